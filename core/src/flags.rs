@@ -1,0 +1,148 @@
+//! What was unusual about a touch, in words that do not change.
+
+/// A set of remarks on a touch, a release or an edge.
+///
+/// Each has a fixed bit and a fixed lower-case word; new ones are only appended.
+#[derive(Clone, Copy, Default, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Flags(u16);
+
+const WORDS: [(Flags, &str); 9] = [
+    (Flags::UPPER, "upper"),
+    (Flags::SHORT_HOLD, "short_hold"),
+    (Flags::ROUGH, "rough"),
+    (Flags::SHALLOW, "shallow"),
+    (Flags::HYBRID, "hybrid"),
+    (Flags::OVERCAPTURE, "overcapture"),
+    (Flags::LOST_EDGE, "lost_edge"),
+    (Flags::TIME_BACK, "time_back"),
+    (Flags::UNKNOWN_LEVEL, "unknown_level"),
+];
+
+impl Flags {
+    /// Nothing to remark.
+    pub const NONE: Self = Self(0);
+    /// `upper`: the stated doubt is an upper bound, not an estimate.
+    pub const UPPER: Self = Self(1);
+    /// `short_hold`: the hold is short against the chatter (below 25 mean dwells).
+    pub const SHORT_HOLD: Self = Self(1 << 1);
+    /// `rough`: the chatter is far too wide for its number of edges.
+    pub const ROUGH: Self = Self(1 << 2);
+    /// `shallow`: the release did not start from deep contact, its doubt is not known.
+    pub const SHALLOW: Self = Self(1 << 3);
+    /// `hybrid`: balance point and causal estimate disagreed; the causal one was used.
+    pub const HYBRID: Self = Self(1 << 4);
+    /// `overcapture`: the hardware overwrote a stamp before it was read.
+    pub const OVERCAPTURE: Self = Self(1 << 5);
+    /// `lost_edge`: two edges to the same level in a row, so at least one is missing.
+    pub const LOST_EDGE: Self = Self(1 << 6);
+    /// `time_back`: a stamp before its predecessor, or one whose high bits are in doubt.
+    pub const TIME_BACK: Self = Self(1 << 7);
+    /// `unknown_level`: the level could not be read for a while.
+    pub const UNKNOWN_LEVEL: Self = Self(1 << 8);
+
+    /// Whether nothing is set.
+    #[must_use]
+    pub const fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    /// Whether all of `other` is set.
+    #[must_use]
+    pub const fn contains(self, other: Self) -> bool {
+        self.0 & other.0 == other.0
+    }
+
+    /// Both sets together.
+    #[must_use]
+    pub const fn union(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
+    /// Adds `other`.
+    pub fn insert(&mut self, other: Self) {
+        self.0 |= other.0;
+    }
+
+    /// Adds `other` where `condition` holds.
+    pub(crate) fn insert_if(&mut self, other: Self, condition: bool) {
+        if condition {
+            self.insert(other);
+        }
+    }
+
+    /// The words of what is set, in their fixed order.
+    pub fn words(self) -> impl Iterator<Item = &'static str> {
+        WORDS
+            .iter()
+            .filter(move |(flag, _)| self.contains(*flag))
+            .map(|(_, word)| *word)
+    }
+
+    /// The flag of a word, as [`words`](Self::words) writes it.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        WORDS
+            .iter()
+            .find(|(_, known)| *known == word)
+            .map(|(flag, _)| *flag)
+    }
+}
+
+impl core::fmt::Debug for Flags {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        core::fmt::Display::fmt(self, f)
+    }
+}
+
+/// The words, joined by `|`; empty for none.
+impl core::fmt::Display for Flags {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        for (i, word) in self.words().enumerate() {
+            if i > 0 {
+                f.write_str("|")?;
+            }
+            f.write_str(word)?;
+        }
+        Ok(())
+    }
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for Flags {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        for (i, word) in self.words().enumerate() {
+            if i > 0 {
+                defmt::write!(f, "|");
+            }
+            defmt::write!(f, "{=str}", word);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use super::*;
+    use std::string::ToString;
+
+    #[test]
+    fn every_word_finds_its_flag_and_no_two_share_a_bit() {
+        let mut all = Flags::NONE;
+        for (flag, word) in WORDS {
+            assert_eq!(Flags::from_word(word), Some(flag));
+            assert_eq!(flag.to_string(), word);
+            assert!(!all.contains(flag), "{word} shares a bit");
+            all.insert(flag);
+        }
+        assert_eq!(all.words().count(), WORDS.len());
+        assert_eq!(Flags::from_word("fine"), None);
+    }
+
+    #[test]
+    fn words_are_joined_in_their_fixed_order() {
+        let flags = Flags::TIME_BACK.union(Flags::UPPER);
+        assert_eq!(flags.to_string(), "upper|time_back");
+        assert_eq!(Flags::NONE.to_string(), "");
+    }
+}

@@ -1,0 +1,50 @@
+//! Signal path of a light-barrier touch probe, from trigger edges to the true instant of contact.
+//!
+//! ```text
+//! capture unit ─▶ time::Counter ─▶ edge::Edge ─▶ onset::Line ─▶ Touch · Release · Glitch
+//! raw stamp       64-bit instant   level, faults  hold, balance   onset ± doubt, flags
+//! ```
+//!
+//! * [`time`] widens the counter of the capture unit, so that instants never wrap.
+//! * [`edge`] says what an edge is and what becomes of each thing that can be wrong with one.
+//! * [`onset`] waits out the chatter, finds the instant of contact inside it and states its doubt.
+//! * [`flags`] are the remarks a touch may carry, in fixed words.
+//!
+//! Nothing here reads a clock, waits, allocates or panics: time and edges come in as arguments,
+//! decisions go out as values, and the same code gives the same bits on a microcontroller and a
+//! PC. Configuration is checked once; state is one small value a line.
+//!
+//! # Limits
+//!
+//! * **Fast feed, one edge.** With less than one noise cycle while the blade crosses the noise,
+//!   there is nothing to balance: the onset scatters by the noise itself, and a single touch can
+//!   only state an upper bound (`upper`). More comparator bandwidth helps, no algorithm does.
+//! * **A glitch within a hold before the contact** shifts the balance point by its own width.
+//!   The causal estimate replaces it where few edges allow telling (`hybrid`); a glitch that
+//!   touches the crossing itself cannot be told from contact.
+//! * **Flutter** (the tool bouncing off) is averaged like noise: first edge, onset, confirmation
+//!   and edge count are all reported, and `rough` marks it. With a short hold, early hits are
+//!   dropped as glitches.
+//! * **Vibration slower than the hold** moves the blade itself: the onset is then that of the
+//!   vibrating blade, and no doubt stated here knows it.
+//! * **Hysteresis** shifts the onset with the feed: at most its own width. Let the comparator
+//!   chatter (half hysteresis up to half a sigma of noise).
+//! * **Short hold**: below ten mean dwells the ends of the chatter are cut (`short_hold`).
+//! * **Slow drift and 1/f noise** are not in the doubt, nor is the tolerance of the capture clock,
+//!   which belongs to spans.
+//! * **A whole turn** of the counter without any call is invisible to the counter alone: see
+//!   [`time::Counter`].
+//!
+//! This is measurement code, not a safety function: guards and emergency stop stay in charge.
+//!
+//! # Features
+//!
+//! None by default. `defmt` and `serde` derive their traits on public values, `fixed` converts
+//! onsets and doubts into the types of that crate.
+#![no_std]
+#![forbid(unsafe_code)]
+
+pub mod edge;
+pub mod flags;
+pub mod onset;
+pub mod time;

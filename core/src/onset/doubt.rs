@@ -1,0 +1,170 @@
+//! The doubt of an onset, out of its own chatter.
+//!
+//! Variance of the balance point, in tick² (ε and c: see [`Chatter`](super::Chatter)):
+//!
+//! * chatter: c·ε²·(n+1), one random step an edge; held to at least half of what the spread V
+//!   of this very touch says, c·V/(n−1);
+//! * the ends cut off by the hold: 0.29·A²·m^(−5/16), A the time and m the edges in the two end
+//!   zones (fitted to simulated ramps, not derived; short holds widen it);
+//! * capture steps: n·q²/12, every edge being rounded on its own.
+
+use super::chatter::Chatter;
+use super::class::FeedClass;
+use super::config::Config;
+use super::contact::{Doubt, DoubtKind};
+use super::math;
+use crate::flags::Flags;
+
+/// c where no bandwidth was stated, in 1/65536: 0.703, right for a fourth-order low-pass.
+const FACTOR_65536: u32 = 46_072;
+/// 0.29·2^(−5k/16) in 1/65536, k = 0..20: share of A² left by end zones of 2^k edges.
+const ENDS_65536: [u16; 21] = [
+    19_005, 15_304, 12_324, 9_924, 7_991, 6_435, 5_182, 4_172, 3_360, 2_706, 2_179, 1_754, 1_413,
+    1_138, 916, 738, 594, 478, 385, 310, 250,
+];
+/// A hold should last 25 ε, ten mean dwells.
+const HOLD_IN_EDGES: u32 = 25;
+/// Edges below which a touch alone cannot tell its noise.
+const TELLS: u32 = 7;
+/// Edges below which a feed class knows better than the touch.
+const CLASS_BELOW: u32 = 9;
+/// Edges from which on a class is neither asked nor taught.
+const CLASS_TAUGHT_BELOW: u32 = 17;
+
+/// What an episode leaves behind.
+pub(super) struct Episode {
+    pub edges: u32,
+    /// Half the signed second moment, tick².
+    pub half_moment: u64,
+    /// Time away from the old level before the last edge, ticks.
+    pub away: u32,
+    /// Time at the old level after the first edge, ticks.
+    pub home: u32,
+    /// A of the two end zones, ticks, and their edges.
+    pub ends: u32,
+    pub end_edges: u32,
+}
+
+/// Doubt with its kind and the flags it raises.
+pub(super) struct Stated {
+    pub doubt: Option<Doubt>,
+    pub kind: DoubtKind,
+    pub flags: Flags,
+}
+
+/// ε² in 1/256 tick²: learned, else from the stated bandwidth, else by the rule of the hold.
+pub(super) fn edge_variance_256(config: &Config, hold: u32, chatter: &Chatter) -> u64 {
+    if let Some(learned) = chatter.edge_variance_256() {
+        return learned;
+    }
+    if config.prior_256 > 0 {
+        return config.prior_256;
+    }
+    let edge_16 = (u64::from(hold) * 16).div_ceil(u64::from(HOLD_IN_EDGES));
+    edge_16 * edge_16
+}
+
+/// The factor c in 1/65536.
+///
+/// Filter order and hysteresis change c, and they change ε·fc with it. Straight pieces through
+/// (ε·fc, c) = (0.21, 0.81), (0.32, 0.66), (0.50, 0.735), (0.84, 0.98), in the square of ε·fc,
+/// meet simulated chatter of orders 2, 4, 8 and hysteresis up to one sigma within −11 to +7 %
+/// from eight noise cycles a touch on. Needs the bandwidth to be stated.
+fn factor_65536(config: &Config, edge_256: u64) -> u32 {
+    let Some(ratio_256) = edge_256.saturating_mul(256).checked_div(config.prior_256) else {
+        return FACTOR_65536;
+    };
+    // ratio = (ε·fc / 0.32)²; each slope is that of its piece, in 1/256.
+    match ratio_256 as u32 {
+        _ if ratio_256 >= 1764 => 64_225,
+        r @ 625.. => 48_169 + ((r - 625) * 3_609 >> 8),
+        r @ 256.. => 43_254 + ((r - 256) * 3_410 >> 8),
+        r @ 110.. => 53_084 - ((r - 110) * 17_236 >> 8),
+        _ => 53_084,
+    }
+}
+
+/// States the doubt of `episode`, learning from it first where `teach` gives the class.
+pub(super) fn state(
+    config: &Config,
+    hold: u32,
+    episode: &Episode,
+    chatter: &mut Chatter,
+    class: Option<&mut FeedClass>,
+    teach: bool,
+) -> Stated {
+    let n = episode.edges;
+    let moment = episode.half_moment.saturating_mul(2);
+    let rough = chatter.is_rough(n, moment);
+    if teach {
+        chatter.learn(n, moment, rough);
+    }
+    let edge = edge_variance_256(config, hold, chatter);
+    let mut flags = Flags::NONE;
+    let mut kind = match (chatter.edge_variance_256(), n) {
+        (None, _) => DoubtKind::Assumed,
+        (_, ..TELLS) => DoubtKind::Limit,
+        _ => DoubtKind::Measured,
+    };
+
+    let factor = factor_65536(config, edge);
+    let step = math::mul_shift(edge, factor, 16);
+    let mut variance = math::mul(step, n.saturating_add(1));
+    if let Some(class) = class {
+        if n < CLASS_TAUGHT_BELOW && teach {
+            class.count(n, rough);
+        }
+        if n < CLASS_BELOW {
+            // The table is relative to ε² at c = 0.684; the factor carries over to other c.
+            let relative = math::mul_shift(edge, class.relative_variance_1024(), 10);
+            variance = math::mul_shift(relative, factor, 16).saturating_mul(1000) / 684;
+            if class.settled() && kind == DoubtKind::Limit {
+                kind = DoubtKind::Pooled;
+            }
+        }
+    }
+    let spread = moment.checked_div(u64::from(n - 1)).map_or(0, |spread| {
+        math::mul_shift(spread.saturating_mul(256), factor, 16)
+    });
+    if rough {
+        kind = DoubtKind::Rough;
+        flags.insert(Flags::ROUGH);
+        variance = variance.max(spread);
+        if n >= 5 {
+            // Twice the doubt then spans first edge, onset and last edge.
+            let half = episode.away.max(episode.home) / 2;
+            variance = variance.max(math::mul_shift(math::square(half), 282, 1).saturating_mul(2));
+        }
+    } else {
+        variance = variance.max(spread / 2);
+    }
+
+    let mut ends = cut_ends(episode);
+    if math::mul(edge, HOLD_IN_EDGES * HOLD_IN_EDGES) >> 8 > math::square(hold) {
+        flags.insert(Flags::SHORT_HOLD);
+        let needed_256 = u64::from(math::root_up(edge)) * u64::from(HOLD_IN_EDGES) * 16;
+        let ratio_256 = needed_256.checked_div(u64::from(hold)).unwrap_or(u64::MAX);
+        ends = math::mul_shift(ends, u32::try_from(ratio_256).unwrap_or(u32::MAX), 8);
+    }
+    let steps = math::mul(config.step_variance_256, n);
+    let total = variance.saturating_add(ends).saturating_add(steps);
+    flags.insert_if(
+        Flags::UPPER,
+        matches!(kind, DoubtKind::Assumed | DoubtKind::Limit),
+    );
+    let measurable = total < u64::MAX && episode.away < u32::MAX && episode.home < u32::MAX;
+    Stated {
+        doubt: measurable.then(|| Doubt::from_sixteenths(math::root_up(total))),
+        kind,
+        flags,
+    }
+}
+
+/// Variance from the ends of the chatter that the hold cut off, 1/256 tick².
+fn cut_ends(episode: &Episode) -> u64 {
+    if episode.ends == 0 {
+        return 0;
+    }
+    let share = math::by_octave(&ENDS_65536, u64::from(episode.end_edges) << 8);
+    math::mul_shift(math::square(episode.ends), share, 8)
+}

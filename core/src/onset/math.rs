@@ -1,0 +1,124 @@
+//! Integer arithmetic of the doubt: saturating, without a division by an unknown zero.
+
+/// `x·k / 2^shift`, rounded down, saturating. `shift` is 1 to 32.
+pub(super) fn mul_shift(x: u64, k: u32, shift: u32) -> u64 {
+    let high = (x >> 32) * u64::from(k);
+    let low = (x & 0xffff_ffff) * u64::from(k);
+    let up = 32 - shift;
+    if high >> (64 - up).min(63) != 0 && up > 0 {
+        return u64::MAX;
+    }
+    (high << up).saturating_add(low >> shift)
+}
+
+/// `x·k`, saturating.
+pub(super) fn mul(x: u64, k: u32) -> u64 {
+    let high = (x >> 32) * u64::from(k);
+    if high >> 32 != 0 {
+        return u64::MAX;
+    }
+    let low = (x & 0xffff_ffff) * u64::from(k);
+    (high << 32).saturating_add(low)
+}
+
+/// `x² / 2^shift` of a 32-bit number; `shift` up to 32.
+pub(super) fn square(x: u32) -> u64 {
+    u64::from(x) * u64::from(x)
+}
+
+/// The smallest integer whose square is at least `x`, saturating at 2^32 - 1.
+///
+/// Bit by bit: 32 rounds of shift and compare, no multiplication.
+pub(super) fn root_up(x: u64) -> u32 {
+    let mut rest = x;
+    let mut root = 0_u64;
+    let mut bit = 1_u64 << 62;
+    while bit > rest {
+        bit >>= 2;
+    }
+    while bit != 0 {
+        if rest >= root + bit {
+            rest -= root + bit;
+            root = (root >> 1) + bit;
+        } else {
+            root >>= 1;
+        }
+        bit >>= 2;
+    }
+    let root = root as u32;
+    if rest > 0 {
+        root.saturating_add(1)
+    } else {
+        root
+    }
+}
+
+/// Value of a table over powers of two, linear in between: `table[i]` is the value at `2^i`.
+/// `x` is in 1/256 and at least 256; beyond the table its last entry holds.
+pub(super) fn by_octave(table: &[u16], x_256: u64) -> u32 {
+    let x = if x_256 < 256 { 256 } else { x_256 };
+    let octave = 55 - x.leading_zeros();
+    let part = ((x >> octave) & 255) as u32;
+    let at = |i: u32| {
+        table
+            .get(i as usize)
+            .or(table.last())
+            .map_or(0, |v| u32::from(*v))
+    };
+    let (low, high) = (at(octave), at(octave + 1));
+    // Tables may fall or rise; both products stay below 2^24.
+    (low * (256 - part) + high * part) >> 8
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn samples() -> impl Iterator<Item = u64> {
+        let mut seed = 0x1234_5678_9abc_def1_u64;
+        (0..20_000).map(move |_| {
+            seed ^= seed << 13;
+            seed ^= seed >> 7;
+            seed ^= seed << 17;
+            seed >> (seed % 63)
+        })
+    }
+
+    #[test]
+    fn products_equal_128_bit_arithmetic() {
+        for (x, k) in samples().zip(samples().skip(7)) {
+            let k = k as u32;
+            let exact = u128::from(x) * u128::from(k);
+            assert_eq!(mul(x, k), u64::try_from(exact).unwrap_or(u64::MAX));
+            for shift in [1, 8, 16, 31, 32] {
+                let exact = u64::try_from(exact >> shift).unwrap_or(u64::MAX);
+                let got = mul_shift(x, k, shift);
+                // Two truncations instead of one: at most one unit apart.
+                assert!(
+                    exact - got.min(exact) <= 1 && got <= exact,
+                    "{x} {k} {shift}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn root_is_the_ceiling() {
+        for x in samples().chain([0, 1, 2, 3, 4, u64::MAX, u64::MAX - 1]) {
+            let root = u128::from(root_up(x));
+            assert!(root * root >= u128::from(x) || root == u128::from(u32::MAX));
+            assert!(root == 0 || (root - 1) * (root - 1) < u128::from(x));
+        }
+    }
+
+    #[test]
+    fn octaves_interpolate() {
+        let table = [1000, 500, 100];
+        assert_eq!(by_octave(&table, 0), 1000);
+        assert_eq!(by_octave(&table, 256), 1000);
+        assert_eq!(by_octave(&table, 384), 750);
+        assert_eq!(by_octave(&table, 512), 500);
+        assert_eq!(by_octave(&table, 1024), 100);
+        assert_eq!(by_octave(&table, u64::MAX), 100);
+    }
+}

@@ -1,0 +1,21 @@
+//! Onset: from chattering edges to the true instant of contact and its doubt.
+//!
+//! [`Config`] is checked once; a [`Line`] takes edges and the passing of time and gives
+//! [`Event`]s. See [`Line`] for the estimators and [`Contact`] for what is reported.
+
+mod chatter;
+mod class;
+mod config;
+mod contact;
+mod doubt;
+mod line;
+mod math;
+
+pub use chatter::Chatter;
+pub use class::FeedClass;
+pub use config::{Config, ConfigError, Touched, Truncation};
+pub use contact::{Contact, Doubt, DoubtKind, Event, Glitch, Tally};
+pub use line::Line;
+
+#[cfg(test)]
+mod tests;
