@@ -41,6 +41,18 @@ impl Flags {
     /// `unknown_level`: the level could not be read for a while.
     pub const UNKNOWN_LEVEL: Self = Self(1 << 8);
 
+    /// All that can be wrong with an edge itself.
+    pub const FAULTS: Self = Self::OVERCAPTURE
+        .union(Self::LOST_EDGE)
+        .union(Self::TIME_BACK)
+        .union(Self::UNKNOWN_LEVEL);
+
+    /// What is set here and in `other`.
+    #[must_use]
+    pub const fn only(self, other: Self) -> Self {
+        Self(self.0 & other.0)
+    }
+
     /// Whether nothing is set.
     #[must_use]
     pub const fn is_empty(self) -> bool {

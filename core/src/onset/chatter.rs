@@ -13,11 +13,12 @@ use super::math;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Chatter {
-    /// ΣV, 1/4 tick² (256/64, so that the quotient of the sums is ε² in 1/256 tick²).
+    /// ΣV, 1/64 tick².
     moments: u64,
+    /// ε² of these sums in 1/256 tick²; 0 until it is known.
+    edge_256: u64,
     /// Σ(n−1)(n−0.57), 1/64.
     weights: u32,
-    known: bool,
     rough_in_a_row: u8,
 }
 
@@ -40,36 +41,33 @@ impl Chatter {
     pub const fn new() -> Self {
         Self {
             moments: 0,
+            edge_256: 0,
             weights: 0,
-            known: false,
             rough_in_a_row: 0,
         }
     }
 
     /// ε² in 1/256 tick², once a touch of nine edges or more was seen.
     #[must_use]
-    pub fn edge_variance_256(&self) -> Option<u64> {
-        if !self.known {
-            return None;
+    pub const fn edge_variance_256(&self) -> Option<u64> {
+        if self.edge_256 == 0 {
+            None
+        } else {
+            Some(self.edge_256)
         }
-        self.moments
-            .checked_div(u64::from(self.weights))
-            .map(|e| e.max(1))
     }
 
     /// Whether `moment` (V, tick²) is far too wide for `edges`: six times what ε allows.
     pub(super) fn is_rough(&self, edges: u32, moment: u64) -> bool {
-        match self.edge_variance_256() {
-            Some(edge) if edges > 1 => {
-                // V/(n−1) > 6·ε²·(n+1), both sides times 256 (n−1).
-                let allowed = math::mul(math::mul(edge, edges.saturating_add(1)), edges - 1);
-                moment.saturating_mul(256) > allowed.saturating_mul(6)
-            }
-            _ => false,
+        if self.edge_256 == 0 || edges < 2 {
+            return false;
         }
+        // V/(n−1) > 6·ε²·(n+1), both sides times 256 (n−1).
+        let allowed = math::mul(math::mul(self.edge_256, edges + 1), edges - 1);
+        moment.saturating_mul(256) > allowed.saturating_mul(6)
     }
 
-    /// Learns from the chatter of a touch.
+    /// Learns from the chatter of a touch; `edges` is at most 2^28.
     pub(super) fn learn(&mut self, edges: u32, moment: u64, rough: bool) {
         if rough && self.rough_in_a_row + 1 < BELIEVE {
             self.rough_in_a_row += 1;
@@ -78,11 +76,11 @@ impl Chatter {
         self.rough_in_a_row = 0;
         // Long chatter is scaled down so that it counts as one touch among others.
         let scale = 2 * (32 - edges.leading_zeros()).saturating_sub(6);
-        let weight = u64::from(edges - 1) * (64 * u64::from(edges)).saturating_sub(36);
-        let moment = if scale >= 2 {
-            moment >> (scale - 2)
+        let weight = u64::from(edges - 1) * (64 * u64::from(edges) - 36);
+        let moment = if scale >= 6 {
+            moment >> (scale - 6)
         } else {
-            moment.saturating_mul(4)
+            moment.saturating_mul(64 >> scale)
         };
         self.moments = self.moments.saturating_add(moment);
         self.weights = self.weights.saturating_add((weight >> scale) as u32);
@@ -90,6 +88,64 @@ impl Chatter {
             self.weights /= 2;
             self.moments /= 2;
         }
-        self.known |= edges >= TEACHES;
+        if edges >= TEACHES || self.edge_256 > 0 {
+            self.edge_256 = quotient_256(self.moments, self.weights).max(1);
+        }
+    }
+}
+
+/// `256·x/y`, rounded down, saturating; 0 for a `y` of 0. `y` is below 2^24.
+fn quotient_256(x: u64, y: u32) -> u64 {
+    let wide = u64::from(y);
+    let (Some(whole), Some(rest)) = (x.checked_div(wide), x.checked_rem(wide)) else {
+        return 0;
+    };
+    let part = ((rest as u32) << 8).checked_div(y).unwrap_or(0);
+    whole.saturating_mul(256).saturating_add(u64::from(part))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_touch_of_nine_edges_states_its_own_constant() {
+        let mut chatter = Chatter::new();
+        chatter.learn(8, 10_000_000, false);
+        assert_eq!(chatter.edge_variance_256(), None);
+        let mut chatter = Chatter::new();
+        chatter.learn(9, 20_000_000, false);
+        // V / ((n−1)(n−0.57)), with 0.5625 for 0.57.
+        let exact = 256.0 * 20_000_000.0 / (8.0 * (9.0 - 0.5625));
+        let learned = chatter.edge_variance_256().unwrap() as f64;
+        assert!((learned / exact - 1.0).abs() < 1e-6, "{learned} {exact}");
+    }
+
+    #[test]
+    fn long_and_short_chatter_of_one_hardware_agree() {
+        for edges in [9, 63, 64, 1_000, 150_000, 1 << 26] {
+            let mut chatter = Chatter::new();
+            let n = f64::from(edges);
+            let moment = 900.0 * (n - 1.0) * (n - 0.5625);
+            for _ in 0..200 {
+                chatter.learn(edges, moment as u64, false);
+            }
+            let learned = chatter.edge_variance_256().unwrap() as f64 / 256.0;
+            assert!((learned / 900.0 - 1.0).abs() < 0.002, "{edges}: {learned}");
+        }
+    }
+
+    #[test]
+    fn rough_touches_teach_only_when_they_keep_coming() {
+        let mut chatter = Chatter::new();
+        chatter.learn(9, 20_000_000, false);
+        let before = chatter.edge_variance_256();
+        assert!(chatter.is_rough(9, 2_000_000_000));
+        for _ in 0..7 {
+            chatter.learn(9, 2_000_000_000, true);
+            assert_eq!(chatter.edge_variance_256(), before);
+        }
+        chatter.learn(9, 2_000_000_000, true);
+        assert!(chatter.edge_variance_256() > before);
     }
 }

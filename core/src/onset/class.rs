@@ -16,7 +16,7 @@ use super::math;
 pub struct FeedClass {
     pairs: u32,
     touches: u16,
-    odd: u16,
+    odd: u8,
 }
 
 /// Var(t*) / ε² at pooled pair rates 2^0, 2^-1, .. 2^-12, in 1/1024.
@@ -51,20 +51,22 @@ impl FeedClass {
     }
 
     /// Whether it has seen enough to speak of its own: 16 touches, two of which chattered.
-    pub(super) const fn settled(&self) -> bool {
+    pub(super) const fn settled(self) -> bool {
         self.touches >= 16 && self.pairs >= 2
     }
 
     /// Counts a touch of `edges` edges; `rough` ones count as clean, their chatter is not noise.
     pub(super) fn count(&mut self, edges: u32, rough: bool) {
         let pairs = (edges - 1) / 2;
-        let mean = self.pairs / u32::from(self.touches.max(1));
-        self.odd = if self.touches > 0 && pairs / 4 > mean.saturating_add(1) {
+        // With the mean N of the class: twice in a row above 4N + 4, or N above 3 (pairs + 1).
+        let here = u64::from(pairs) * u64::from(self.touches);
+        let (sum, touches) = (u64::from(self.pairs), u64::from(self.touches));
+        self.odd = if here > 4 * (sum + touches) {
             self.odd.saturating_add(1)
         } else {
             0
         };
-        if self.odd >= 2 || pairs.saturating_add(1) < mean / 3 {
+        if self.odd >= 2 || 3 * (here + touches) < sum {
             *self = Self::new();
         }
         if !rough {
@@ -78,7 +80,7 @@ impl FeedClass {
     }
 
     /// Var(t*) / ε² in 1/1024.
-    pub(super) fn relative_variance_1024(&self) -> u32 {
+    pub(super) fn relative_variance_1024(self) -> u32 {
         let (twice_pairs, touches) = (
             2 * u64::from(self.pairs) + 1,
             u64::from(self.touches.max(1)),
@@ -99,7 +101,7 @@ mod tests {
 
     #[test]
     fn the_limit_falls_with_the_number_of_single_edges() {
-        // After m single edges: 0.20/fc (10), 0.13 (100), 0.097 (1000), with epsilon 0.318/fc.
+        // After m single edges: 0.20/fc (10), 0.13 (100), 0.097 (1000), with epsilon 0.3183/fc.
         let mut class = FeedClass::new();
         let mut seen = 0;
         for (touches, limit) in [(10, 0.20), (100, 0.13), (1000, 0.097)] {
@@ -108,7 +110,7 @@ mod tests {
                 seen += 1;
             }
             let relative = f64::from(class.relative_variance_1024()) / 1024.0;
-            let doubt = 0.318 * relative.sqrt();
+            let doubt = 0.31825 * relative.sqrt();
             assert!((doubt / limit - 1.0).abs() < 0.06, "{touches}: {doubt}");
         }
     }
@@ -119,9 +121,9 @@ mod tests {
         for _ in 0..50 {
             class.count(1, false);
         }
-        class.count(81, false);
+        class.count(15, false);
         assert_eq!(class.touches(), 51);
-        class.count(81, false);
+        class.count(15, false);
         assert_eq!(class.touches(), 1);
         for _ in 0..50 {
             class.count(41, false);

@@ -79,9 +79,9 @@ impl core::error::Error for ConfigError {}
 #[derive(Clone, Copy, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Config {
-    pub(super) rate: TickRate,
-    pub(super) hold: u32,
-    pub(super) release_hold: u32,
+    rate: TickRate,
+    hold: u32,
+    release_hold: u32,
     touched_level: Level,
     /// ε² from the stated bandwidth, 1/256 tick²; 0 where none was stated.
     pub(super) prior_256: u64,
@@ -181,6 +181,15 @@ impl Config {
             Truncation::After => -half,
         };
         Ok(self)
+    }
+
+    /// The hold that ends a run while the contact is settled so.
+    pub(super) const fn hold_in(&self, contact: bool) -> u32 {
+        if contact {
+            self.release_hold
+        } else {
+            self.hold
+        }
     }
 
     pub(super) const fn touched_level(&self) -> Level {

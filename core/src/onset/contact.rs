@@ -94,6 +94,16 @@ pub struct Contact {
     pub flags: Flags,
 }
 
+impl Contact {
+    /// The flags of a touch together with what its release adds: `shallow`, and what was wrong
+    /// with its edges. How the release's own doubt came about is not among them.
+    #[must_use]
+    pub const fn flags_with(&self, release: &Self) -> Flags {
+        self.flags
+            .union(release.flags.only(Flags::FAULTS.union(Flags::SHALLOW)))
+    }
+}
+
 /// Edges that came to nothing: the line fell back for a whole hold.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

@@ -60,8 +60,8 @@ pub(super) fn edge_variance_256(config: &Config, hold: u32, chatter: &Chatter) -
     if config.prior_256 > 0 {
         return config.prior_256;
     }
-    let edge_16 = (u64::from(hold) * 16).div_ceil(u64::from(HOLD_IN_EDGES));
-    edge_16 * edge_16
+    let edge_16 = u64::from(hold) * 16 / u64::from(HOLD_IN_EDGES);
+    (edge_16 * edge_16).max(1)
 }
 
 /// The factor c in 1/65536.
@@ -75,11 +75,12 @@ fn factor_65536(config: &Config, edge_256: u64) -> u32 {
         return FACTOR_65536;
     };
     // ratio = (ε·fc / 0.32)²; each slope is that of its piece, in 1/256.
-    match ratio_256 as u32 {
-        _ if ratio_256 >= 1764 => 64_225,
-        r @ 625.. => 48_169 + ((r - 625) * 3_609 >> 8),
-        r @ 256.. => 43_254 + ((r - 256) * 3_410 >> 8),
-        r @ 110.. => 53_084 - ((r - 110) * 17_236 >> 8),
+    let ratio_256 = u32::try_from(ratio_256).unwrap_or(u32::MAX);
+    match ratio_256 {
+        1764.. => 64_225,
+        r @ 625.. => 48_169 + (((r - 625) * 3_609) >> 8),
+        r @ 256.. => 43_254 + (((r - 256) * 3_410) >> 8),
+        r @ 110.. => 53_084 - (((r - 110) * 17_236) >> 8),
         _ => 53_084,
     }
 }
@@ -96,7 +97,8 @@ pub(super) fn state(
     let n = episode.edges;
     let moment = episode.half_moment.saturating_mul(2);
     let rough = chatter.is_rough(n, moment);
-    if teach {
+    let whole = episode.away < u32::MAX && episode.home < u32::MAX;
+    if teach && whole {
         chatter.learn(n, moment, rough);
     }
     let edge = edge_variance_256(config, hold, chatter);
@@ -117,15 +119,18 @@ pub(super) fn state(
         if n < CLASS_BELOW {
             // The table is relative to ε² at c = 0.684; the factor carries over to other c.
             let relative = math::mul_shift(edge, class.relative_variance_1024(), 10);
-            variance = math::mul_shift(relative, factor, 16).saturating_mul(1000) / 684;
+            variance = math::mul_shift(relative, (factor * 1497) >> 10, 16);
             if class.settled() && kind == DoubtKind::Limit {
                 kind = DoubtKind::Pooled;
             }
         }
     }
-    let spread = moment.checked_div(u64::from(n - 1)).map_or(0, |spread| {
-        math::mul_shift(spread.saturating_mul(256), factor, 16)
-    });
+    let spread = match moment.checked_div(u64::from(n - 1)) {
+        // Too wide for the arithmetic: then too wide for any doubt.
+        Some(spread) if spread >> 56 != 0 => u64::MAX,
+        Some(spread) => math::mul_shift(spread << 8, factor, 16),
+        None => 0,
+    };
     if rough {
         kind = DoubtKind::Rough;
         flags.insert(Flags::ROUGH);
@@ -133,10 +138,14 @@ pub(super) fn state(
         if n >= 5 {
             // Twice the doubt then spans first edge, onset and last edge.
             let half = episode.away.max(episode.home) / 2;
-            variance = variance.max(math::mul_shift(math::square(half), 282, 1).saturating_mul(2));
+            variance = variance.max(math::mul(math::square(half), 282));
         }
     } else {
-        variance = variance.max(spread / 2);
+        variance = variance.max(if spread == u64::MAX {
+            spread
+        } else {
+            spread / 2
+        });
     }
 
     let mut ends = cut_ends(episode);
@@ -152,9 +161,8 @@ pub(super) fn state(
         Flags::UPPER,
         matches!(kind, DoubtKind::Assumed | DoubtKind::Limit),
     );
-    let measurable = total < u64::MAX && episode.away < u32::MAX && episode.home < u32::MAX;
     Stated {
-        doubt: measurable.then(|| Doubt::from_sixteenths(math::root_up(total))),
+        doubt: (whole && total < u64::MAX).then(|| Doubt::from_sixteenths(math::root_up(total))),
         kind,
         flags,
     }

@@ -20,6 +20,7 @@ use super::class::FeedClass;
 use super::config::Config;
 use super::contact::{Contact, Event, Glitch, Tally};
 use super::doubt::{self, Episode};
+use super::math;
 use crate::edge::{Edge, Level};
 use crate::flags::Flags;
 use crate::time::{FineInstant, Instant, Span};
@@ -28,6 +29,10 @@ use crate::time::{FineInstant, Instant, Span};
 const HYBRID_EDGES: u32 = 9;
 /// Square of 2/fc in units of ε² (0.318/fc): how far the two estimates may differ.
 const HYBRID_APART: u32 = 39;
+/// Edges at which an episode is given up: half an hour of chatter at 129 000 edges a second.
+const MOST_EDGES: u32 = 1 << 28;
+/// In place of the level expected next: none will do.
+const NO_LEVEL: u8 = 0xff;
 
 /// The state of one line, a small value: keep an array for many lines.
 ///
@@ -41,61 +46,100 @@ pub struct Line {
     /// Last edge, or the moment from which the present level is vouched for.
     last: Instant,
     first: Instant,
-    balance: Instant,
     causal: Instant,
+    /// Σ time away so far × home run. At most time away × time home, so it holds in 64 bits as
+    /// long as those hold in 32; beyond, no doubt is stated.
     half_moment: u64,
+    /// The hold that ends the present run.
+    hold: u32,
+    /// Edges of the open episode; 0 when none is open, odd when the line is away.
+    edges: u32,
     away: u32,
     sum: u32,
-    /// Edges of the open episode; 0 when none is open.
-    edges: u32,
+    /// Time home, its low 32 bits.
+    home: u32,
     /// Time away and edges before the last home run of half a hold or more.
     early_away: u32,
     early_edges: u32,
     /// Time home and edges before the first away run of half a hold or more.
     late_home: u32,
     late_edges: u32,
+    /// Time home, above 32 bits.
+    home_turns: u16,
     flags: Flags,
-    touching: bool,
+    /// The level the next edge should have, as a number, or [`NO_LEVEL`].
+    expected: u8,
     settled: bool,
-    /// The level is not known at the moment.
-    blind: bool,
-    /// The level was never known.
-    unborn: bool,
+    sight: Sight,
     /// A run of eight holds was seen at the settled level.
     deep: bool,
     chatter: Chatter,
-    class: Option<FeedClass>,
-    tally: Tally,
+    /// Whether the host promises a feed class.
+    classed: bool,
+    /// The level was not known at the start.
+    late_born: bool,
+    class: FeedClass,
+    tally: Counts,
+}
+
+/// Whether the level is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+enum Sight {
+    Clear,
+    /// Not at the moment.
+    Blind,
+    /// Never yet.
+    Unborn,
+}
+
+/// Edges of what is over.
+#[derive(Clone, Copy, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Counts {
+    touches: u32,
+    releases: u32,
+    glitches: u32,
+    refused: u32,
 }
 
 impl Line {
     /// A line at `level` since `at`. Its present contact is where it starts from, no event.
     #[must_use]
     pub fn new(config: &Config, level: Level, at: Instant) -> Self {
-        let touching = level == config.touched_level();
-        Self {
+        let settled = level == config.touched_level();
+        let mut line = Self {
             last: at,
             first: at,
-            balance: at,
             causal: at,
             half_moment: 0,
+            hold: config.hold_in(settled),
+            edges: 0,
             away: 0,
             sum: 0,
-            edges: 0,
+            home: 0,
             early_away: 0,
             early_edges: 0,
             late_home: 0,
             late_edges: 0,
+            home_turns: 0,
             flags: Flags::NONE,
-            touching,
-            settled: touching,
-            blind: level == Level::Unknown,
-            unborn: level == Level::Unknown,
+            expected: NO_LEVEL,
+            settled,
+            sight: Sight::Clear,
             deep: false,
             chatter: Chatter::new(),
-            class: None,
-            tally: Tally::default(),
+            classed: false,
+            late_born: false,
+            class: FeedClass::new(),
+            tally: Counts::default(),
+        };
+        if level == Level::Unknown {
+            line.sight = Sight::Unborn;
+        } else {
+            line.expect(config);
         }
+        line
     }
 
     /// The same line with what an earlier one learned of this hardware.
@@ -114,7 +158,10 @@ impl Line {
     /// States the feed class of the touches to come (`None`: no promise) and hands the old one
     /// back to be kept.
     pub fn exchange_class(&mut self, class: Option<FeedClass>) -> Option<FeedClass> {
-        core::mem::replace(&mut self.class, class)
+        let old = self.classed.then_some(self.class);
+        self.classed = class.is_some();
+        self.class = class.unwrap_or_default();
+        old
     }
 
     /// Whether the line is in confirmed contact.
@@ -127,85 +174,105 @@ impl Line {
     #[must_use]
     pub fn tally(&self) -> Tally {
         Tally {
+            touches: self.tally.touches,
+            releases: self.tally.releases,
+            glitches: self.tally.glitches,
+            initial: u32::from(self.late_born),
+            refused: self.tally.refused,
             pending: self.edges,
-            ..self.tally
         }
+    }
+
+    /// First edge of the episode that is still open, as stamped.
+    #[must_use]
+    pub fn open_since(&self) -> Option<Instant> {
+        (self.edges > 0).then_some(self.first)
     }
 
     /// When the present run will have lasted a hold; `None` while nothing is open.
     #[must_use]
-    pub fn deadline(&self, config: &Config) -> Option<Instant> {
-        (self.edges > 0 && !self.blind).then(|| self.last.plus(self.hold(config)))
+    pub fn deadline(&self) -> Option<Instant> {
+        (self.edges > 0 && self.sight == Sight::Clear).then(|| self.last.plus(self.hold))
     }
 
     /// The causal estimate, once time away exceeds time home by a hold: an onset for a hard
     /// output that cannot wait until slow chatter has died down. `None` before that.
     #[must_use]
     pub fn causal(&self, config: &Config, now: Instant) -> Option<FineInstant> {
-        let running = if self.touching == self.settled || self.blind {
-            0
-        } else {
+        let running = if self.is_away() && self.sight == Sight::Clear {
             now.run_since(self.last)
+        } else {
+            0
         };
-        let reached = self.sum.saturating_add(running) >= self.hold(config);
+        let reached = self.sum.saturating_add(running) >= self.hold;
         (self.edges > 0 && reached).then(|| FineInstant::new(self.causal, config.lag_256))
     }
 
     /// An edge. May first return what had become due before it.
     #[inline]
     pub fn edge(&mut self, config: &Config, edge: Edge) -> Option<Event> {
-        let touching = edge.level == config.touched_level();
-        let odd = edge.level == Level::Unknown
-            || !edge.faults.is_empty()
-            || self.blind
-            || touching == self.touching
-            || edge.at < self.last;
-        if odd {
-            return self.odd_edge(config, edge);
+        // An earlier stamp wraps to a run far longer than any hold.
+        let run = edge.at.ticks().wrapping_sub(self.last.ticks());
+        let next = run < u64::from(self.hold)
+            && edge.level as u8 == self.expected
+            && edge.faults.is_empty()
+            && self.edges.wrapping_sub(1) < MOST_EDGES - 1;
+        if !next {
+            return self.other_edge(config, edge);
         }
-        let hold = self.hold(config);
-        let run = edge.at.run_since(self.last);
-        if self.edges == 0 || run >= hold {
-            return self.first_edge(config, edge.at);
-        }
-        self.end_run(run, hold / 2, edge.at);
-        self.edges = self.edges.saturating_add(1);
-        self.touching = touching;
+        self.end_run(run as u32, edge.at);
+        self.edges += 1;
+        self.expected ^= 1;
         self.last = edge.at;
         None
     }
 
     /// Time has passed without an edge: lets a hold end.
     pub fn poll(&mut self, config: &Config, now: Instant) -> Option<Event> {
-        let hold = self.hold(config);
-        if self.edges == 0 || self.blind || now.run_since(self.last) < hold {
+        let over = self.sight == Sight::Clear && now.run_since(self.last) >= self.hold;
+        if self.edges == 0 || !over {
             return None;
         }
-        let event = if self.touching == self.settled {
-            self.fall_back()
+        let event = if self.is_away() {
+            self.confirm(config)
         } else {
-            self.confirm(config, hold)
+            self.fall_back()
         };
         self.edges = 0;
         self.flags = Flags::NONE;
+        self.hold = config.hold_in(self.settled);
         Some(event)
     }
 
-    fn hold(&self, config: &Config) -> u32 {
-        if self.settled {
-            config.release_hold
-        } else {
-            config.hold
-        }
+    fn is_away(&self) -> bool {
+        self.edges & 1 == 1
+    }
+
+    /// The level of the line's present contact is followed by the other one.
+    fn expect(&mut self, config: &Config) {
+        let contact = self.settled != self.is_away();
+        self.expected = config.touched_level() as u8 ^ u8::from(contact);
     }
 
     /// The run up to `at` is over.
     #[inline]
-    fn end_run(&mut self, run: u32, half_hold: u32, at: Instant) {
-        if self.touching == self.settled {
+    fn end_run(&mut self, run: u32, at: Instant) {
+        let half_hold = self.hold >> 1;
+        if self.is_away() {
+            self.away = self.away.saturating_add(run);
+            self.sum = self.sum.saturating_add(run);
+            if run >= half_hold && self.late_edges == 0 {
+                self.late_home = self.home;
+                self.late_edges = self.edges;
+            }
+        } else {
             let area = u64::from(self.away) * u64::from(run);
-            self.half_moment = self.half_moment.saturating_add(area);
-            self.balance = self.balance.plus(run);
+            self.half_moment = self.half_moment.wrapping_add(area);
+            let (home, over) = self.home.overflowing_add(run);
+            self.home = home;
+            if over {
+                self.home_turns = self.home_turns.saturating_add(1);
+            }
             self.sum = self.sum.saturating_sub(run);
             if self.sum == 0 {
                 self.causal = at;
@@ -214,117 +281,134 @@ impl Line {
                 self.early_away = self.away;
                 self.early_edges = self.edges;
             }
-        } else {
-            self.away = self.away.saturating_add(run);
-            self.sum = self.sum.saturating_add(run);
-            if run >= half_hold && self.late_edges == 0 {
-                self.late_home = self.balance.run_since(self.first);
-                self.late_edges = self.edges;
-            }
         }
     }
 
-    /// An edge with no episode open, or after a run of a hold.
+    /// An edge that is not simply the next one of an episode.
     #[inline(never)]
-    fn first_edge(&mut self, config: &Config, at: Instant) -> Option<Event> {
-        let event = self.poll(config, at);
-        let hold = self.hold(config);
-        let run = at.run_since(self.last);
-        self.deep |= run >> 3 >= hold;
-        if run >= hold {
+    fn other_edge(&mut self, config: &Config, edge: Edge) -> Option<Event> {
+        let regular = edge.level as u8 == self.expected
+            && edge.faults.is_empty()
+            && edge.at >= self.last
+            && self.edges < MOST_EDGES;
+        if !regular {
+            return self.odd_edge(config, edge);
+        }
+        let event = self.poll(config, edge.at);
+        let run = edge.at.ticks().saturating_sub(self.last.ticks());
+        if run >= u64::from(self.hold) {
             self.flags = Flags::NONE;
         }
-        self.open(at);
+        self.deep |= run >> 3 >= u64::from(self.hold);
+        self.open(edge.at);
         event
     }
 
+    /// The first edge of an episode.
     fn open(&mut self, at: Instant) {
         self.last = at;
         self.first = at;
-        self.balance = at;
         self.causal = at;
         self.half_moment = 0;
+        self.edges = 1;
         self.away = 0;
         self.sum = 0;
-        self.edges = 1;
-        self.early_edges = 0;
+        self.home = 0;
+        self.home_turns = 0;
         self.early_away = 0;
+        self.early_edges = 0;
         self.late_edges = 0;
-        self.touching = !self.settled;
+        self.expected ^= 1;
     }
 
-    /// Every edge that is not simply the next one: see [`edge`](crate::edge) for the rules.
+    /// Every edge with something wrong about it: see [`edge`](crate::edge) for the rules.
     #[cold]
     #[inline(never)]
     fn odd_edge(&mut self, config: &Config, edge: Edge) -> Option<Event> {
         let event = self.poll(config, edge.at);
         let mut at = edge.at;
-        let hold = self.hold(config);
-        if self.edges == 0 && at.run_since(self.last) >= hold {
+        if self.edges == 0 && at.run_since(self.last) >= self.hold {
             self.flags = Flags::NONE;
         }
+        let mut restarted = false;
         if at < self.last {
             self.flags.insert(Flags::TIME_BACK);
-            if self.last.run_since(at) < hold {
+            if self.last.run_since(at) < self.hold {
                 at = self.last;
             } else {
-                self.abandon(at);
+                restarted = true;
+                self.abandon(config, at);
             }
+        }
+        if self.edges >= MOST_EDGES {
+            self.flags.insert(Flags::ROUGH);
+            self.abandon(config, at);
         }
         self.flags.insert(edge.faults);
         if edge.level == Level::Unknown {
             self.flags.insert(Flags::UNKNOWN_LEVEL);
-            self.blind = true;
-            self.refuse();
+            self.blind(at);
             return event;
         }
-        let touching = edge.level == config.touched_level();
-        if self.unborn {
-            self.unborn = false;
-            self.blind = false;
-            self.touching = touching;
-            self.settled = touching;
+        if self.sight == Sight::Unborn {
+            self.sight = Sight::Clear;
+            self.late_born = true;
+            self.settled = edge.level == config.touched_level();
+            self.hold = config.hold_in(self.settled);
             self.last = at;
-            self.tally.initial += 1;
+            self.expect(config);
             return event;
         }
-        let was_blind = core::mem::replace(&mut self.blind, false);
-        if touching == self.touching {
+        let was_blind = self.sight == Sight::Blind;
+        if was_blind {
+            self.sight = Sight::Clear;
+            self.expect(config);
+        }
+        if edge.level as u8 != self.expected {
             // Time goes on at the same level, but it is vouched for only from here on.
-            self.flags.insert_if(Flags::LOST_EDGE, !was_blind);
-            self.resume(at, hold);
-            self.refuse();
+            self.flags
+                .insert_if(Flags::LOST_EDGE, !was_blind && !restarted);
+            self.resume(at);
+            self.tally.refused = self.tally.refused.saturating_add(1);
         } else if self.edges == 0 {
-            let run = at.run_since(self.last);
-            self.deep |= !was_blind && run >> 3 >= hold;
+            let run = at.ticks().saturating_sub(self.last.ticks());
+            self.deep |= !was_blind && run >> 3 >= u64::from(self.hold);
             self.open(at);
         } else {
-            self.resume(at, hold);
-            self.edges = self.edges.saturating_add(1);
-            self.touching = touching;
+            self.resume(at);
+            self.edges += 1;
+            self.expected ^= 1;
         }
         event
     }
 
+    /// The level is not known from `at` on.
+    fn blind(&mut self, at: Instant) {
+        if self.sight != Sight::Unborn {
+            self.sight = Sight::Blind;
+            self.resume(at);
+        }
+        self.expected = NO_LEVEL;
+        self.tally.refused = self.tally.refused.saturating_add(1);
+    }
+
     /// The present level lasted until `at` and starts to be vouched for anew.
-    fn resume(&mut self, at: Instant, hold: u32) {
+    fn resume(&mut self, at: Instant) {
         if self.edges > 0 {
-            self.end_run(at.run_since(self.last), hold / 2, at);
+            self.end_run(at.run_since(self.last), at);
         }
         self.last = at;
     }
 
     /// Gives the open episode up and starts anew at `at`, at the settled level.
-    fn abandon(&mut self, at: Instant) {
+    fn abandon(&mut self, config: &Config, at: Instant) {
         self.tally.refused = self.tally.refused.saturating_add(self.edges);
         self.edges = 0;
-        self.touching = self.settled;
         self.last = at;
         self.deep = false;
-    }
-
-    fn refuse(&mut self) {
-        self.tally.refused = self.tally.refused.saturating_add(1);
+        if self.sight == Sight::Clear {
+            self.expect(config);
+        }
     }
 
     /// The line fell back for a hold: a glitch.
@@ -339,44 +423,46 @@ impl Line {
         })
     }
 
-    /// The line stayed away for a hold: the contact has changed.
-    #[inline(never)]
-    fn confirm(&mut self, config: &Config, hold: u32) -> Event {
-        let home = self.balance.run_since(self.first);
-        let late_edges = if self.late_edges > 0 {
-            self.edges - self.late_edges
+    /// What the open episode leaves behind for the doubt.
+    fn episode(&self) -> Episode {
+        let (late_edges, late_home) = if self.late_edges > 0 {
+            let home = self.home.wrapping_sub(self.late_home);
+            (self.edges - self.late_edges, home)
         } else {
-            0
+            (0, 0)
         };
-        let late_home = if self.late_edges > 0 {
-            home.saturating_sub(self.late_home)
-        } else {
-            0
-        };
-        let episode = Episode {
+        Episode {
             edges: self.edges,
             half_moment: self.half_moment,
             away: self.away,
-            home,
+            home: if self.home_turns > 0 {
+                u32::MAX
+            } else {
+                self.home
+            },
             ends: self.early_away.saturating_add(late_home),
-            end_edges: self
-                .early_edges
-                .saturating_add(late_edges)
-                .saturating_add(1),
-        };
+            end_edges: self.early_edges + late_edges + 1,
+        }
+    }
+
+    /// The line stayed away for a hold: the contact has changed.
+    #[inline(never)]
+    fn confirm(&mut self, config: &Config) -> Event {
         let release = self.settled;
         let stated = doubt::state(
             config,
-            hold,
-            &episode,
+            self.hold,
+            &self.episode(),
             &mut self.chatter,
-            self.class.as_mut(),
+            self.classed.then_some(&mut self.class),
             !release,
         );
-        let balance = FineInstant::new(self.balance, config.lag_256);
+        let home = (u64::from(self.home_turns) << 32) | u64::from(self.home);
+        let balance_point = Instant::from_ticks(self.first.ticks().saturating_add(home));
+        let balance = FineInstant::new(balance_point, config.lag_256);
         let causal = FineInstant::new(self.causal, config.lag_256);
         let mut flags = self.flags.union(stated.flags);
-        let hybrid = self.edges <= HYBRID_EDGES && self.estimates_differ(config, hold);
+        let hybrid = self.edges <= HYBRID_EDGES && self.estimates_differ(config, balance_point);
         flags.insert_if(Flags::HYBRID, hybrid);
         let shallow = release && !self.deep;
         flags.insert_if(Flags::SHALLOW, shallow);
@@ -387,12 +473,12 @@ impl Line {
             first_edge: self.first,
             last_edge: self.last,
             edges: self.edges,
-            confirmed: self.last.plus(hold),
+            confirmed: self.last.plus(self.hold),
             balance,
             causal,
             flags,
         };
-        self.settled = self.touching;
+        self.settled = !release;
         self.deep = false;
         let (count, event) = if release {
             (&mut self.tally.releases, Event::Release(contact))
@@ -404,12 +490,11 @@ impl Line {
     }
 
     /// Whether the two estimates lie further apart than clean chatter of few edges allows.
-    fn estimates_differ(&self, config: &Config, hold: u32) -> bool {
-        let apart = self
-            .balance
+    fn estimates_differ(&self, config: &Config, balance: Instant) -> bool {
+        let apart = balance
             .run_since(self.causal)
-            .max(self.causal.run_since(self.balance));
-        let allowed = doubt::edge_variance_256(config, hold, &self.chatter);
-        super::math::square(apart) > super::math::mul(allowed, HYBRID_APART) >> 8
+            .max(self.causal.run_since(balance));
+        let allowed = doubt::edge_variance_256(config, self.hold, &self.chatter);
+        math::square(apart) > math::mul(allowed, HYBRID_APART) >> 8
     }
 }

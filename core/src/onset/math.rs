@@ -21,36 +21,37 @@ pub(super) fn mul(x: u64, k: u32) -> u64 {
     (high << 32).saturating_add(low)
 }
 
-/// `x² / 2^shift` of a 32-bit number; `shift` up to 32.
+/// `x²`.
 pub(super) fn square(x: u32) -> u64 {
     u64::from(x) * u64::from(x)
 }
 
-/// The smallest integer whose square is at least `x`, saturating at 2^32 - 1.
+/// At least √x, at most 2^-14 of it too large (exact rounding up below 2^32).
 ///
-/// Bit by bit: 32 rounds of shift and compare, no multiplication.
+/// The upper 32 bits are enough for a doubt, and a 32-bit root bit by bit is cheap everywhere.
 pub(super) fn root_up(x: u64) -> u32 {
+    let spare = (64 - x.leading_zeros()).saturating_sub(32).div_ceil(2);
+    let kept = x >> (2 * spare);
+    let exact = kept << (2 * spare) == x;
+    let root = root_up_32(kept as u32, !exact);
+    u32::try_from(u64::from(root) << spare).unwrap_or(u32::MAX)
+}
+
+/// The smallest integer whose square is at least `x`, or above it where `more` is set.
+fn root_up_32(x: u32, more: bool) -> u32 {
     let mut rest = x;
-    let mut root = 0_u64;
-    let mut bit = 1_u64 << 62;
-    while bit > rest {
-        bit >>= 2;
-    }
+    let mut root = 0_u32;
+    let mut bit = 1_u32 << 30;
     while bit != 0 {
-        if rest >= root + bit {
-            rest -= root + bit;
-            root = (root >> 1) + bit;
-        } else {
-            root >>= 1;
+        let step = root + bit;
+        root >>= 1;
+        if rest >= step {
+            rest -= step;
+            root += bit;
         }
         bit >>= 2;
     }
-    let root = root as u32;
-    if rest > 0 {
-        root.saturating_add(1)
-    } else {
-        root
-    }
+    root + u32::from(rest > 0 || more)
 }
 
 /// Value of a table over powers of two, linear in between: `table[i]` is the value at `2^i`.
@@ -103,11 +104,17 @@ mod tests {
     }
 
     #[test]
-    fn root_is_the_ceiling() {
-        for x in samples().chain([0, 1, 2, 3, 4, u64::MAX, u64::MAX - 1]) {
+    fn root_is_never_too_small_and_hardly_too_large() {
+        for x in samples().chain([0, 1, 2, 3, 4, 1 << 32, u64::MAX, u64::MAX - 1]) {
             let root = u128::from(root_up(x));
-            assert!(root * root >= u128::from(x) || root == u128::from(u32::MAX));
-            assert!(root == 0 || (root - 1) * (root - 1) < u128::from(x));
+            let x = u128::from(x);
+            assert!(root * root >= x || root == u128::from(u32::MAX), "{x}");
+            let less = if x < 1 << 32 {
+                root
+            } else {
+                root - (root >> 14)
+            };
+            assert!(root == 0 || (less - 1) * (less - 1) < x, "{x} {root}");
         }
     }
 

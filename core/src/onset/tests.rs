@@ -76,7 +76,7 @@ fn nothing_happens_before_the_hold_is_over() {
     let events = run(Touched::High, &mut line, &[100, 110, 140], 1_139);
     assert!(events[0].is_none());
     assert_eq!(line.tally().pending, 3);
-    let deadline = line.deadline(&config(Touched::High));
+    let deadline = line.deadline();
     assert_eq!(deadline, Some(Instant::from_ticks(1_140)));
 }
 

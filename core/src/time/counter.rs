@@ -95,7 +95,8 @@ impl Counter {
     pub fn widen(&mut self, raw: u32) -> Stamp {
         let ahead = raw.wrapping_sub(self.newest.0 as u32) & self.mask;
         if ahead <= self.mask / 2 {
-            self.newest = self.newest.plus(ahead);
+            // 2^64 ticks are 136 years of the fastest counter.
+            self.newest = Instant(self.newest.0.wrapping_add(u64::from(ahead)));
             return Stamp {
                 at: self.newest,
                 faults: Flags::NONE,

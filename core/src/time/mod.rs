@@ -115,10 +115,21 @@ impl FineInstant {
     #[must_use]
     pub const fn new(whole: Instant, parts_256: i32) -> Self {
         // Euclidean: the part is never negative, the whole steps down instead.
-        let steps = parts_256.div_euclid(256);
-        Self {
-            whole: Instant(whole.0.saturating_add_signed(steps as i64)),
-            part_256: parts_256.rem_euclid(256) as u8,
+        let steps = parts_256.div_euclid(256) as i64;
+        let part_256 = parts_256.rem_euclid(256) as u8;
+        match whole.0.checked_add_signed(steps) {
+            Some(ticks) => Self {
+                whole: Instant(ticks),
+                part_256,
+            },
+            None if steps < 0 => Self {
+                whole: Instant(0),
+                part_256: 0,
+            },
+            None => Self {
+                whole: Instant(u64::MAX),
+                part_256: 255,
+            },
         }
     }
 
@@ -199,6 +210,8 @@ mod tests {
         assert_eq!((on.whole().ticks(), on.part_256()), (101, 44));
         assert_eq!(on.nearest().ticks(), 101);
         let floor = FineInstant::new(Instant::from_ticks(0), -1);
-        assert_eq!(floor.whole().ticks(), 0);
+        assert_eq!((floor.whole().ticks(), floor.part_256()), (0, 0));
+        let end = FineInstant::new(Instant::from_ticks(u64::MAX), 300);
+        assert_eq!((end.whole().ticks(), end.part_256()), (u64::MAX, 255));
     }
 }
