@@ -1,0 +1,153 @@
+//! Proof that core cannot panic: the panic handler calls a function that does not exist, so the image links only if
+//! the linker finds no way to it from any public entry of core.
+//!
+//! Nothing here is meant to run; that it links is the result. Every argument comes from a volatile read, so that the
+//! compiler knows nothing about it. Feature `reachable-panic` adds one division by an unknown number: with it the
+//! link must fail, or the proof proves nothing.
+#![no_std]
+#![no_main]
+
+use core::fmt::Write;
+use core::hint::black_box;
+
+use trueonset::edge::{Edge, Level};
+use trueonset::flags::Flags;
+use trueonset::onset::{Chatter, Config, Contact, Doubt, Event, FeedClass, Line, Touched, Truncation};
+use trueonset::time::{Bits, Counter, FineInstant, Instant, Span, TickRate};
+
+#[panic_handler]
+fn panic(_: &core::panic::PanicInfo) -> ! {
+    extern "C" {
+        fn a_panic_is_reachable() -> !;
+    }
+    // SAFETY: never linked, so never called.
+    unsafe { a_panic_is_reachable() }
+}
+
+/// A number the compiler knows nothing about.
+fn any() -> u32 {
+    static mut SOURCE: u32 = 0;
+    // SAFETY: a read of an aligned word of our own.
+    unsafe { (&raw const SOURCE).read_volatile() }
+}
+
+fn any64() -> u64 {
+    u64::from(any()) << 32 | u64::from(any())
+}
+
+fn instant() -> Instant {
+    Instant::from_ticks(any64())
+}
+
+fn level() -> Level {
+    match any() % 4 {
+        0 => Level::Low,
+        1 => Level::High,
+        _ => Level::Unknown,
+    }
+}
+
+fn flags() -> Flags {
+    [Flags::NONE, Flags::OVERCAPTURE, Flags::TIME_BACK, Flags::LOST_EDGE][any() as usize % 4]
+}
+
+/// Takes text and drops it.
+struct Nowhere;
+
+impl Write for Nowhere {
+    fn write_str(&mut self, text: &str) -> core::fmt::Result {
+        black_box(text);
+        Ok(())
+    }
+}
+
+#[cortex_m_rt::entry]
+fn main() -> ! {
+    loop {
+        time();
+        flag();
+        if let Some(config) = config() {
+            onset(&config);
+        }
+        #[cfg(feature = "reachable-panic")]
+        black_box(any() / any());
+    }
+}
+
+fn time() {
+    if let Ok(rate) = TickRate::from_hz(any()) {
+        black_box((rate.hz(), rate.ns(any64()), rate.ticks_from_ns(any64())));
+        black_box(Doubt::from_sixteenths(any()).ns(rate));
+    }
+    let span = instant().since(instant());
+    black_box((span.ticks(), instant().saturating_add(Span::from_ticks(any64() as i64))));
+    fine(FineInstant::new(instant(), any() as i32));
+    let bits = [Bits::B16, Bits::B24, Bits::B32][any() as usize % 3];
+    let mut counter = Counter::new(bits, instant()).allowing_back_step(any());
+    black_box(bits.turn());
+    while any() != 0 {
+        let stamp = match any() % 3 {
+            0 => counter.widen(any()),
+            1 => counter.widen_with_turns(any(), any()),
+            _ => counter.widen_with_coarse(any(), instant()),
+        };
+        black_box((Edge::captured(stamp, level()), counter.newest()));
+    }
+}
+
+fn fine(at: FineInstant) {
+    black_box((at.whole(), at.part_256(), at.nearest()));
+}
+
+fn flag() {
+    let mut set = flags().union(flags());
+    set.insert(flags());
+    black_box((set.is_empty(), set.contains(flags()), Flags::from_word("upper")));
+    for word in set.words() {
+        black_box(word);
+    }
+    // Whether the sink refuses is the sink's affair.
+    let _ = write!(Nowhere, "{set}");
+}
+
+fn config() -> Option<Config> {
+    let rate = TickRate::from_hz(any()).ok()?;
+    let config = Config::new(rate, any64()).ok()?;
+    let config = config.touched(if any() == 0 { Touched::High } else { Touched::Low });
+    let config = if any() == 0 { config } else { config.bandwidth_hz(any()).ok()? };
+    let config = if any() == 0 { config } else { config.release_hold(any64()).ok()? };
+    let side = [Truncation::Before, Truncation::Nearest, Truncation::After][any() as usize % 3];
+    let config = config.capture(side, any()).ok()?;
+    black_box((config.rate(), config.hold_ticks(), config.release_hold_ticks()));
+    Some(config)
+}
+
+fn onset(config: &Config) {
+    let learned = if any() == 0 { Chatter::new() } else { Chatter::default() };
+    let mut line = Line::new(config, level(), instant()).with_learned(learned);
+    while any() != 0 {
+        let event = match any() % 4 {
+            0 => line.poll(config, instant()),
+            1 => line.edge(config, Edge::new(instant(), level())),
+            _ => line.edge(config, Edge::new(instant(), level()).with_faults(flags())),
+        };
+        match event {
+            Some(Event::Touch(contact) | Event::Release(contact)) => look(&contact),
+            other => drop(black_box(other)),
+        }
+        if any() == 0 {
+            let class = (any() != 0).then(FeedClass::new);
+            black_box(line.exchange_class(class).map(|class| class.touches()));
+        }
+        black_box((line.in_contact(), line.tally(), line.deadline(), line.learned().edge_variance_256()));
+        if let Some(at) = line.causal(config, instant()) {
+            fine(at);
+        }
+    }
+}
+
+fn look(contact: &Contact) {
+    fine(contact.onset);
+    black_box(contact.doubt.map(Doubt::sixteenths));
+    black_box(contact);
+}

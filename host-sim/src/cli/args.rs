@@ -1,0 +1,223 @@
+//! The command line, from which completions and manual are made as well.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use trueonset::onset::Touched;
+
+use crate::log::{Columns, Initial, Options, Target, TimeUnit};
+use crate::quantity;
+
+const CAUTION: &str = "\
+Cautions:
+  This program measures; it is not a safety device. Guards and emergency stop stay in charge.
+  Prove every setting on the machine at reduced feed before trusting it with a spindle.
+  Local codes and licensed practice come first.
+
+Exit status: 0 it holds, 1 it was judged and does not hold, 2 it could not be judged or run.";
+
+/// True instant of contact out of the chattering trigger edges of a touch probe.
+#[derive(Debug, Parser)]
+#[command(name = "trueonset", version, about, after_long_help = CAUTION, max_term_width = 100)]
+pub struct Cli {
+    /// Colour on a terminal
+    #[arg(long, global = true, value_enum, default_value = "auto")]
+    pub color: Colour,
+    /// Threads for simulations; the result never depends on it
+    #[arg(long, global = true, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    pub threads: Option<u16>,
+    /// What to do
+    #[command(subcommand)]
+    pub verb: Verb,
+}
+
+/// When to use colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Colour {
+    /// On a terminal, unless `NO_COLOR` is set.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
+}
+
+/// The verbs.
+#[derive(Debug, Subcommand)]
+pub enum Verb {
+    /// The main job on an invented noisy log, truth beside every touch
+    Demo(Demo),
+    /// Touches of each line of a log, with onset and doubt
+    Replay(Replay),
+    /// What a log is like: levels, edges, dwells, glitches
+    Describe(Describe),
+    /// Write a log in another format
+    Convert(Convert),
+    /// Compare the touches of a log with expected ones
+    Check(Check),
+    /// Completions for a shell, to stdout
+    Completions {
+        /// The shell
+        shell: clap_complete::Shell,
+    },
+    /// The manual as roff, to stdout
+    Manual,
+}
+
+/// Options of `demo`.
+#[derive(Debug, Args)]
+pub struct Demo {
+    /// Folder for edges.csv, truth.csv, touches.csv and report.html
+    #[arg(long, value_name = "DIR", default_value = "trueonset-demo")]
+    pub out: PathBuf,
+    /// Same seed, same bytes
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+}
+
+/// How a log is read.
+#[derive(Debug, Args)]
+pub struct Reading {
+    /// Columns of a CSV of another program: time=NAME,level=NAME,line=NAME
+    #[arg(long, value_name = "KEY=NAME,..")]
+    pub columns: Option<Columns>,
+    /// Unit of its times
+    #[arg(long, value_name = "s|ms|us|ns")]
+    pub time_unit: Option<TimeUnit>,
+    /// Initial level of its lines
+    #[arg(long, value_name = "high|low|first-row", default_value = "first-row")]
+    pub initial: Initial,
+    /// Added to every time of the log, such as 5ms or -2s
+    #[arg(long, value_name = "TIME", default_value = "0ns", value_parser = quantity::time_ns, allow_hyphen_values = true)]
+    pub offset: i64,
+}
+
+impl Reading {
+    /// The options of the reader.
+    #[must_use]
+    pub fn options(&self) -> Options {
+        Options {
+            columns: self.columns.clone(),
+            time_unit: self.time_unit,
+            initial: self.initial,
+            offset_ns: self.offset,
+        }
+    }
+}
+
+/// How edges become touches.
+#[derive(Debug, Args)]
+pub struct Deciding {
+    /// Only this line (repeatable); NAME=low or NAME=high states its level in contact
+    #[arg(long = "line", value_name = "NAME")]
+    pub lines: Vec<String>,
+    /// Level in contact [default: high]
+    #[arg(long, value_name = "high|low", value_parser = touched)]
+    pub touched: Option<Touched>,
+    /// How long a level must last to count [default: 1ms]
+    #[arg(long, value_name = "TIME", value_parser = quantity::span_ns)]
+    pub hold: Option<u64>,
+    /// Bandwidth of comparator or filter [default: 100kHz]
+    #[arg(long, value_name = "FREQUENCY", value_parser = quantity::frequency_hz)]
+    pub bandwidth: Option<u32>,
+    /// Settings as TOML; options on the command line win
+    #[arg(long, value_name = "FILE")]
+    pub config: Option<PathBuf>,
+}
+
+/// Options of `replay`.
+#[derive(Debug, Args)]
+#[command(after_long_help = CAUTION)]
+pub struct Replay {
+    /// The log, or - for stdin
+    pub log: String,
+    /// How edges become touches
+    #[command(flatten)]
+    pub deciding: Deciding,
+    /// How the log is read
+    #[command(flatten)]
+    pub reading: Reading,
+    /// Follow a live stream; JSON Lines, each at once
+    #[arg(long, conflicts_with_all = ["csv", "json", "report", "waves"])]
+    pub follow: bool,
+    /// CSV with one header line
+    #[arg(long, conflicts_with = "json")]
+    pub csv: bool,
+    /// JSON Lines
+    #[arg(long)]
+    pub json: bool,
+    /// Write a report with pictures
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+    /// Write a value change dump with what was decided and why
+    #[arg(long, value_name = "FILE")]
+    pub waves: Option<PathBuf>,
+}
+
+/// Options of `describe`.
+#[derive(Debug, Args)]
+pub struct Describe {
+    /// The log, or - for stdin
+    pub log: String,
+    /// How long a level must last to count
+    #[arg(long, value_name = "TIME", default_value = "1ms", value_parser = quantity::span_ns)]
+    pub hold: u64,
+    /// One JSON document
+    #[arg(long)]
+    pub json: bool,
+    /// How the log is read
+    #[command(flatten)]
+    pub reading: Reading,
+}
+
+/// Options of `convert`.
+#[derive(Debug, Args)]
+pub struct Convert {
+    /// The log, or - for stdin
+    pub input: String,
+    /// The new log, or - for stdout
+    pub output: String,
+    /// Format; else told by the extension of the new log
+    #[arg(long, value_name = "csv|vcd")]
+    pub to: Option<Target>,
+    /// Count and tell what the format cannot hold, instead of refusing it
+    #[arg(long)]
+    pub lossy: bool,
+    /// How the log is read
+    #[command(flatten)]
+    pub reading: Reading,
+}
+
+/// Options of `check`.
+#[derive(Debug, Args)]
+pub struct Check {
+    /// The log, or - for stdin
+    pub log: String,
+    /// Expected touches: CSV with columns line,onset_ns
+    #[arg(long, value_name = "FILE")]
+    pub expect: PathBuf,
+    /// How far an onset may lie from its expectation
+    #[arg(long, value_name = "TIME", default_value = "10us", value_parser = quantity::span_ns)]
+    pub within: u64,
+    /// Write the result as `JUnit` XML
+    #[arg(long, value_name = "FILE")]
+    pub junit: Option<PathBuf>,
+    /// How edges become touches
+    #[command(flatten)]
+    pub deciding: Deciding,
+    /// How the log is read
+    #[command(flatten)]
+    pub reading: Reading,
+}
+
+/// A level in contact.
+///
+/// # Errors
+/// Another word.
+pub fn touched(text: &str) -> Result<Touched, String> {
+    match text {
+        "high" => Ok(Touched::High),
+        "low" => Ok(Touched::Low),
+        _ => Err("expected high or low".to_owned()),
+    }
+}

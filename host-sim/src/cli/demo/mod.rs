@@ -1,0 +1,83 @@
+//! `demo`: the main job on an invented log, truth beside every touch.
+//!
+//! ```text
+//! scenario ─▶ edges.csv ─▶ replay (the code of `replay`) ─▶ touches.csv ─▶ compared with the truth
+//! ```
+
+mod compare;
+mod page;
+mod scenario;
+
+use std::io::Write;
+use std::path::Path;
+
+use super::args::Demo;
+use super::replay::replay;
+use super::talk::Talk;
+use super::Outcome;
+use crate::fault::Fault;
+use crate::log::Options;
+use crate::replay::row::COLUMNS;
+use crate::replay::Row;
+use compare::Compared;
+
+/// Said on the screen, below the table.
+const CAUTION: &str =
+    "Invented data: nothing here was measured. This is no safety device; prove settings on the machine at reduced feed.";
+
+/// Runs it.
+pub fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
+    let folder = &args.out;
+    std::fs::create_dir_all(folder).map_err(|why| Fault::io(&folder.display().to_string(), "create", &why))?;
+    let file = |name: &str| folder.join(name);
+    let made = scenario::make(args.seed);
+    scenario::write_edges(&file("edges.csv"), &made)?;
+    super::write_file(&file("truth.csv"), scenario::truth_csv(&made).as_bytes())?;
+    super::write_file(&file("replay.toml"), scenario::CONFIG.as_bytes())?;
+
+    let log = file("edges.csv").display().to_string();
+    let settings = scenario::settings();
+    let mut rows: Vec<Row> = Vec::new();
+    let done = replay(&log, &settings, &Options::default(), None, &mut |row| {
+        rows.push(row);
+        Ok(())
+    })?;
+    write_touches(&file("touches.csv"), &rows)?;
+    let compared = Compared::new(&made.touches, &rows);
+    let study = page::study()?;
+    let report = page::report(&log, &rows, &compared, &study, args.seed)?;
+    super::write_file(&file("report.html"), report.as_bytes())?;
+
+    let text = format!(
+        "An invented length probe at an invented machine, seed {}.\n\n{}\n\n{}\n\n{}\n{CAUTION}\n",
+        args.seed,
+        compared.table(),
+        compared.summary(),
+        where_files_are(folder),
+    );
+    super::print(text.as_bytes())?;
+    Ok(done.tell(talk).map_or(Outcome::Holds, |_| Outcome::CouldNot))
+}
+
+fn write_touches(path: &Path, rows: &[Row]) -> Result<(), Fault> {
+    let mut text = Vec::new();
+    // Writing to memory cannot fail.
+    let _ = writeln!(text, "{COLUMNS}");
+    for row in rows {
+        let _ = writeln!(text, "{}", row.csv());
+    }
+    super::write_file(path, &text)
+}
+
+fn where_files_are(folder: &Path) -> String {
+    let at = |name: &str| folder.join(name).display().to_string();
+    format!(
+        "Log {}, truth {}, touches {}, pictures {}\nThe same again: trueonset replay {} --config {} --csv",
+        at("edges.csv"),
+        at("truth.csv"),
+        at("touches.csv"),
+        at("report.html"),
+        at("edges.csv"),
+        at("replay.toml"),
+    )
+}

@@ -1,0 +1,111 @@
+//! The report of the demo: one chatter, error against feed, the table.
+
+use indicatif::ProgressBar;
+
+use super::compare::Compared;
+use super::scenario::{settings, SNR_DB};
+use crate::cli::picture::chatter;
+use crate::fault::Fault;
+use crate::log::Options;
+use crate::replay::Row;
+use crate::report::{Column, FeedError, FeedPoint, Kind, Method, Origin, Report, Section, Table};
+use crate::study::runner::{self, Cell, Plan, Station, Trial};
+use crate::study::statistics::quantile;
+
+/// Feeds of the study, mm/min.
+const FEEDS: [f64; 7] = [10.0, 30.0, 100.0, 300.0, 1000.0, 2000.0, 3000.0];
+/// Touches at each of them.
+const TOUCHES: u64 = 400;
+
+/// What a trial says about one method, nm.
+type Error = fn(&Trial) -> Option<f64>;
+
+const METHODS: [(&str, Kind, Error); 3] = [
+    ("first edge", Kind::FirstEdge, |trial| trial.first_nm),
+    ("N in a row", Kind::NInARow, |trial| trial.run_nm),
+    ("onset", Kind::BalancePoint, |trial| trial.found.map(|found| found.error_nm)),
+];
+
+/// Error against feed, by Monte Carlo. The scenario of the log without its spikes.
+pub fn study() -> Result<FeedError, Fault> {
+    let told = settings();
+    let plan = Plan {
+        stations: vec![Station { hold_ns: told.hold_ns, class: false, bandwidth_hz: told.bandwidth_hz }],
+        seeds: 1..=TOUCHES,
+        devices: 8,
+        school: 4,
+        warm_up: 0,
+    };
+    let mut methods = METHODS.map(|(name, kind, _)| Method { name: name.to_owned(), kind, points: Vec::new() });
+    // Draws on stderr, and only if that is a terminal.
+    let bar = ProgressBar::new(FEEDS.len() as u64);
+    for feed in FEEDS {
+        let cell = Cell::new(feed, SNR_DB);
+        let stations = runner::run(&cell, &plan).map_err(|why| {
+            Fault::new(format!("{why:?}"), "settings the core takes", "report this fault, it is one of the program")
+        })?;
+        let trials = stations.first().map_or(&[][..], Vec::as_slice);
+        for (method, (_, _, error)) in methods.iter_mut().zip(METHODS) {
+            method.points.extend(point(feed, trials.iter().filter_map(error).collect()));
+        }
+        bar.inc(1);
+    }
+    bar.finish_and_clear();
+    Ok(FeedError {
+        title: "Error against feed".to_owned(),
+        caption: format!(
+            "{TOUCHES} simulated touches at each feed, the same barrier without spikes. First edge and 'N in a row' \
+             move with the feed; the onset stays."
+        ),
+        spread: "2.5 to 97.5 %".to_owned(),
+        methods: methods.to_vec(),
+    })
+}
+
+fn point(feed_mm_min: f64, mut errors: Vec<f64>) -> Option<FeedPoint> {
+    let bias_nm = errors.iter().sum::<f64>() / errors.len() as f64;
+    let low_nm = quantile(&mut errors, 0.025)?;
+    let high_nm = quantile(&mut errors, 0.975)?;
+    Some(FeedPoint { feed_mm_min, bias_nm, low_nm, high_nm })
+}
+
+/// The page.
+pub fn report(log: &str, rows: &[Row], compared: &Compared, study: &FeedError, seed: u64) -> Result<String, Fault> {
+    let mut sections = Vec::new();
+    if let Some((number, touch, row)) = compared.busiest() {
+        let title = format!("Chatter of touch {number} at {} mm/min", touch.feed_mm_min);
+        let picture = chatter(log, row, &settings(), &Options::default(), title, Some(touch.onset_ns))?;
+        sections.push(Section::Chatter(picture));
+    }
+    sections.push(Section::FeedError(study.clone()));
+    sections.push(Section::Table(table(compared)));
+    let nm = |value: f64| format!("{value:.0} nm");
+    Ok(Report {
+        title: "Demo: a length probe, invented".to_owned(),
+        lead: "An invented probe at an invented machine: touches at six feeds out of a simulated noisy log, each beside its truth."
+            .to_owned(),
+        facts: vec![
+            ("Touches".to_owned(), rows.len().to_string()),
+            ("Error of the onset, rms".to_owned(), nm(compared.rms_nm(|row| row.onset_ns))),
+            ("Of the first edge".to_owned(), nm(compared.rms_nm(|row| row.first_edge_ns))),
+            ("Of N in a row".to_owned(), nm(compared.rms_nm(|row| row.last_edge_ns))),
+            ("Truth within two doubts".to_owned(), compared.inside()),
+            ("Seed".to_owned(), seed.to_string()),
+        ],
+        origin: Origin::Simulated,
+        sections,
+    }
+    .html())
+}
+
+fn table(compared: &Compared) -> Table {
+    let mut cells = compared.cells();
+    let header = if cells.is_empty() { Vec::new() } else { cells.remove(0) };
+    Table {
+        title: "Touches".to_owned(),
+        caption: "Errors are differences from the simulated truth; a doubt is one standard uncertainty.".to_owned(),
+        columns: header.into_iter().map(|name| Column { number: name != "flags", name }).collect(),
+        rows: cells,
+        rest_in: "touches.csv".to_owned(),
+    }
+}

@@ -1,0 +1,239 @@
+//! `replay`: a log in, touches out.
+
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
+
+use serde_json::json;
+use trueonset::onset::{Contact, Event};
+
+use super::args::Replay;
+use super::picture;
+use super::settings::settings;
+use super::table;
+use super::talk::Talk;
+use super::Outcome;
+use crate::fault::Fault;
+use crate::log::{LogReader, Options};
+use crate::replay::clock::{log_ns, nearest_log_ns};
+use crate::replay::row::{doubt_ns, COLUMNS};
+use crate::replay::{check_names, Engine, Happening, Order, Row, Settings, Waves};
+
+/// Runs it.
+pub fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
+    let settings = settings(&args.deciding, talk)?;
+    let options = args.reading.options();
+    if args.follow {
+        return follow(args, &settings, &options, talk);
+    }
+    let mut out = BufWriter::new(io::stdout().lock());
+    let mut waves = match &args.waves {
+        Some(path) => {
+            let name = path.display().to_string();
+            let names = names(&args.log, &options)?;
+            let file = File::create(path).map_err(|why| Fault::io(&name, "write", &why))?;
+            Some(Waves::new(BufWriter::new(file), &name, &names)?)
+        }
+        None => None,
+    };
+    let mut kept = Vec::new();
+    if args.csv {
+        line(&mut out, COLUMNS)?;
+    }
+    let keep = !(args.csv || args.json) || args.report.is_some();
+    let done = replay(&args.log, &settings, &options, waves.as_mut(), &mut |row| {
+        if args.csv {
+            line(&mut out, &row.csv())?;
+        } else if args.json {
+            line(&mut out, &serde_json::to_string(&row).unwrap_or_default())?;
+        }
+        if keep {
+            kept.push(row);
+        }
+        Ok(())
+    })?;
+    if let Some(waves) = waves {
+        waves.finish()?;
+    }
+    if !(args.csv || args.json) {
+        line(&mut out, &table::touches(&kept))?;
+    }
+    out.flush().map_err(|why| Fault::io("stdout", "write to", &why))?;
+    if let Some(path) = &args.report {
+        let page = picture::replay_report(&args.log, &kept, &settings, &options)?;
+        super::write_file(path, page.as_bytes())?;
+    }
+    Ok(done.tell(talk).map_or(Outcome::Holds, |_| Outcome::CouldNot))
+}
+
+/// What a replay left behind besides its rows.
+pub struct Done {
+    /// Where the edges went, as a sentence.
+    tally: crate::replay::Tally,
+    touches: u64,
+    assumptions: Vec<String>,
+    damage: Option<Fault>,
+}
+
+impl Done {
+    /// Notes, hint and, last, the sum of edges.
+    pub fn tell(self, talk: &Talk) -> Option<Fault> {
+        for assumption in &self.assumptions {
+            talk.note(assumption);
+        }
+        if self.touches == 0 {
+            talk.note("no touch; see `trueonset describe`, and try --touched low or a shorter --hold");
+        }
+        if let Some(damage) = &self.damage {
+            talk.error(&damage.to_string());
+        }
+        talk.line(&self.tally.to_string());
+        self.damage
+    }
+}
+
+/// Replays a whole log; `each` gets the rows in order. Damage of the log ends it early and is
+/// handed back with what came before.
+pub fn replay(
+    log: &str,
+    settings: &Settings,
+    options: &Options,
+    mut waves: Option<&mut Waves<'_>>,
+    each: &mut dyn FnMut(Row) -> Result<(), Fault>,
+) -> Result<Done, Fault> {
+    let mut reader = LogReader::open(log, options)?;
+    let mut engine = Engine::new(settings.clone())?;
+    let mut order = Order::default();
+    let (mut batch, mut happened) = (Vec::new(), Vec::new());
+    if reader.declares_lines() {
+        check_names(settings, &reader)?;
+    }
+    let damage = loop {
+        match reader.next_batch(&mut batch) {
+            Ok(true) => {}
+            Ok(false) => break None,
+            Err(fault) => break Some(fault),
+        }
+        engine.take(&batch, reader.lines(), &mut happened)?;
+        if let Some(waves) = waves.as_deref_mut() {
+            batch.iter().for_each(|record| waves.record(record));
+        }
+        pass_on(&engine, &mut happened, &mut order, waves.as_deref_mut());
+        while let Some(row) = order.next_ready(&engine) {
+            each(row)?;
+        }
+        if let Some(waves) = waves.as_deref_mut() {
+            waves.advance(&engine)?;
+        }
+    };
+    engine.finish(&mut happened);
+    pass_on(&engine, &mut happened, &mut order, waves);
+    let touches = order.touches();
+    for row in order.rest() {
+        each(row)?;
+    }
+    if damage.is_none() {
+        check_names(settings, &reader)?;
+    }
+    Ok(Done {
+        tally: engine.tally(),
+        touches,
+        assumptions: reader.assumptions().to_vec(),
+        damage,
+    })
+}
+
+fn pass_on(
+    engine: &Engine,
+    happened: &mut Vec<Happening>,
+    order: &mut Order,
+    mut waves: Option<&mut Waves<'_>>,
+) {
+    for happening in happened.drain(..) {
+        order.take(engine, &happening);
+        if let Some(waves) = waves.as_deref_mut() {
+            waves.happening(&happening);
+        }
+    }
+}
+
+/// The names of a log's lines, read beforehand.
+fn names(log: &str, options: &Options) -> Result<Vec<String>, Fault> {
+    if log == "-" {
+        return Err(Fault::new("stdin", "a file for --waves, which reads the log twice", "save the stream first"));
+    }
+    let mut reader = LogReader::open(log, options)?;
+    let mut batch = Vec::new();
+    if !reader.declares_lines() {
+        // Damage is met again, and told, in the second reading.
+        while matches!(reader.next_batch(&mut batch), Ok(true)) {}
+    }
+    Ok(reader.lines().iter().map(|line| line.name.clone()).collect())
+}
+
+/// Live: every event at once, in the order of confirmation.
+fn follow(args: &Replay, settings: &Settings, options: &Options, talk: &Talk) -> Result<Outcome, Fault> {
+    let mut reader = LogReader::open(&args.log, options)?;
+    let mut engine = Engine::new(settings.clone())?;
+    let (mut batch, mut happened) = (Vec::new(), Vec::new());
+    let mut touches = 0;
+    let mut out = io::stdout().lock();
+    let damage = loop {
+        let more = reader.next_batch(&mut batch);
+        match more {
+            Ok(true) => {
+                engine.take(&batch, reader.lines(), &mut happened)?;
+                engine.poll_all(engine.latest_ns(), &mut happened);
+            }
+            _ => engine.finish(&mut happened),
+        }
+        for happening in happened.drain(..) {
+            if let Some(text) = event_json(&engine, &happening) {
+                touches += u64::from(matches!(happening.event, Event::Touch(_)));
+                line(&mut out, &text)?;
+                out.flush().map_err(|why| Fault::io("stdout", "write to", &why))?;
+            }
+        }
+        match more {
+            Ok(true) => {}
+            Ok(false) => break None,
+            Err(fault) => break Some(fault),
+        }
+    };
+    if damage.is_none() {
+        check_names(settings, &reader)?;
+    }
+    let done = Done {
+        tally: engine.tally(),
+        touches,
+        assumptions: reader.assumptions().to_vec(),
+        damage,
+    };
+    Ok(done.tell(talk).map_or(Outcome::Holds, |_| Outcome::CouldNot))
+}
+
+fn event_json(engine: &Engine, happening: &Happening) -> Option<String> {
+    let (word, contact): (&str, Contact) = match happening.event {
+        Event::Touch(touch) => ("touch", touch),
+        Event::Release(release) => ("release", release),
+        _ => return None,
+    };
+    let flags: Vec<&str> = contact.flags.words().collect();
+    Some(
+        json!({
+            "event": word,
+            "line": engine.name(happening.line),
+            "onset_ns": nearest_log_ns(contact.onset),
+            "doubt_ns": doubt_ns(&contact),
+            "first_edge_ns": log_ns(contact.first_edge),
+            "last_edge_ns": log_ns(contact.last_edge),
+            "edges": contact.edges,
+            "confirmed_ns": log_ns(contact.confirmed),
+            "flags": flags,
+        })
+        .to_string(),
+    )
+}
+
+fn line(out: &mut dyn Write, text: &str) -> Result<(), Fault> {
+    writeln!(out, "{text}").map_err(|why| Fault::io("stdout", "write to", &why))
+}

@@ -1,0 +1,85 @@
+//! Tables for people: columns as wide as their widest cell, numbers to the right.
+
+use crate::quantity::show_time_ns;
+use crate::replay::Row;
+
+/// A table; the first row is the header, the first column and the last are words.
+#[must_use]
+pub fn table(rows: &[Vec<String>]) -> String {
+    let columns = rows.first().map_or(0, Vec::len);
+    let width = |column: usize| {
+        let cells = rows.iter().filter_map(|row| row.get(column));
+        cells.map(|cell| cell.chars().count()).max().unwrap_or(0)
+    };
+    let widths: Vec<usize> = (0..columns).map(width).collect();
+    let mut lines = Vec::new();
+    for row in rows {
+        let cells = row.iter().zip(&widths).enumerate().map(|(i, (cell, width))| {
+            if i == 0 || i + 1 == columns {
+                format!("{cell:<width$}")
+            } else {
+                format!("{cell:>width$}")
+            }
+        });
+        lines.push(cells.collect::<Vec<_>>().join("  ").trim_end().to_owned());
+    }
+    lines.join("\n")
+}
+
+/// The table of touches.
+#[must_use]
+pub fn touches(rows: &[Row]) -> String {
+    let header = ["line", "onset s", "doubt", "edges", "chatter", "confirmed after", "contact for", "flags"];
+    let mut cells = vec![header.map(str::to_owned).to_vec()];
+    for row in rows {
+        cells.push(vec![
+            row.line.clone(),
+            seconds(row.onset_ns),
+            row.doubt_ns.map_or("unknown".to_owned(), short_ns),
+            row.edges.to_string(),
+            short_ns(row.last_edge_ns.abs_diff(row.first_edge_ns)),
+            show_time_ns(row.confirmed_ns.saturating_sub(row.onset_ns)),
+            row.release_ns
+                .map_or("open".to_owned(), |at| show_time_ns(at.saturating_sub(row.onset_ns) / 1000 * 1000)),
+            row.flags.to_string().replace('|', " "),
+        ]);
+    }
+    table(&cells)
+}
+
+/// Seconds with all nine decimals.
+#[must_use]
+pub fn seconds(ns: i64) -> String {
+    let sign = if ns < 0 { "-" } else { "" };
+    let ns = ns.unsigned_abs();
+    format!("{sign}{}.{:09}", ns / 1_000_000_000, ns % 1_000_000_000)
+}
+
+/// A span in the unit that suits it, three or four digits.
+#[must_use]
+pub fn short_ns(ns: u64) -> String {
+    match ns {
+        0..=9_999 => format!("{ns}ns"),
+        10_000..=9_999_999 => format!("{:.1}us", ns as f64 / 1e3),
+        10_000_000..=9_999_999_999 => format!("{:.1}ms", ns as f64 / 1e6),
+        _ => format!("{:.1}s", ns as f64 / 1e9),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn seconds_keep_every_nanosecond_and_the_sign() {
+        assert_eq!(seconds(-1_500_000_001), "-1.500000001");
+        assert_eq!(seconds(i64::MIN), "-9223372036.854775808");
+    }
+
+    #[test]
+    fn columns_line_up() {
+        let row = |cells: [&str; 3]| cells.map(str::to_owned).to_vec();
+        let text = table(&[row(["a", "n", "note"]), row(["line", "12", ""])]);
+        assert_eq!(text, "a      n  note\nline  12");
+    }
+}

@@ -1,0 +1,11 @@
+//! Host side of trueonset.
+
+pub mod model;
+pub mod study;
+
+pub mod cli;
+pub mod fault;
+pub mod log;
+pub mod quantity;
+pub mod replay;
+pub mod report;

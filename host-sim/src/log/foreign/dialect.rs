@@ -1,0 +1,306 @@
+//! How a CSV log of another program is written, found out from its first rows.
+
+use super::fields::{is_comment, split, text_of};
+use crate::fault::{excerpt, Fault};
+use crate::log::lines::Lines;
+use crate::log::options::Initial;
+use crate::log::window::{row_too_long, Window, MAX_ROW_BYTES};
+use crate::log::{Columns, Options, TimeUnit};
+use crate::quantity::Decimal;
+
+/// Tried in this order: a row that holds a tab or a semicolon may hold decimal commas as well.
+const SEPARATORS: [u8; 3] = [b'\t', b';', b','];
+
+/// The rows of a log, described.
+pub(super) struct Dialect {
+    pub(super) separator: u8,
+    /// Number of columns.
+    pub(super) width: usize,
+    /// The column of times.
+    pub(super) time: usize,
+    pub(super) unit: TimeUnit,
+    pub(super) shape: Shape,
+}
+
+/// Where lines and levels stand.
+pub(super) enum Shape {
+    /// One line a row.
+    Long {
+        /// The column of names.
+        line: usize,
+        /// The column of levels.
+        level: usize,
+    },
+    /// Column and line, for each line.
+    Wide(Vec<(usize, u32)>),
+}
+
+/// A row that may be the header.
+struct Candidate {
+    separator: u8,
+    names: Vec<String>,
+    latin1: bool,
+}
+
+impl Candidate {
+    fn column(&self, name: &str) -> Option<usize> {
+        let exact = self.names.iter().position(|known| known == name);
+        exact.or_else(|| self.names.iter().position(|known| known.eq_ignore_ascii_case(name)))
+    }
+
+    fn has_all(&self, columns: &Columns) -> bool {
+        columns.time.iter().chain(&columns.levels).chain(&columns.line).all(|name| self.column(name).is_some())
+    }
+
+    /// The column of times and the unit its name states.
+    fn time(&self, columns: Option<&Columns>) -> Option<(usize, Option<TimeUnit>)> {
+        match columns.and_then(|columns| columns.time.as_ref()) {
+            Some(name) => self.column(name).map(|at| (at, time_header(&self.names[at]).flatten())),
+            None => self.names.iter().enumerate().find_map(|(at, name)| Some((at, time_header(name)?))),
+        }
+    }
+}
+
+/// Consumes everything up to the first row of data and tells how to read on.
+pub(super) fn find_out(
+    window: &mut Window,
+    options: &Options,
+    lines: &mut Lines,
+    notes: &mut Vec<String>,
+) -> Result<Dialect, Fault> {
+    let columns = options.columns.as_ref();
+    let mut skipped = 0_u64;
+    let mut first = None;
+    loop {
+        let Some(row) = next_row(window)? else {
+            return Err(no_header(columns, first.as_deref(), window));
+        };
+        let header_place = window.place(0);
+        if is_comment(&row) {
+            window.consume(row.len());
+            continue;
+        }
+        if columns.is_none() {
+            if let Some(data) = candidates(&row).iter().find(|row| is_data(row)) {
+                return headerless(data, options, lines, notes).map_err(|fault| fault.or_at(header_place));
+            }
+        }
+        window.consume(row.len());
+        for candidate in candidates(&row) {
+            let named = columns.is_none_or(|columns| candidate.has_all(columns));
+            let Some((time, stated)) = candidate.time(columns).filter(|_| named && candidate.names.len() > 1) else {
+                continue;
+            };
+            let Some(stated) = confirm(window, &candidate, time, stated)? else { continue };
+            if skipped > 0 {
+                notes.push(format!("{skipped} rows before the header are skipped"));
+            }
+            return describe(&candidate, time, stated, options, lines, notes).map_err(|fault| fault.or_at(header_place));
+        }
+        first.get_or_insert(row);
+        skipped += 1;
+    }
+}
+
+/// The next row with its line feed, a copy; `None` at the end.
+fn next_row(window: &mut Window) -> Result<Option<Vec<u8>>, Fault> {
+    let block = window.rows()?;
+    let rows = &window.data()[..block];
+    let length = memchr::memchr(b'\n', rows).map_or(block, |at| at + 1);
+    if length > MAX_ROW_BYTES {
+        return Err(row_too_long(&rows[..length]).at(window.place(0)));
+    }
+    Ok((length > 0).then(|| rows[..length].to_owned()))
+}
+
+fn candidates(row: &[u8]) -> Vec<Candidate> {
+    let mut ranges = Vec::new();
+    let row = row.trim_ascii_end();
+    let mut found = Vec::new();
+    for separator in SEPARATORS {
+        if !row.contains(&separator) || split(row, separator, &mut ranges).is_err() {
+            continue;
+        }
+        let texts: Vec<_> = ranges.iter().map(|&(from, to)| text_of(&row[from..to])).collect();
+        let latin1 = texts.iter().any(|text| text.latin1);
+        let mut names: Vec<String> = texts.into_iter().map(|text| text.text).collect();
+        // A separator at the end of each row makes columns without a name.
+        while names.last().is_some_and(String::is_empty) {
+            names.pop();
+        }
+        found.push(Candidate { separator, names, latin1 });
+    }
+    found
+}
+
+/// Whether the row behind the header bears it out: a number where the time is, perhaps after a row of units.
+/// The unit it states, `None` if it does not. An end of the log bears out any header.
+fn confirm(
+    window: &mut Window,
+    header: &Candidate,
+    time: usize,
+    stated: Option<TimeUnit>,
+) -> Result<Option<Option<TimeUnit>>, Fault> {
+    let mut ranges = Vec::new();
+    loop {
+        let Some(row) = next_row(window)? else { return Ok(Some(stated)) };
+        if is_comment(&row) {
+            window.consume(row.len());
+            continue;
+        }
+        if split(row.trim_ascii_end(), header.separator, &mut ranges).is_err() {
+            return Ok(None);
+        }
+        let field = ranges.get(time).map_or(&[][..], |&(from, to)| &row[from..to]);
+        if Decimal::parse(field).is_some() {
+            return Ok(Some(stated));
+        }
+        let Some(unit) = unit_word(&text_of(field).text.to_lowercase()) else { return Ok(None) };
+        window.consume(row.len());
+        return Ok(Some(stated.or(Some(unit))));
+    }
+}
+
+/// Whether every field is a number: a row of data, though not one this reader need understand.
+fn is_data(row: &Candidate) -> bool {
+    row.names.len() > 1 && row.names.iter().all(|field| Decimal::parse(field.as_bytes()).is_some())
+}
+
+fn describe(
+    header: &Candidate,
+    time: usize,
+    stated: Option<TimeUnit>,
+    options: &Options,
+    lines: &mut Lines,
+    notes: &mut Vec<String>,
+) -> Result<Dialect, Fault> {
+    let column = |name: &String| header.column(name);
+    let word = |words: &[&str]| header.names.iter().position(|name| words.contains(&name.to_lowercase().as_str()));
+    let given = options.columns.clone().unwrap_or_default();
+    let guessed = word(&["line", "channel", "signal", "name"]).zip(word(&["level", "value", "state"]));
+    let long = match &given.line {
+        Some(line) => column(line).zip(given.levels.first().and_then(column)),
+        None if given.levels.is_empty() => guessed,
+        None => None,
+    };
+    let unit = unit(options, stated, &header.names[time], notes);
+    tell_separator(header, notes);
+    if header.latin1 {
+        notes.push("the header is not UTF-8 and is taken as Latin-1".to_owned());
+    }
+    let shape = if let Some((line, level)) = long {
+        if given.line.is_none() {
+            notes.push(format!("column {} names the line, {} states its level", header.names[line], header.names[level]));
+        }
+        Shape::Long { line, level }
+    } else {
+        let wanted = |at: usize| {
+            at != time && !header.names[at].is_empty() && (given.levels.is_empty() || given.levels.iter().any(|name| column(name) == Some(at)))
+        };
+        let mut wide = Vec::new();
+        for at in (0..header.names.len()).filter(|&at| wanted(at)) {
+            let name = &header.names[at];
+            if lines.find(name).is_some() {
+                return Err(Fault::new(
+                    format!("two columns named {}", excerpt(name.as_bytes())),
+                    "a name of its own for each line",
+                    "rename one of them, or choose columns with --columns",
+                ));
+            }
+            wide.push((at, lines.add(name)?));
+        }
+        if wide.is_empty() {
+            return Err(Fault::new("no column of levels", "one beside the time", "name it with --columns level=NAME"));
+        }
+        if given.levels.is_empty() {
+            notes.push(format!("each column but {} is a line", header.names[time]));
+        }
+        Shape::Wide(wide)
+    };
+    tell_initial(options, notes);
+    Ok(Dialect { separator: header.separator, width: header.names.len(), time, unit, shape })
+}
+
+fn headerless(
+    row: &Candidate,
+    options: &Options,
+    lines: &mut Lines,
+    notes: &mut Vec<String>,
+) -> Result<Dialect, Fault> {
+    notes.push("no header: the first column is the time, each other one a line".to_owned());
+    let unit = unit(options, None, "the first column", notes);
+    tell_separator(row, notes);
+    let mut wide = Vec::new();
+    for at in 1..row.names.len() {
+        wide.push((at, lines.add(&format!("line{at}"))?));
+    }
+    tell_initial(options, notes);
+    Ok(Dialect { separator: row.separator, width: row.names.len(), time: 0, unit, shape: Shape::Wide(wide) })
+}
+
+/// What the user states, else what the header states, else seconds.
+fn unit(options: &Options, stated: Option<TimeUnit>, column: &str, notes: &mut Vec<String>) -> TimeUnit {
+    if let Some(unit) = options.time_unit {
+        return unit;
+    }
+    let unit = stated.unwrap_or(TimeUnit::Seconds);
+    let how = if stated.is_some() { "is taken as time in" } else { "states no unit: it is taken as time in" };
+    notes.push(format!("{column} {how} {}", unit.name()));
+    unit
+}
+
+fn tell_separator(row: &Candidate, notes: &mut Vec<String>) {
+    match row.separator {
+        b'\t' => notes.push("the separator is a tab; a decimal comma is a decimal point".to_owned()),
+        b';' => notes.push("the separator is ; and a decimal comma is a decimal point".to_owned()),
+        _ => {}
+    }
+}
+
+fn tell_initial(options: &Options, notes: &mut Vec<String>) {
+    if options.initial == Initial::FirstRow {
+        notes.push("the first row of each line is its initial level".to_owned());
+    }
+}
+
+/// Whether a name is that of a column of times, and the unit it states: `Time [s]`, `time_ns`, `t (ms)`.
+fn time_header(name: &str) -> Option<Option<TimeUnit>> {
+    let name = name.to_lowercase();
+    let mut words = name.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());
+    let first = words.next()?;
+    match first {
+        "time" | "t" | "timestamp" | "zeit" | "x" => Some(words.find_map(unit_word)),
+        _ => unit_word(first).filter(|_| first.len() > 2).map(Some),
+    }
+}
+
+fn unit_word(word: &str) -> Option<TimeUnit> {
+    match word {
+        "s" | "sec" | "second" | "seconds" => Some(TimeUnit::Seconds),
+        "ms" | "millisecond" | "milliseconds" => Some(TimeUnit::Milliseconds),
+        // Both code points that look like the Greek letter are in use.
+        "us" | "µs" | "μs" | "microsecond" | "microseconds" => Some(TimeUnit::Microseconds),
+        "ns" | "nanosecond" | "nanoseconds" => Some(TimeUnit::Nanoseconds),
+        _ => None,
+    }
+}
+
+fn no_header(columns: Option<&Columns>, first: Option<&[u8]>, window: &Window) -> Fault {
+    let found = first.map_or("no row".to_owned(), |row| format!("no header; the first row is {}", excerpt(row.trim_ascii())));
+    let fault = match columns {
+        None => Fault::new(
+            found,
+            "a header `time_ns,line,level`, or one with a column of times, or a dump that begins with $",
+            "name the columns with --columns time=NAME,level=NAME",
+        ),
+        Some(columns) => {
+            let names: Vec<&str> = columns.time.iter().chain(&columns.levels).chain(&columns.line).map(String::as_str).collect();
+            Fault::new(
+                format!("{found}, and no row with the columns {}", names.join(", ")),
+                "a header that holds them, a number as time below it",
+                "spell the columns as the header does",
+            )
+        }
+    };
+    fault.at(window.place(0))
+}

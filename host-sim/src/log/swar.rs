@@ -1,0 +1,93 @@
+//! Text taken eight bytes at a time in one register (SWAR): numbers, and where a name ends.
+
+const ONES: u64 = 0x0101_0101_0101_0101;
+const TOPS: u64 = 0x8080_8080_8080_8080;
+
+/// The number at `at`, of 1 to 19 digits, and the place behind it.
+#[inline]
+pub(super) fn digits(bytes: &[u8], at: usize) -> Option<(u64, usize)> {
+    const POWERS: [u64; 8] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000];
+    let (first, count) = some_digits(word(bytes, at)?);
+    if count < 8 {
+        return (count > 0).then_some((first, at + count));
+    }
+    let (second, more) = some_digits(word(bytes, at + 8)?);
+    if more < 8 {
+        return Some((first * POWERS[more] + second, at + 8 + more));
+    }
+    let (third, rest) = some_digits(word(bytes, at + 16)?);
+    (rest <= 3).then(|| ((first * 100_000_000 + second) * POWERS[rest] + third, at + 16 + rest))
+}
+
+/// Value and number of the digits that begin a word, up to eight.
+#[inline]
+fn some_digits(word: u64) -> (u64, usize) {
+    // A digit becomes 0..=9, and adding 0x76 reaches the top bit of a byte from 10 on. A carry out of a byte
+    // only disturbs bytes behind the first one that is no digit.
+    let values = word ^ (ONES * 0x30);
+    let others = (values.wrapping_add(ONES * 0x76) | values) & TOPS;
+    let count = (others.trailing_zeros() / 8) as usize;
+    if count == 0 {
+        return (0, 0);
+    }
+    // Moved up, so that zeros stand in front; then neighbours are joined: pairs, fours, eights.
+    let ones = values << (64 - 8 * count);
+    let pairs = (ones.wrapping_mul(1 + (10 << 8)) >> 8) & 0x00ff_00ff_00ff_00ff;
+    let fours = (pairs.wrapping_mul(1 + (100 << 16)) >> 16) & 0x0000_ffff_0000_ffff;
+    (fours.wrapping_mul(1 + (10_000 << 32)) >> 32, count)
+}
+
+/// Eight bytes as a word, the first one lowest.
+#[inline]
+pub(super) fn word(bytes: &[u8], at: usize) -> Option<u64> {
+    Some(u64::from_le_bytes(bytes.get(at..at + 8)?.try_into().ok()?))
+}
+
+/// The number of bytes before the first `end`, 8 if there is none.
+#[inline]
+pub(super) fn until(word: u64, end: u8) -> usize {
+    let ends = word ^ (ONES * u64::from(end));
+    ((ends.wrapping_sub(ONES) & !ends & TOPS).trailing_zeros() / 8) as usize
+}
+
+/// The number of bytes before the first blank or control character, 8 if there is none.
+#[inline]
+pub(super) fn until_blank(word: u64) -> usize {
+    ((word.wrapping_sub(ONES * 0x21) & !word & TOPS).trailing_zeros() / 8) as usize
+}
+
+/// The first `count` bytes of a word, fewer than eight.
+#[inline]
+pub(super) fn first(word: u64, count: usize) -> u64 {
+    word & !(u64::MAX << (8 * count))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn numbers_agree_with_the_standard_library(value in any::<u64>(), shift in 0..64_u32, tail in "[^0-9]{1}.{0,9}") {
+            let value: u64 = value >> shift;
+            let text = format!("{value}{tail}{}", "\0".repeat(32));
+            let digits_in = value.to_string().len();
+            let want = (digits_in <= 19).then_some((value, digits_in));
+            prop_assert_eq!(digits(text.as_bytes(), 0), want);
+        }
+
+        #[test]
+        fn ends_agree_with_a_search(bytes in any::<[u8; 8]>()) {
+            let word = u64::from_le_bytes(bytes);
+            prop_assert_eq!(until(word, b','), bytes.iter().position(|&b| b == b',').unwrap_or(8));
+            prop_assert_eq!(until_blank(word), bytes.iter().position(|&b| b <= b' ').unwrap_or(8));
+        }
+    }
+
+    #[test]
+    fn no_digit_no_number() {
+        assert_eq!(digits(&[b','; 32], 0), None);
+        assert_eq!(digits(b"1", 0), None);
+    }
+}

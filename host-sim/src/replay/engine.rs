@@ -1,0 +1,190 @@
+//! The engine: records of a log in, what each line has to say out.
+
+use trueonset::edge::{Edge, Level};
+use trueonset::onset::{Config, Event, FeedClass, Line};
+use trueonset::time::Instant;
+
+use super::clock::{instant, log_ns};
+use super::settings::Settings;
+use super::tally::Tally;
+use crate::fault::Fault;
+use crate::log::{self, LineInfo, LogReader, Record, What, ALL_LINES};
+
+/// One line of the log under replay.
+struct Channel {
+    name: String,
+    config: Config,
+    line: Line,
+}
+
+/// What happened on a line of the log.
+#[derive(Debug, Clone, Copy)]
+pub struct Happening {
+    /// Index of the line in the log.
+    pub line: u32,
+    /// The core's event.
+    pub event: Event,
+}
+
+/// Replays records through one core [`Line`] for each line of the log.
+pub struct Engine {
+    settings: Settings,
+    channels: Vec<Option<Channel>>,
+    latest_ns: i64,
+    started: u64,
+    edges: u64,
+}
+
+impl Engine {
+    /// An engine with no line yet.
+    ///
+    /// # Errors
+    /// A setting is out of the core's range.
+    pub fn new(settings: Settings) -> Result<Self, Fault> {
+        settings.config(settings.touched)?;
+        Ok(Self {
+            settings,
+            channels: Vec::new(),
+            latest_ns: i64::MIN,
+            started: 0,
+            edges: 0,
+        })
+    }
+
+    /// Takes a batch; what happened is appended to `out`.
+    ///
+    /// # Errors
+    /// A setting is out of the core's range.
+    pub fn take(
+        &mut self,
+        batch: &[Record],
+        lines: &[LineInfo],
+        out: &mut Vec<Happening>,
+    ) -> Result<(), Fault> {
+        for record in batch {
+            self.latest_ns = self.latest_ns.max(record.time_ns);
+            let at = instant(record.time_ns);
+            match record.what {
+                What::Edge(level) => {
+                    if let Some(Some(channel)) = self.channels.get_mut(record.line as usize) {
+                        self.edges += 1;
+                        let edge = Edge::new(at, core_level(level));
+                        if let Some(event) = channel.line.edge(&channel.config, edge) {
+                            out.push(Happening { line: record.line, event });
+                        }
+                    }
+                }
+                What::Mark if record.line == ALL_LINES => self.poll_all(record.time_ns, out),
+                What::Mark => self.poll(record.line, at, out),
+                What::Start(level) => self.start(record.line, lines, level, at)?,
+            }
+        }
+        Ok(())
+    }
+
+    fn start(
+        &mut self,
+        line: u32,
+        lines: &[LineInfo],
+        level: log::Level,
+        at: Instant,
+    ) -> Result<(), Fault> {
+        let index = line as usize;
+        if self.channels.len() <= index {
+            self.channels.resize_with(index + 1, || None);
+        }
+        let Some(info) = lines.get(index) else {
+            return Ok(());
+        };
+        if let Some(touched) = self.settings.wants(&info.name) {
+            let config = self.settings.config(touched)?;
+            let mut core = Line::new(&config, core_level(level), at);
+            if self.settings.one_feed {
+                core.exchange_class(Some(FeedClass::new()));
+            }
+            // The first row of a line is counted as initial, here for a known level and by the
+            // core for an unknown one, which still waits for its first.
+            self.started += 1;
+            self.channels[index] = Some(Channel {
+                name: info.name.clone(),
+                config,
+                line: core,
+            });
+        }
+        Ok(())
+    }
+
+    fn poll(&mut self, line: u32, at: Instant, out: &mut Vec<Happening>) {
+        if let Some(Some(channel)) = self.channels.get_mut(line as usize) {
+            if let Some(event) = channel.line.poll(&channel.config, at) {
+                out.push(Happening { line, event });
+            }
+        }
+    }
+
+    /// Time has reached `time_ns` on every line.
+    pub fn poll_all(&mut self, time_ns: i64, out: &mut Vec<Happening>) {
+        for line in 0..self.channels.len() {
+            self.poll(line as u32, instant(time_ns), out);
+        }
+    }
+
+    /// The log has ended: holds that are over by then are reported.
+    pub fn finish(&mut self, out: &mut Vec<Happening>) {
+        self.poll_all(self.latest_ns, out);
+    }
+
+    /// The latest time seen, ns.
+    #[must_use]
+    pub fn latest_ns(&self) -> i64 {
+        self.latest_ns
+    }
+
+    /// No line can still report an onset before this time, ns.
+    #[must_use]
+    pub fn settled_until_ns(&self) -> i64 {
+        let open = self.channels.iter().flatten();
+        let first = open.filter_map(|channel| channel.line.open_since()).min();
+        first.map_or(self.latest_ns, |at| log_ns(at).min(self.latest_ns))
+    }
+
+    /// Name of a line.
+    #[must_use]
+    pub fn name(&self, line: u32) -> &str {
+        let channel = self.channels.get(line as usize).and_then(Option::as_ref);
+        channel.map_or("", |channel| channel.name.as_str())
+    }
+
+    /// Where the edges of all lines went.
+    #[must_use]
+    pub fn tally(&self) -> Tally {
+        let mut tally = Tally {
+            edges_in: self.edges + self.started,
+            initial: self.started,
+            ..Tally::default()
+        };
+        for channel in self.channels.iter().flatten() {
+            tally.add(channel.line.tally());
+        }
+        tally
+    }
+}
+
+/// Checks that every wanted line is in the log, once all its lines are known.
+///
+/// # Errors
+/// An unknown name; the message lists the known ones.
+pub fn check_names(settings: &Settings, reader: &LogReader) -> Result<(), Fault> {
+    for (name, _) in &settings.lines {
+        reader.find(name)?;
+    }
+    Ok(())
+}
+
+fn core_level(level: log::Level) -> Level {
+    match level {
+        log::Level::Low => Level::Low,
+        log::Level::High => Level::High,
+        log::Level::Unknown => Level::Unknown,
+    }
+}

@@ -1,0 +1,60 @@
+//! Rows in the order of their onsets, lines in the order of the log on ties.
+
+use std::collections::BTreeMap;
+
+use trueonset::onset::{Contact, Event};
+
+use super::engine::{Engine, Happening};
+use super::row::Row;
+
+/// Holds rows back until none can come before them and their releases are known.
+#[derive(Default)]
+pub struct Order {
+    rows: BTreeMap<(i64, u32, u64), (Row, Contact)>,
+    open: BTreeMap<u32, (i64, u32, u64)>,
+    count: u64,
+}
+
+impl Order {
+    /// Takes what happened.
+    pub fn take(&mut self, engine: &Engine, happening: &Happening) {
+        let line = happening.line;
+        match happening.event {
+            Event::Touch(touch) => {
+                let row = Row::of(engine.name(line), &touch);
+                let key = (row.onset_ns, line, self.count);
+                self.count += 1;
+                self.open.insert(line, key);
+                self.rows.insert(key, (row, touch));
+            }
+            Event::Release(release) => {
+                let held = self.open.remove(&line);
+                if let Some((row, touch)) = held.and_then(|key| self.rows.get_mut(&key)) {
+                    row.released(touch, &release);
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// The next row that is complete and cannot be preceded any more.
+    pub fn next_ready(&mut self, engine: &Engine) -> Option<Row> {
+        let (key, _) = self.rows.first_key_value()?;
+        let waits = self.open.get(&key.1) == Some(key) || key.0 >= engine.settled_until_ns();
+        if waits {
+            return None;
+        }
+        self.rows.pop_first().map(|(_, (row, _))| row)
+    }
+
+    /// All that is left, at the end of the log.
+    pub fn rest(self) -> impl Iterator<Item = Row> {
+        self.rows.into_values().map(|(row, _)| row)
+    }
+
+    /// Touches seen.
+    #[must_use]
+    pub fn touches(&self) -> u64 {
+        self.count
+    }
+}

@@ -1,0 +1,80 @@
+//! What a replay is told: hold, polarity, bandwidth, capture step, which lines.
+
+use trueonset::onset::{Config, ConfigError, Touched, Truncation};
+use trueonset::time::TickRate;
+
+use crate::fault::{Fault, Place};
+
+/// Settings of a replay; the defaults are those of the command line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Settings {
+    /// How long a level must last, ns.
+    pub hold_ns: u64,
+    /// The level in contact of every line not named in [`lines`](Self::lines) with its own.
+    pub touched: Touched,
+    /// Bandwidth of comparator or filter, Hz.
+    pub bandwidth_hz: u32,
+    /// Step of the clock that captured the edges, in 1/256 ns, truncated to the step before;
+    /// `None`: not known, the times of the log are taken as they stand.
+    pub capture_step_256: Option<u32>,
+    /// Whether all touches of a line are promised to be made at one feed.
+    pub one_feed: bool,
+    /// The lines wanted, each with a level in contact of its own if it has one; empty: all.
+    pub lines: Vec<(String, Option<Touched>)>,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            hold_ns: 1_000_000,
+            touched: Touched::High,
+            bandwidth_hz: 100_000,
+            capture_step_256: None,
+            one_feed: false,
+            lines: Vec::new(),
+        }
+    }
+}
+
+impl Settings {
+    /// The core's configuration for a line that means contact by `touched`.
+    ///
+    /// # Errors
+    /// A value is out of the core's range.
+    pub fn config(&self, touched: Touched) -> Result<Config, Fault> {
+        let (side, step_256) = match self.capture_step_256 {
+            Some(step_256) => (Truncation::Before, step_256),
+            None => (Truncation::Nearest, 256),
+        };
+        Config::new(TickRate::NANOSECONDS, self.hold_ns)
+            .and_then(|config| config.capture(side, step_256))
+            .and_then(|config| config.bandwidth_hz(self.bandwidth_hz))
+            .map(|config| config.touched(touched))
+            .map_err(|why| self.refused(why))
+    }
+
+    fn refused(&self, why: ConfigError) -> Fault {
+        let (key, found) = match why {
+            ConfigError::ZeroBandwidth => ("bandwidth", format!("{} Hz", self.bandwidth_hz)),
+            ConfigError::CaptureStep => ("capture.tick", format!("{:?}/256 ns", self.capture_step_256)),
+            _ => ("hold", format!("{} ns", self.hold_ns)),
+        };
+        let (expected, remedy) = match why {
+            ConfigError::HoldTooShort => ("a hold of 1 ns or more", "state a longer hold, 1ms suits 100kHz"),
+            ConfigError::HoldTooLong => ("a hold of at most 2.147s", "state a shorter hold"),
+            ConfigError::ZeroBandwidth => ("1 Hz or more", "state the bandwidth of comparator or filter"),
+            _ => ("a capture step of at most 65us", "state the tick of the capture clock"),
+        };
+        Fault::new(found, expected, remedy).at(Place::Setting(key.to_owned()))
+    }
+
+    /// Whether the line `name` is wanted, and its level in contact.
+    #[must_use]
+    pub fn wants(&self, name: &str) -> Option<Touched> {
+        if self.lines.is_empty() {
+            return Some(self.touched);
+        }
+        let (_, own) = self.lines.iter().find(|(wanted, _)| wanted == name)?;
+        Some(own.unwrap_or(self.touched))
+    }
+}

@@ -1,0 +1,394 @@
+//! The chatter of one touch: the whole of it down to the confirmation, and enlarged below that.
+
+use super::axis::{decimals, nice_step, number, Axis, Scale};
+use super::labels::{self, Flag};
+use super::page;
+use super::svg::{c, text_width, Anchor, Drawing, Shape, TEXT, WIDTH};
+use super::trace::{self, Place};
+
+/// One touch and the edges it was found in. Times in ns on the log's own zero.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Chatter {
+    /// Heading of the picture.
+    pub title: String,
+    /// What it shows, in a sentence or two.
+    pub caption: String,
+    /// Name of the line.
+    pub line: String,
+    /// Edges in order of time, each with its time and whether the level is high after it. Edges before and after
+    /// the touch may be among them.
+    pub edges: Vec<(i64, bool)>,
+    /// Whether high is the level of a touched line.
+    pub touched_high: bool,
+    /// First edge of the touch.
+    pub first_edge_ns: i64,
+    /// Last edge of the touch.
+    pub last_edge_ns: i64,
+    /// The onset found.
+    pub onset_ns: i64,
+    /// Its standard uncertainty, if known.
+    pub doubt_ns: Option<u64>,
+    /// When the touch was confirmed.
+    pub confirmed_ns: i64,
+    /// The true instant of contact, if known.
+    pub truth_ns: Option<i64>,
+}
+
+const LEFT: f64 = 66.0;
+const RIGHT: f64 = WIDTH - 14.0;
+/// Height of a row of labels.
+const ROW: f64 = 20.0;
+/// Height of the trace, and the room above and below it.
+const TRACE: f64 = 58.0;
+const ROOM: f64 = 12.0;
+/// From the axis to the next panel.
+const FOOT: f64 = 46.0;
+/// With more edges than this a touch gets a panel about the onset alone.
+const PLAIN_EDGES: usize = 120;
+/// Edges that this panel shows on either side of the onset.
+const NEAR_EDGES: usize = 24;
+
+/// A panel: its name and what it shows, in µs from the onset.
+struct Panel {
+    name: &'static str,
+    from: f64,
+    to: f64,
+}
+
+/// The part of a panel that the next panel enlarges, in units of the picture.
+#[derive(Clone, Copy)]
+struct Lens {
+    from: f64,
+    to: f64,
+    base: f64,
+}
+
+/// An instant worth a label, in µs from the onset.
+struct Mark {
+    class: &'static str,
+    shape: Shape,
+    at: f64,
+    label: String,
+}
+
+impl Chatter {
+    /// The picture as a file of its own, with its colours in it.
+    #[must_use]
+    pub fn svg_file(&self) -> String {
+        page::svg_file(&self.svg("touch"))
+    }
+
+    /// The picture. `id` keeps it apart from others on the page.
+    pub(super) fn svg(&self, id: &str) -> String {
+        let edges: Vec<_> = self
+            .edges
+            .iter()
+            .map(|&(at, high)| (self.us(at), high))
+            .collect();
+        let panels = self.panels(&edges);
+        let mut drawing = Drawing::default();
+        let (mut top, mut lens) = (4.0, None);
+        for (k, panel) in panels.iter().enumerate() {
+            (top, lens) = self.draw(&mut drawing, &edges, panel, (panels.get(k + 1), lens), top);
+        }
+        drawing.text(
+            "soft",
+            (f64::midpoint(LEFT, RIGHT), top - 2.0),
+            Anchor::Middle,
+            "time from the onset, µs",
+        );
+        drawing.finish(id, top + 8.0, &self.title, &self.description())
+    }
+
+    /// Time `at` in µs from the onset.
+    fn us(&self, at: i64) -> f64 {
+        (i128::from(at) - i128::from(self.onset_ns)) as f64 / 1e3
+    }
+
+    /// Twice the standard uncertainty, µs.
+    fn band(&self) -> Option<f64> {
+        self.doubt_ns.map(|doubt| doubt as f64 * 2.0 / 1e3)
+    }
+
+    fn description(&self) -> String {
+        let within =
+            |&&(at, _): &&(i64, bool)| (self.first_edge_ns..=self.last_edge_ns).contains(&at);
+        let count = self.edges.iter().filter(within).count();
+        let doubt = self
+            .band()
+            .map_or(String::from("of unknown doubt"), |band| {
+                format!(
+                    "known to ±{} µs (two standard uncertainties)",
+                    number(band, 2)
+                )
+            });
+        let truth = self.truth_ns.map_or(String::new(), |truth| {
+            format!(
+                " The true contact lies {} µs from it.",
+                signed(self.us(truth), 2)
+            )
+        });
+        format!(
+            "Line {}: {count} edges from {} µs to {} µs about an onset {doubt}; confirmed at {} µs.{truth}",
+            self.line,
+            signed(self.us(self.first_edge_ns), 1),
+            signed(self.us(self.last_edge_ns), 1),
+            signed(self.us(self.confirmed_ns), 1),
+        )
+    }
+
+    /// The whole touch first, then ever closer looks at it where they show more.
+    fn panels(&self, edges: &[(f64, bool)]) -> Vec<Panel> {
+        let (first, last) = (self.us(self.first_edge_ns), self.us(self.last_edge_ns));
+        let band = self.band().unwrap_or(0.0);
+        let truth = self.truth_ns.map_or(0.0, |truth| self.us(truth));
+        let wide = |name, from: f64, to: f64, share: f64| {
+            let pad = (to - from).max(0.1) * share;
+            Panel {
+                name,
+                from: from - pad,
+                to: to + pad,
+            }
+        };
+        let whole = wide(
+            "the whole touch",
+            first.min(-band),
+            last.max(self.us(self.confirmed_ns)),
+            0.05,
+        );
+        // The truth belongs into the closest look, unless it lies so far off that nothing else would show.
+        let near = |reach: f64| {
+            if truth.abs() < 4.0 * reach {
+                reach.max(truth.abs() * 1.15)
+            } else {
+                reach
+            }
+        };
+        let mut panels = vec![whole];
+        let mut closer = |panel: Panel| {
+            let outer = panels
+                .last()
+                .map_or(f64::INFINITY, |outer| outer.to - outer.from);
+            if panel.to - panel.from < outer * 0.6 {
+                panels.push(panel);
+            }
+        };
+        let inside = edges.partition_point(|edge| edge.0 < first)
+            ..edges.partition_point(|edge| edge.0 <= last);
+        if inside.len() > 1 {
+            closer(wide("its chatter", first.min(-band), last.max(band), 0.08));
+        }
+        let middle = edges.partition_point(|edge| edge.0 < 0.0);
+        if inside.len() > PLAIN_EDGES {
+            let from = edges[middle.saturating_sub(NEAR_EDGES)].0;
+            let to = edges[(middle + NEAR_EDGES).min(edges.len() - 1)].0;
+            let reach = near(to.abs().max(from.abs()).max(band * 1.5));
+            closer(Panel {
+                name: "about the onset",
+                from: -reach,
+                to: reach,
+            });
+        } else if inside.len() <= 1 {
+            let reach = near((band * 2.0).max(1.0));
+            closer(Panel {
+                name: "about the onset",
+                from: -reach,
+                to: reach,
+            });
+        }
+        panels
+    }
+
+    /// Draws `panel` from `top` on, the panel that looks closer and the lens above being known. Answers where the
+    /// next panel begins, and the lens that it enlarges.
+    fn draw(
+        &self,
+        drawing: &mut Drawing,
+        edges: &[(f64, bool)],
+        panel: &Panel,
+        (next, above): (Option<&Panel>, Option<Lens>),
+        top: f64,
+    ) -> (f64, Option<Lens>) {
+        let axis = Axis::new(Scale::Linear, (panel.from, panel.to), (LEFT, RIGHT));
+        let marks = self.marks(&axis, next.is_none());
+        let flag = |mark: &Mark| Flag {
+            pole: axis.at(mark.at),
+            width: text_width(&mark.label) + 12.0,
+        };
+        let flags: Vec<_> = marks.iter().map(flag).collect();
+        let placed = labels::place(&flags, LEFT - 40.0, RIGHT + 12.0);
+
+        let field = top + ROW + labels::rows(&placed) as f64 * ROW + 4.0;
+        let high = field + ROOM;
+        let low = high + TRACE;
+        let base = low + ROOM;
+        if let Some(lens) = above {
+            lens.open_onto(drawing, field);
+        }
+        drawing.text("soft strong", (LEFT, top + TEXT), Anchor::Start, panel.name);
+        drawing.rect("ground", (LEFT, field), (RIGHT - LEFT, base - field));
+        ruler(drawing, &axis, field, base);
+        self.level_names(drawing, high, low);
+        if let Some(band) = self.band() {
+            let (from, to) = (axis.at(-band), axis.at(band));
+            drawing.rect("band onset", (from, field), (to - from, base - field));
+        }
+        let across = (LEFT, RIGHT);
+        trace::draw(
+            drawing,
+            edges,
+            Place {
+                time: &axis,
+                across,
+                high,
+                low,
+            },
+        );
+        let lens = next.map(|next| Lens {
+            from: axis.at(next.from),
+            to: axis.at(next.to),
+            base,
+        });
+        if let Some(lens) = lens {
+            drawing.rect(
+                "lens",
+                (lens.from, field),
+                (lens.to - lens.from, base - field),
+            );
+        }
+        for ((mark, flag), label) in marks.iter().zip(&flags).zip(&placed) {
+            let bottom = top + ROW + (label.row + 1) as f64 * ROW;
+            drawing.line(
+                &format!("pole {}", mark.class),
+                (flag.pole, bottom - ROW + 3.0),
+                (flag.pole, base),
+            );
+            drawing.mark(
+                &format!("spot {}", mark.class),
+                mark.shape,
+                (flag.pole, base),
+            );
+            let (x, anchor) = if label.leftward {
+                (label.right - 6.0, Anchor::End)
+            } else {
+                (label.left + 6.0, Anchor::Start)
+            };
+            drawing.text(
+                &format!("halo {}", mark.class),
+                (x, bottom - 5.0),
+                anchor,
+                &mark.label,
+            );
+        }
+        (base + FOOT, lens)
+    }
+
+    /// The instants that lie on `axis`; the truth only in the closest look, where it shows.
+    fn marks(&self, axis: &Axis, closest: bool) -> Vec<Mark> {
+        let (from, to) = axis.range();
+        let digits = decimals(nice_step(to - from, 100)).max(1);
+        let mark = |class, shape, at: i64, name: &str| {
+            let at = self.us(at);
+            Mark {
+                class,
+                shape,
+                at,
+                label: format!("{name} {} µs", signed(at, digits)),
+            }
+        };
+        let onset = self.band().map_or(String::from("onset"), |band| {
+            // At least two digits of the doubt.
+            let digits = decimals(band / 10.0).clamp(1, 3);
+            format!("onset 0 ± {} µs", number(band, digits))
+        });
+        let mut marks = vec![
+            Mark {
+                class: "onset",
+                shape: Shape::Diamond,
+                at: 0.0,
+                label: onset,
+            },
+            mark("confirm", Shape::Disc, self.confirmed_ns, "confirmed"),
+        ];
+        if self.first_edge_ns == self.last_edge_ns {
+            marks.push(mark("first", Shape::Down, self.first_edge_ns, "only edge"));
+        } else {
+            marks.push(mark("first", Shape::Down, self.first_edge_ns, "first edge"));
+            marks.push(mark("run", Shape::Square, self.last_edge_ns, "last edge"));
+        }
+        marks.extend(
+            self.truth_ns
+                .filter(|_| closest)
+                .map(|truth| mark("truth", Shape::Cross, truth, "truth")),
+        );
+        marks.retain(|mark| axis.holds(mark.at));
+        marks.sort_by(|a, b| a.at.total_cmp(&b.at));
+        marks
+    }
+
+    fn level_names(&self, drawing: &mut Drawing, high: f64, low: f64) {
+        for (y, name, touched) in [
+            (high, "high", self.touched_high),
+            (low, "low", !self.touched_high),
+        ] {
+            drawing.text(
+                "",
+                (LEFT - 8.0, y + if touched { -1.0 } else { 4.5 }),
+                Anchor::End,
+                name,
+            );
+            if touched {
+                drawing.text("soft", (LEFT - 8.0, y + 13.0), Anchor::End, "touched");
+            }
+        }
+    }
+}
+
+impl Lens {
+    /// A faint beam from the lens to the panel whose field begins at `field`.
+    fn open_onto(self, drawing: &mut Drawing, field: f64) {
+        let (from, to, base) = (c(self.from), c(self.to), c(self.base));
+        drawing.path(
+            "wedge",
+            &format!(
+                "M{from} {base}H{to}L{} {f}H{}z",
+                c(RIGHT),
+                c(LEFT),
+                f = c(field)
+            ),
+        );
+    }
+}
+
+/// Grid, ticks and their numbers.
+fn ruler(drawing: &mut Drawing, axis: &Axis, field: f64, base: f64) {
+    let (from, to) = axis.range();
+    // Long numbers need more room.
+    let ticks = axis.ticks(if to.max(-from) < 1e5 { 8 } else { 4 });
+    let digits = ticks
+        .windows(2)
+        .next()
+        .map_or(0, |pair| decimals(pair[1] - pair[0]));
+    for &tick in &ticks {
+        let x = axis.at(tick);
+        drawing.line("grid", (x, field), (x, base));
+        drawing.line("base", (x, base), (x, base + 5.0));
+        drawing.text(
+            "soft",
+            (x, base + 20.0),
+            Anchor::Middle,
+            &number(tick, digits),
+        );
+    }
+    drawing.line("base", (LEFT, base), (RIGHT, base));
+}
+
+/// A number that shows its sign.
+fn signed(value: f64, digits: usize) -> String {
+    let text = number(value, digits);
+    if value > 0.0 && text.bytes().any(|b| (b'1'..=b'9').contains(&b)) {
+        format!("+{text}")
+    } else {
+        text
+    }
+}

@@ -1,0 +1,201 @@
+//! The report: what was found, as one self-contained page.
+//!
+//! Plain data go in, one `String` comes out: an HTML document with inline SVG, without scripts and without anything
+//! fetched from elsewhere, readable in print and on light and dark screens. The same data give the same bytes. All
+//! text may come from outside; it is escaped here.
+//!
+//! ```
+//! use trueonset_sim::report::{Origin, Report};
+//! let report = Report {
+//!     title: "Touches of <beam>".into(),
+//!     lead: "Two touches, both certain.".into(),
+//!     facts: vec![("Touches".into(), "2".into())],
+//!     origin: Origin::Recorded,
+//!     sections: Vec::new(),
+//! };
+//! assert!(report.html().contains("<h1>Touches of &lt;beam&gt;</h1>"));
+//! ```
+
+mod axis;
+mod chatter;
+mod feed_error;
+mod histogram;
+mod labels;
+mod page;
+mod svg;
+mod table;
+mod trace;
+
+pub use chatter::Chatter;
+pub use feed_error::{FeedError, FeedPoint, Kind, Method};
+pub use histogram::{Bin, Histogram, Series};
+pub use table::{Column, Table};
+
+use std::fmt::Write as _;
+use std::mem::discriminant;
+use svg::escape;
+
+/// A report before it is written.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Report {
+    /// Title of the document.
+    pub title: String,
+    /// What it is about, in one line.
+    pub lead: String,
+    /// Key facts, each a label and a value with its unit.
+    pub facts: Vec<(String, String)>,
+    /// Where the data come from.
+    pub origin: Origin,
+    /// What there is to look at, in this order.
+    pub sections: Vec<Section>,
+}
+
+/// Where the data of a report come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Origin {
+    /// Out of the program's own model, an invented scenario.
+    Simulated,
+    /// Out of a log that the user gave.
+    Recorded,
+}
+
+/// One thing to look at.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Section {
+    /// The chatter of one touch.
+    Chatter(Chatter),
+    /// Error against feed for several methods.
+    FeedError(FeedError),
+    /// Counts of durations.
+    Histogram(Histogram),
+    /// A table.
+    Table(Table),
+}
+
+/// What every reader has to know before acting on a report.
+const CAUTIONS: [&str; 4] = [
+    "This is a measurement aid, not a safety device. Guards and emergency stop stay in charge.",
+    "Prove every setting at reduced feed, with the spindle stopped where possible, before relying on it.",
+    "Local codes and licensed practice come first.",
+    "A doubt is one standard uncertainty of the instant on the capture clock; it does not cover where the light \
+     barrier stands or how the machine moves.",
+];
+
+const HELP_CHATTER: &str = "Times in µs from the onset. The tinted band is twice the standard uncertainty on either \
+     side. Where edges lie too close to be told apart, the pale field shows that both levels occur and its solid \
+     part the mean level. The lens in a panel marks what the panel below enlarges.";
+
+const HELP_HISTOGRAM: &str =
+    "Time, and counts where they go beyond 50, on logarithmic scales. Point at a bar to read \
+     its count.";
+
+impl Report {
+    /// The report as an HTML document.
+    #[must_use]
+    pub fn html(&self) -> String {
+        let mut body = format!(
+            "<header>\n{}\n<h1>{}</h1>\n",
+            page::device(),
+            escape(&self.title)
+        );
+        if !self.lead.is_empty() {
+            let _ = writeln!(body, "<p class=\"lead\">{}</p>", escape(&self.lead));
+        }
+        body += "</header>\n<main>\n";
+        if !self.facts.is_empty() {
+            body += "<dl>\n";
+            for (label, value) in &self.facts {
+                let _ = writeln!(
+                    body,
+                    "<div><dt>{}</dt><dd>{}</dd></div>",
+                    escape(label),
+                    escape(value)
+                );
+            }
+            body += "</dl>\n";
+        }
+        self.cautions(&mut body);
+        for (k, section) in self.sections.iter().enumerate() {
+            let alike = |other: &Section| discriminant(other) == discriminant(section);
+            section.write(
+                &mut body,
+                &format!("s{k}"),
+                !self.sections[..k].iter().any(alike),
+            );
+        }
+        body += "</main>\n";
+        page::document(&self.title, &body)
+    }
+
+    fn cautions(&self, body: &mut String) {
+        body.push_str("<aside>\n<h2>Before you rely on this</h2>\n<ul>\n");
+        if self.origin == Origin::Simulated {
+            body.push_str("<li><strong>Simulated data of an invented scenario: nothing here was measured on hardware.</strong></li>\n");
+        }
+        for caution in CAUTIONS {
+            let _ = writeln!(body, "<li>{caution}</li>");
+        }
+        body.push_str("</ul>\n</aside>\n");
+    }
+}
+
+impl Section {
+    /// Appends the section to `body`; `id` keeps its names apart from those of others. The `first` of its kind tells
+    /// how to read it.
+    fn write(&self, body: &mut String, id: &str, first: bool) {
+        let help = |text| if first { text } else { "" };
+        match self {
+            Self::Chatter(picture) => {
+                figure(
+                    body,
+                    &picture.title,
+                    &picture.caption,
+                    &picture.svg(id),
+                    help(HELP_CHATTER),
+                );
+            }
+            Self::FeedError(picture) => {
+                let help = format!("Lines with marks: mean error. Bands: {}.", picture.spread);
+                figure(
+                    body,
+                    &picture.title,
+                    &picture.caption,
+                    &picture.svg(id),
+                    &help,
+                );
+            }
+            Self::Histogram(picture) => {
+                figure(
+                    body,
+                    &picture.title,
+                    &picture.caption,
+                    &picture.svg(id),
+                    help(HELP_HISTOGRAM),
+                );
+            }
+            Self::Table(table) => {
+                let _ = writeln!(body, "<section>\n<h2>{}</h2>", escape(&table.title));
+                if !table.caption.is_empty() {
+                    let _ = writeln!(body, "<p class=\"note\">{}</p>", escape(&table.caption));
+                }
+                body.push_str(&table.html());
+                body.push_str("</section>\n");
+            }
+        }
+    }
+}
+
+fn figure(body: &mut String, title: &str, caption: &str, picture: &str, help: &str) {
+    let _ = writeln!(body, "<figure>\n<figcaption>\n<h2>{}</h2>", escape(title));
+    if !caption.is_empty() {
+        let _ = writeln!(body, "<p>{}</p>", escape(caption));
+    }
+    let _ = writeln!(body, "</figcaption>\n<div class=\"view\">\n{picture}</div>");
+    if !help.is_empty() {
+        let _ = writeln!(body, "<p class=\"help\">{}</p>", escape(help));
+    }
+    body.push_str("</figure>\n");
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,318 @@
+//! The page as a whole: well formed, self-contained, and calm about whatever data it gets.
+
+use super::*;
+use proptest::prelude::*;
+
+const NASTY: &str = "</title></svg><script>alert('&amp;')</script>\u{0}\u{ffff}\"";
+
+/// The page as a tree; panics where it is not well formed.
+fn check(report: &Report) -> String {
+    let html = report.html();
+    let options = roxmltree::ParsingOptions {
+        allow_dtd: true,
+        ..Default::default()
+    };
+    let tree = roxmltree::Document::parse_with_options(&html, options).expect("well-formed");
+    let mut ids = Vec::new();
+    for node in tree.descendants().filter(roxmltree::Node::is_element) {
+        let name = node.tag_name().name();
+        assert!(
+            !["script", "link", "img", "image", "iframe", "use"].contains(&name),
+            "{name}"
+        );
+        for attribute in node.attributes() {
+            assert!(
+                !["href", "src", "style"].contains(&attribute.name())
+                    && !attribute.name().starts_with("on")
+            );
+            assert!(
+                !attribute.value().contains("NaN") && !attribute.value().contains("inf"),
+                "{attribute:?}"
+            );
+            if attribute.name() == "id" {
+                ids.push(attribute.value().to_owned());
+            }
+        }
+        if name == "svg" && node.attribute("aria-hidden").is_none() {
+            let first: Vec<_> = node
+                .children()
+                .filter(roxmltree::Node::is_element)
+                .map(|n| n.tag_name().name())
+                .take(2)
+                .collect();
+            assert_eq!(first, ["title", "desc"]);
+        }
+    }
+    let all = ids.len();
+    ids.sort();
+    ids.dedup();
+    assert_eq!(ids.len(), all, "names are unique");
+    assert!(!html.contains("url(") && !html.contains("@import"));
+    html
+}
+
+/// Estimated boxes of the texts of each picture; panics where two overlap.
+fn no_overlap(html: &str) {
+    let options = roxmltree::ParsingOptions {
+        allow_dtd: true,
+        ..Default::default()
+    };
+    let tree = roxmltree::Document::parse_with_options(html, options).expect("well-formed");
+    for picture in tree
+        .descendants()
+        .filter(|node| node.has_tag_name(("http://www.w3.org/2000/svg", "svg")))
+    {
+        let texts = picture
+            .children()
+            .filter(|node| node.tag_name().name() == "text");
+        let boxes: Vec<_> = texts
+            .map(|node| {
+                let number = |name| {
+                    node.attribute(name)
+                        .and_then(|v| v.parse::<f64>().ok())
+                        .expect("a number")
+                };
+                let text = node.text().unwrap_or("");
+                let width = svg::text_width(text);
+                let left = number("x")
+                    - match node.attribute("text-anchor") {
+                        Some("end") => width,
+                        Some("middle") => width / 2.0,
+                        _ => 0.0,
+                    };
+                (left, left + width, number("y"), text)
+            })
+            .collect();
+        for (k, a) in boxes.iter().enumerate() {
+            for b in &boxes[..k] {
+                let apart = a.1 <= b.0 || b.1 <= a.0 || (a.2 - b.2).abs() >= svg::TEXT;
+                assert!(apart, "{a:?} and {b:?}");
+            }
+        }
+    }
+}
+
+fn report(sections: Vec<Section>) -> Report {
+    let facts = vec![(NASTY.into(), NASTY.into())];
+    Report {
+        title: NASTY.into(),
+        lead: NASTY.into(),
+        facts,
+        origin: Origin::Simulated,
+        sections,
+    }
+}
+
+fn touch(edges: Vec<(i64, bool)>) -> Chatter {
+    let first_edge_ns = edges.first().map_or(0, |edge| edge.0);
+    let last_edge_ns = edges.last().map_or(0, |edge| edge.0);
+    Chatter {
+        title: NASTY.into(),
+        caption: NASTY.into(),
+        line: NASTY.into(),
+        edges,
+        touched_high: true,
+        first_edge_ns,
+        last_edge_ns,
+        onset_ns: first_edge_ns / 2 + last_edge_ns / 2,
+        doubt_ns: Some(400),
+        confirmed_ns: last_edge_ns.saturating_add(1_000_000),
+        truth_ns: Some(first_edge_ns / 2 + last_edge_ns / 2 + 300),
+    }
+}
+
+fn feeds(values: &[[f64; 4]]) -> FeedError {
+    let point = |&[feed_mm_min, bias_nm, low_nm, high_nm]: &[f64; 4]| FeedPoint {
+        feed_mm_min,
+        bias_nm,
+        low_nm,
+        high_nm,
+    };
+    let method = |kind| Method {
+        name: NASTY.into(),
+        kind,
+        points: values.iter().map(point).collect(),
+    };
+    let methods = [Kind::FirstEdge, Kind::NInARow, Kind::BalancePoint]
+        .map(method)
+        .into();
+    FeedError {
+        title: NASTY.into(),
+        caption: NASTY.into(),
+        spread: NASTY.into(),
+        methods,
+    }
+}
+
+#[test]
+fn text_from_outside_stays_text() {
+    let columns = vec![Column {
+        name: NASTY.into(),
+        number: true,
+    }];
+    let table = Table {
+        title: NASTY.into(),
+        caption: NASTY.into(),
+        columns,
+        rows: vec![vec![NASTY.into()]; 201],
+        rest_in: NASTY.into(),
+    };
+    let series = vec![Series {
+        name: NASTY.into(),
+        bins: vec![Bin {
+            from_ns: 1,
+            to_ns: 2,
+            count: 3,
+        }],
+    }];
+    let histogram = Histogram {
+        title: NASTY.into(),
+        caption: NASTY.into(),
+        series,
+    };
+    let chatter = touch((0..500).map(|k| (k * 777, k % 2 == 0)).collect());
+    let file = chatter.svg_file();
+    roxmltree::Document::parse(&file).expect("well-formed");
+    check(&report(vec![
+        Section::Chatter(chatter),
+        Section::FeedError(feeds(&[
+            [0.1, -3000.0, -3100.0, -2900.0],
+            [5000.0, -60.0, -90.0, -30.0],
+        ])),
+        Section::Table(table),
+        Section::Histogram(histogram),
+    ]));
+}
+
+#[test]
+fn nothing_at_all_is_still_a_page() {
+    let empty = String::new;
+    check(&Report {
+        title: empty(),
+        lead: empty(),
+        facts: vec![],
+        origin: Origin::Recorded,
+        sections: vec![],
+    });
+    check(&report(vec![
+        Section::Chatter(touch(vec![])),
+        Section::FeedError(feeds(&[])),
+        Section::FeedError(FeedError {
+            title: empty(),
+            caption: empty(),
+            spread: empty(),
+            methods: vec![],
+        }),
+        Section::Table(Table {
+            title: empty(),
+            caption: empty(),
+            columns: vec![],
+            rows: vec![],
+            rest_in: empty(),
+        }),
+        Section::Histogram(Histogram {
+            title: empty(),
+            caption: empty(),
+            series: vec![],
+        }),
+        Section::Histogram(Histogram {
+            title: empty(),
+            caption: empty(),
+            series: vec![Series {
+                name: empty(),
+                bins: vec![],
+            }],
+        }),
+    ]));
+}
+
+#[test]
+fn the_ends_of_the_number_range_are_no_trouble() {
+    let mut far = touch(vec![(i64::MIN, true), (0, false), (i64::MAX, true)]);
+    far.doubt_ns = Some(u64::MAX);
+    far.truth_ns = Some(i64::MIN);
+    let bins = vec![
+        Bin {
+            from_ns: 0,
+            to_ns: 0,
+            count: u64::MAX,
+        },
+        Bin {
+            from_ns: u64::MAX,
+            to_ns: u64::MAX,
+            count: 1,
+        },
+    ];
+    let series = vec![Series {
+        name: String::new(),
+        bins,
+    }];
+    let odd = [f64::NAN, f64::INFINITY, -1.0, 0.0, 1e-300, f64::MAX];
+    let values: Vec<_> = odd
+        .iter()
+        .flat_map(|&a| odd.map(|b| [a, b, -b, b]))
+        .collect();
+    check(&report(vec![
+        Section::Chatter(far),
+        Section::FeedError(feeds(&values)),
+        Section::Histogram(Histogram {
+            title: String::new(),
+            caption: String::new(),
+            series,
+        }),
+    ]));
+}
+
+#[test]
+fn the_same_data_give_the_same_bytes() {
+    let one = report(vec![Section::Chatter(touch(
+        (0..5000).map(|k| (k * 100, k % 2 == 0)).collect(),
+    ))]);
+    assert_eq!(one.html(), one.clone().html());
+}
+
+#[test]
+fn a_long_touch_is_a_small_page() {
+    let long = touch((0..300_000).map(|k| (k * 3700, k % 2 == 0)).collect());
+    assert!(check(&report(vec![Section::Chatter(long)])).len() < 80_000);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+    #[test]
+    fn any_touch_can_be_drawn(
+        mut times in prop::collection::vec(any::<i32>(), 0..400),
+        ends in prop::array::uniform5(any::<i32>()),
+        doubt in any::<Option<u32>>(),
+        high in any::<bool>(),
+    ) {
+        times.sort_unstable();
+        let mut picture = touch(times.iter().enumerate().map(|(k, &at)| (i64::from(at), k % 2 == 0)).collect());
+        let [first, last, onset, confirmed, truth] = ends.map(i64::from);
+        (picture.first_edge_ns, picture.last_edge_ns, picture.onset_ns) = (first, last, onset);
+        (picture.confirmed_ns, picture.truth_ns, picture.touched_high) = (confirmed, Some(truth), high);
+        picture.doubt_ns = doubt.map(u64::from);
+        no_overlap(&check(&report(vec![Section::Chatter(picture)])));
+    }
+
+    #[test]
+    fn any_errors_can_be_drawn(
+        values in prop::collection::vec((-1.0..4.0, prop::array::uniform3(-4000.0..4000.0)), 1..20),
+    ) {
+        let values: Vec<_> = values.iter().map(|&(feed, [a, b, c])| [10_f64.powf(feed), a, b, c]).collect();
+        let mut picture = feeds(&values);
+        for (method, name) in picture.methods.iter_mut().zip(["first edge", "100 in a row", "balance point"]) {
+            method.name = name.into();
+        }
+        no_overlap(&check(&report(vec![Section::FeedError(picture)])));
+    }
+
+    #[test]
+    fn any_histogram_can_be_drawn(counts in prop::collection::vec(0..2_000_000_u64, 0..64)) {
+        let bin = |(k, &count)| Bin { from_ns: 1_u64 << k, to_ns: u64::MAX >> (63 - k), count };
+        let bins = counts.iter().enumerate().map(bin).collect();
+        let series = vec![Series { name: "beam, high".into(), bins }, Series { name: "beam, low".into(), bins: vec![] }];
+        let picture = Histogram { title: String::new(), caption: String::new(), series };
+        no_overlap(&check(&report(vec![Section::Histogram(picture)])));
+    }
+}

@@ -1,0 +1,3 @@
+//! Independent checks of trueonset.
+
+pub mod reference;
