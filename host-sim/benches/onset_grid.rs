@@ -368,9 +368,9 @@ fn doubt_limits(k: f64, class: bool, s: &Summary) -> Vec<Judged> {
 }
 
 /// Spread of ONSET's table at a hold of 200 µs, nm, 40 and 50 dB.
-const SHORT_HOLD_SD: [(f64, [f64; 7]); 2] = [
-    (40.0, [13.7, 13.9, 20.0, 42.0, 94.0, 170.0, 379.0]),
-    (50.0, [4.6, 4.8, 10.0, 23.0, 52.0, 94.0, 203.0]),
+const SHORT_HOLD_SD: [(u32, [f64; 7]); 2] = [
+    (40, [13.7, 13.9, 20.0, 42.0, 94.0, 170.0, 379.0]),
+    (50, [4.6, 4.8, 10.0, 23.0, 52.0, 94.0, 203.0]),
 ];
 
 fn cells(table: &mut Table, half: u64) {
@@ -405,7 +405,12 @@ fn cells(table: &mut Table, half: u64) {
                         _ => 1.05,
                     };
                     let balance = s.balance.sd() / closed;
-                    judged.push(at_most("balance/closed", balance, balance * relative, limit));
+                    judged.push(at_most(
+                        "balance/closed",
+                        balance,
+                        balance * relative,
+                        limit,
+                    ));
                     let hybrid = s.error.sd() / closed;
                     judged.push(at_most(
                         "onset/closed",
@@ -413,7 +418,9 @@ fn cells(table: &mut Table, half: u64) {
                         hybrid * relative,
                         limit.max(1.08),
                     ));
-                } else if let Some((_, study)) = SHORT_HOLD_SD.iter().find(|row| row.0 == snr) {
+                } else if let Some((_, study)) =
+                    SHORT_HOLD_SD.iter().find(|row| row.0 == snr as u32)
+                {
                     let ratio = s.balance.sd() / study[column];
                     judged.push(Judged {
                         quantity: "balance/study",
@@ -461,7 +468,12 @@ fn hysteresis(table: &mut Table, half: u64) {
             };
             let n = if cell.k() > 1000.0 { 2_000 } else { 5_000 };
             table.measure(&cell, &told_and_untold(&cell), n, half, |station, s| {
-                vec![share("inside_calibrated", s.inside_calibrated, learner_limit(station), 1.0)]
+                vec![share(
+                    "inside_calibrated",
+                    s.inside_calibrated,
+                    learner_limit(station),
+                    1.0,
+                )]
             });
         }
     }

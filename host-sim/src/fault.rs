@@ -47,13 +47,19 @@ impl Place {
     /// Line `line` (from 1) of `file`.
     #[must_use]
     pub fn line(file: impl Into<String>, line: u64) -> Self {
-        Self::Line { file: file.into(), line }
+        Self::Line {
+            file: file.into(),
+            line,
+        }
     }
 
     /// Byte `offset` (from 0) of `file`.
     #[must_use]
     pub fn byte(file: impl Into<String>, offset: u64) -> Self {
-        Self::Byte { file: file.into(), offset }
+        Self::Byte {
+            file: file.into(),
+            offset,
+        }
     }
 }
 
@@ -85,7 +91,11 @@ struct Parts {
 impl Fault {
     /// A fault without a place yet; quote parts of the input with [`excerpt`].
     #[must_use]
-    pub fn new(found: impl Into<String>, expected: impl Into<String>, remedy: impl Into<String>) -> Self {
+    pub fn new(
+        found: impl Into<String>,
+        expected: impl Into<String>,
+        remedy: impl Into<String>,
+    ) -> Self {
         Self(Box::new(Parts {
             place: None,
             found: found.into(),
@@ -105,8 +115,8 @@ impl Fault {
             io::ErrorKind::StorageFull => "free some space or name another folder",
             _ => "check the file and the device it lies on",
         };
-        let mut fault =
-            Self::new(error.to_string(), format!("to {verb} it"), remedy).at(Place::File(file.to_owned()));
+        let mut fault = Self::new(error.to_string(), format!("to {verb} it"), remedy)
+            .at(Place::File(file.to_owned()));
         fault.0.broken_pipe = error.kind() == io::ErrorKind::BrokenPipe;
         fault
     }
@@ -209,12 +219,17 @@ mod tests {
     #[test]
     fn message_has_place_and_all_three_answers_on_one_line() {
         let fault = Fault::new("a\nb", "c", "d").at(Place::byte("x\r.tpk", 8));
-        assert_eq!(fault.to_string(), "x\\r.tpk at byte 8: found a\\nb, expected c; d");
+        assert_eq!(
+            fault.to_string(),
+            "x\\r.tpk at byte 8: found a\\nb, expected c; d"
+        );
     }
 
     #[test]
     fn first_place_wins_with_or_at() {
-        let fault = Fault::new("a", "b", "c").at(Place::line("f", 1)).or_at(Place::line("f", 2));
+        let fault = Fault::new("a", "b", "c")
+            .at(Place::line("f", 1))
+            .or_at(Place::line("f", 2));
         assert_eq!(fault.place(), Some(&Place::line("f", 1)));
     }
 

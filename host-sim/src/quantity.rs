@@ -28,7 +28,12 @@ struct Unit {
 }
 
 const fn unit(name: &'static str, factor: u64, power: i32, divisor: u64) -> Unit {
-    Unit { name, factor, power, divisor }
+    Unit {
+        name,
+        factor,
+        power,
+        divisor,
+    }
 }
 
 /// A kind of quantity. Units are ordered by size, for printing.
@@ -61,7 +66,13 @@ const LENGTH: Kind = Kind {
     example: "0.5um",
     finest: "1nm",
     rounds: false,
-    units: &[unit("nm", 1, 0, 1), unit("um", 1, 3, 1), unit("µm", 1, 3, 1), unit("mm", 1, 6, 1), unit("m", 1, 9, 1)],
+    units: &[
+        unit("nm", 1, 0, 1),
+        unit("um", 1, 3, 1),
+        unit("µm", 1, 3, 1),
+        unit("mm", 1, 6, 1),
+        unit("m", 1, 9, 1),
+    ],
 };
 
 const FEED: Kind = Kind {
@@ -84,7 +95,11 @@ const ACCELERATION: Kind = Kind {
     example: "2m/s2",
     finest: "1nm/s2",
     rounds: true,
-    units: &[unit("um/s2", 1, 3, 1), unit("mm/s2", 1, 6, 1), unit("m/s2", 1, 9, 1)],
+    units: &[
+        unit("um/s2", 1, 3, 1),
+        unit("mm/s2", 1, 6, 1),
+        unit("m/s2", 1, 9, 1),
+    ],
 };
 
 const FREQUENCY: Kind = Kind {
@@ -92,7 +107,12 @@ const FREQUENCY: Kind = Kind {
     example: "100kHz",
     finest: "1Hz",
     rounds: false,
-    units: &[unit("Hz", 1, 0, 1), unit("kHz", 1, 3, 1), unit("MHz", 1, 6, 1), unit("GHz", 1, 9, 1)],
+    units: &[
+        unit("Hz", 1, 0, 1),
+        unit("kHz", 1, 3, 1),
+        unit("MHz", 1, 6, 1),
+        unit("GHz", 1, 9, 1),
+    ],
 };
 
 const RATIO: Kind = Kind {
@@ -212,27 +232,40 @@ impl Kind {
         let text = text.trim();
         let digits = Decimal::prefix_len(text.as_bytes());
         let (number, name) = text.split_at(digits);
-        let Some(number) = Decimal::parse(number.as_bytes()).filter(|_| !number.contains(',')) else {
+        let Some(number) = Decimal::parse(number.as_bytes()).filter(|_| !number.contains(','))
+        else {
             return Err(self.refuse(text, "a number with its unit"));
         };
         let name = name.trim_start();
         let Some(unit) = self.units.iter().find(|unit| unit.name == name) else {
-            let wanted = if name.is_empty() { "a unit behind the number" } else { "a unit of this kind" };
+            let wanted = if name.is_empty() {
+                "a unit behind the number"
+            } else {
+                "a unit of this kind"
+            };
             return Err(self.refuse(text, wanted));
         };
         match number.scaled(unit.factor, unit.power, unit.divisor) {
             None => Err(self.refuse(text, "a value that fits 64 bits")),
-            Some((_, false)) if !self.rounds => Err(self.refuse(text, &format!("nothing finer than {}", self.finest))),
+            Some((_, false)) if !self.rounds => {
+                Err(self.refuse(text, &format!("nothing finer than {}", self.finest)))
+            }
             Some((value, _)) => Ok(value),
         }
     }
 
     fn read_unsigned(&self, text: &str) -> Result<u64, Fault> {
-        u64::try_from(self.read(text)?).map_err(|_| self.refuse(text, "a value that is not negative"))
+        u64::try_from(self.read(text)?)
+            .map_err(|_| self.refuse(text, "a value that is not negative"))
     }
 
     fn refuse(&self, text: &str, wanted: &str) -> Fault {
-        let names: Vec<&str> = self.units.iter().map(|unit| unit.name).filter(|name| name.is_ascii()).collect();
+        let names: Vec<&str> = self
+            .units
+            .iter()
+            .map(|unit| unit.name)
+            .filter(|name| name.is_ascii())
+            .collect();
         Fault::new(
             excerpt(text.as_bytes()),
             format!("{} as `{}`: {wanted}", self.name, self.example),
@@ -265,12 +298,31 @@ mod tests {
 
     #[test]
     fn refusals_show_the_right_form() {
-        for text in ["", "5", "us", "5 parsecs", "1,5ms", "0.1ns", "1e30h", "1.2.3ms", "--5ms", "ms5", "5e", "∞ms"] {
+        for text in [
+            "",
+            "5",
+            "us",
+            "5 parsecs",
+            "1,5ms",
+            "0.1ns",
+            "1e30h",
+            "1.2.3ms",
+            "--5ms",
+            "ms5",
+            "5e",
+            "∞ms",
+        ] {
             let message = time_ns(text).unwrap_err().to_string();
             assert!(message.contains("`200us`"), "{text}: {message}");
         }
-        assert!(span_ns("-1us").unwrap_err().to_string().contains("not negative"));
-        assert!(frequency_hz("5GHz").unwrap_err().to_string().contains("4294967295"));
+        assert!(span_ns("-1us")
+            .unwrap_err()
+            .to_string()
+            .contains("not negative"));
+        assert!(frequency_hz("5GHz")
+            .unwrap_err()
+            .to_string()
+            .contains("4294967295"));
         assert!(length_nm("1s").is_err());
     }
 

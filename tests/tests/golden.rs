@@ -83,25 +83,28 @@ impl Case {
         let (got, core) = self.core(log);
         let (expected, reference) = self.reference(log);
         assert_eq!(got.len(), expected.len(), "number of events of {self:?}");
+        let mut strictness = Strictness::All;
         for (i, (core, reference)) in got.iter().zip(&expected).enumerate() {
             if let Event::Contact(contact) = reference {
-                if contact.close_call {
+                if contact.close_call && strictness == Strictness::All {
                     // Rounding may decide either way, and what is learned with it.
                     seen.close_calls += 1;
-                    break;
+                    strictness = Strictness::Edges;
                 }
             }
-            if let Err(why) = bridge::compare(core, reference, self.lag_256(), Strictness::All) {
+            if let Err(why) = bridge::compare(core, reference, self.lag_256(), strictness) {
                 panic!("event {i}: {why}\n{core:?}\n{reference:?}\n{self:?}");
             }
-            seen.note(reference);
+            if strictness == Strictness::All {
+                seen.note(reference);
+            }
         }
         bridge::compare_counts(core.tally(), reference.counts()).unwrap();
         seen.edges += log.inputs.len();
     }
 }
 
-/// What the logs held, so that no test passes on nothing.
+/// What was compared with all strictness, so that no test passes on nothing.
 #[derive(Debug, Default)]
 struct Seen {
     edges: usize,
@@ -137,12 +140,12 @@ impl Seen {
 fn drawn_case(seed: u64) -> Case {
     let mut rng = fastrand::Rng::with_seed(seed ^ 0x5eed);
     let rate_hz = *rng.choice(&[16_000_000, 1_000_000_000, 72_000_000]).unwrap();
-    let hold_ns = *rng.choice(&[200_000, 1_000_000, 3_000_000]).unwrap();
+    let hold_ns = *rng.choice(&[200_000, 333_337, 1_000_000, 3_000_000]).unwrap();
     let release_hold_ns = if rng.bool() { hold_ns } else { 500_000 };
     let hold = hold_ns as f64 * 1e-9 * f64::from(rate_hz);
     // From ten to three hundred mean dwells a hold, now and then fewer than should be.
     let mean_dwell = hold / *rng.choice(&[7.0, 12.0, 30.0, 80.0, 300.0]).unwrap();
-    let dwells = *rng.choice(&[0, 2, 6, 20, 60, 200, 1500]).unwrap();
+    let dwells = *rng.choice(&[0, 2, 6, 20, 60, 200, 1500, 8000]).unwrap();
     let bandwidth_hz = rng.choice([None, Some(100_000), Some(3_000)]).unwrap();
     Case {
         rate_hz,
@@ -153,7 +156,7 @@ fn drawn_case(seed: u64) -> Case {
         step_256: *rng.choice(&[256, 256, 32, 256 * 16]).unwrap(),
         class: rng.bool(),
         recipe: Recipe {
-            touches: if dwells > 200 { 12 } else { 60 },
+            touches: if dwells > 200 { 15 } else { 60 },
             dwells,
             mean_dwell,
             rest: (1.2 * hold, 40.0 * hold),
@@ -170,19 +173,68 @@ fn drawn_case(seed: u64) -> Case {
 #[test]
 fn core_equals_the_reference_on_logs_from_seeds() {
     let mut seen = Seen::default();
-    for seed in 1..=400 {
+    for seed in 1..=1_000 {
         let case = drawn_case(seed);
         case.check(&case.recipe.draw(seed), &mut seen);
     }
     println!("{seen:#?}");
-    assert!(seen.touches > 15_000 && seen.releases > 15_000, "{seen:?}");
-    assert!(seen.edges > 400_000 && seen.longest > 300, "{seen:?}");
-    assert!(seen.close_calls < 40, "{seen:?}");
+    assert!(seen.touches > 35_000 && seen.releases > 35_000, "{seen:?}");
+    assert!(seen.edges > 1_000_000 && seen.longest > 1_000, "{seen:?}");
+    assert!(seen.close_calls < 150, "{seen:?}");
     for word in [
         "assumed", "limit", "pooled", "measured", "rough", "upper", "short_hold", "shallow", "hybrid", "overcapture",
     ] {
         assert!(seen.words.get(word).is_some_and(|count| *count > 50), "{word}: {seen:?}");
     }
+}
+
+/// Holds of seconds at a nanosecond a tick, and blind times of hours: a doubt is right or not
+/// stated, never cut off by the width of a number.
+#[test]
+fn a_doubt_beyond_the_arithmetic_is_not_stated() {
+    let (mut stated, mut withheld) = (0, 0);
+    for seed in 1..=4_000 {
+        let mut case = drawn_case(seed);
+        let mut rng = fastrand::Rng::with_seed(seed);
+        case.rate_hz = 1_000_000_000;
+        case.step_256 = 256;
+        case.truncation = Truncation::Nearest;
+        case.hold_ns = (1 << 31) - 1;
+        case.release_hold_ns = case.hold_ns;
+        let high = |touching| if touching == case.recipe.touched_high { Level::High } else { Level::Low };
+        let mut now = 1 << 40;
+        let mut log = Log { initial: high(false), start: now, inputs: Vec::new(), end: 0 };
+        for i in 0..rng.u32(0..12) * 2 + 1 {
+            now += 1_i128 << rng.u32(0..31);
+            now += rng.i128(0..1 << 20);
+            if rng.u32(0..30) == 0 {
+                log.inputs.push(Input { at: now, level: Level::Unknown, remark: None });
+                now += 1_i128 << rng.u32(20..45);
+            }
+            log.inputs.push(Input { at: now, level: high(i % 2 == 0), remark: None });
+        }
+        log.end = now + (1 << 32);
+        let (got, _) = case.core(&log);
+        let (expected, _) = case.reference(&log);
+        assert_eq!(got.len(), expected.len());
+        for (core, reference) in got.iter().zip(&expected) {
+            let (onset::Event::Touch(core), Event::Contact(reference)) = (core, reference) else { break };
+            if reference.close_call {
+                break;
+            }
+            match core.doubt {
+                None => withheld += 1,
+                Some(doubt) => {
+                    let (doubt, exact) = (f64::from(doubt.sixteenths()) / 16.0, reference.doubt.unwrap().doubt());
+                    assert!((doubt / exact - 1.0).abs() < 0.025, "{doubt} {exact} {core:?} {reference:?}");
+                    stated += 1;
+                }
+            }
+            // What comes after a touch that was too wide to learn from is learned differently.
+            break;
+        }
+    }
+    assert!(stated > 200 && withheld > 200, "{stated} stated, {withheld} withheld");
 }
 
 /// The stored logs: name and how each was drawn. Times are nanoseconds.

@@ -520,6 +520,26 @@ proptest! {
     }
 }
 
+/// Half an hour of chatter without a hold: given up, counted, and the line works on.
+#[test]
+fn an_episode_without_end_is_given_up() {
+    let config = config(Touched::High);
+    let mut line = Line::new(&config, Level::Low, at(0));
+    let (most, mut now) = (1_u64 << 28, 10);
+    for i in 0..most + 9 {
+        now += 2;
+        let level = if i % 2 == 0 { Level::High } else { Level::Low };
+        assert_eq!(line.edge(&config, Edge::new(at(now), level)), None);
+    }
+    let tally = line.tally();
+    assert!(u64::from(tally.refused) >= most && tally.pending <= 9, "{tally:?}");
+    assert_eq!(total(tally), most + 9);
+    let Some(Event::Touch(touch)) = line.poll(&config, at(now + HOLD)) else {
+        panic!("{line:?}");
+    };
+    assert!(touch.first_edge.ticks() + 100 > now && touch.flags.contains(Flags::ROUGH), "{touch:?}");
+}
+
 /// `u64` with a liking for its ends and for the powers in between.
 fn corner() -> impl Strategy<Value = u64> {
     prop_oneof![

@@ -4,8 +4,8 @@
 //! XIII.7: independent trials with success p reach the first run of r successes
 //! after `(1−p^r)/(q·p^r)` trials on average. A line that is sampled every T and
 //! wrongly blocked with probability p confirms a touch exactly when r samples in
-//! a row are wrong, if the hold is r·T. Tables: data/runs_waiting.csv (means and
-//! variances) and data/runs_in_n.csv (chance within n trials), both exact.
+//! a row are wrong, if the hold is r·T. Tables: `data/runs_waiting.csv` (means and
+//! variances) and `data/runs_in_n.csv` (chance within n trials), both exact.
 
 use rand_distr::{Bernoulli, Distribution};
 use trueonset::edge::{Edge, Level};

@@ -49,8 +49,8 @@ fn assert_honest(what: &str, s: &Summary, high: f64, ratio: f64) {
 #[test]
 fn bias_spread_and_doubt_hold_where_there_is_chatter() {
     for (feed, snr, n) in [
-        (10.0, 40.0, 700),
-        (60.0, 40.0, 2_000),
+        (10.0, 40.0, 400),
+        (60.0, 40.0, 1_500),
         (300.0, 40.0, 4_000),
         (1000.0, 40.0, 4_000),
         (5000.0, 40.0, 4_000),

@@ -5,7 +5,7 @@
 //! `f0·exp(−u²/2)` times a second, `f0` the root of the spectrum's second
 //! moment; for a sharp low-pass of bandwidth B, `f0 = B/√3`. Two samples of
 //! correlation ρ differ in sign with probability arccos(ρ)/π (Sheppard's
-//! formula). Tables of both: data/rice_lowpass.csv, data/arccos_sign_change.csv.
+//! formula). Tables: `data/rice_lowpass.csv`, `data/arccos_sign_change.csv`.
 
 use trueonset_sim::model::noise::{Noise, Spectrum};
 use trueonset_sim::model::rng;

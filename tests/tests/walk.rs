@@ -121,7 +121,8 @@ impl Record {
         // A small step back counts as no step; a clock that restarts makes the old times worthless.
         let restarts = at < self.since && self.since - at >= self.hold();
         let known = level != Level::Unknown;
-        if restarts || (known && at > self.since) {
+        let first = self.contact.is_none();
+        if restarts || ((known || !first) && at > self.since) {
             self.since = at;
         }
         self.level = known.then_some(level);

@@ -30,7 +30,8 @@ const HYBRID_EDGES: u32 = 9;
 /// Square of 2/fc in units of ε² (0.318/fc): how far the two estimates may differ.
 const HYBRID_APART: u32 = 39;
 /// Edges at which an episode is given up: half an hour of chatter at 129 000 edges a second.
-const MOST_EDGES: u32 = 1 << 28;
+const MOST_EDGES: u32 = 1 << MOST_EDGES_BITS;
+const MOST_EDGES_BITS: u32 = 28;
 /// In place of the level expected next: none will do.
 const NO_LEVEL: u8 = 0xff;
 
@@ -213,14 +214,16 @@ impl Line {
     pub fn edge(&mut self, config: &Config, edge: Edge) -> Option<Event> {
         // An earlier stamp wraps to a run far longer than any hold.
         let run = edge.at.ticks().wrapping_sub(self.last.ticks());
-        let next = run < u64::from(self.hold)
+        let next = edge.faults.is_empty()
+            && run < u64::from(self.hold)
             && edge.level as u8 == self.expected
-            && edge.faults.is_empty()
-            && self.edges.wrapping_sub(1) < MOST_EDGES - 1;
+            && self.edges.wrapping_sub(1) >> MOST_EDGES_BITS == 0;
         if !next {
-            return self.other_edge(config, edge);
+            return self.other_edge(config, edge.at, edge.level, edge.faults);
         }
-        self.end_run(run as u32, edge.at);
+        // The low halves alone: a narrow product is cheaper than a wide one.
+        let run = (edge.at.ticks() as u32).wrapping_sub(self.last.ticks() as u32);
+        self.end_run(run, edge.at);
         self.edges += 1;
         self.expected ^= 1;
         self.last = edge.at;
@@ -286,13 +289,20 @@ impl Line {
 
     /// An edge that is not simply the next one of an episode.
     #[inline(never)]
-    fn other_edge(&mut self, config: &Config, edge: Edge) -> Option<Event> {
+    fn other_edge(
+        &mut self,
+        config: &Config,
+        at: Instant,
+        level: Level,
+        faults: Flags,
+    ) -> Option<Event> {
+        let edge = Edge::new(at, level).with_faults(faults);
         let regular = edge.level as u8 == self.expected
             && edge.faults.is_empty()
             && edge.at >= self.last
             && self.edges < MOST_EDGES;
         if !regular {
-            return self.odd_edge(config, edge);
+            return self.odd_edge(config, &edge);
         }
         let event = self.poll(config, edge.at);
         let run = edge.at.ticks().saturating_sub(self.last.ticks());
@@ -324,7 +334,7 @@ impl Line {
     /// Every edge with something wrong about it: see [`edge`](crate::edge) for the rules.
     #[cold]
     #[inline(never)]
-    fn odd_edge(&mut self, config: &Config, edge: Edge) -> Option<Event> {
+    fn odd_edge(&mut self, config: &Config, edge: &Edge) -> Option<Event> {
         let event = self.poll(config, edge.at);
         let mut at = edge.at;
         if self.edges == 0 && at.run_since(self.last) >= self.hold {

@@ -19,7 +19,7 @@ Exit status: 0 it holds, 1 it was judged and does not hold, 2 it could not be ju
 /// True instant of contact out of the chattering trigger edges of a touch probe.
 #[derive(Debug, Parser)]
 #[command(name = "trueonset", version, about, after_long_help = CAUTION, max_term_width = 100)]
-pub struct Cli {
+pub(crate) struct Cli {
     /// Colour on a terminal
     #[arg(long, global = true, value_enum, default_value = "auto")]
     pub color: Colour,
@@ -33,7 +33,7 @@ pub struct Cli {
 
 /// When to use colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum Colour {
+pub(crate) enum Colour {
     /// On a terminal, unless `NO_COLOR` is set.
     Auto,
     /// Always.
@@ -44,7 +44,7 @@ pub enum Colour {
 
 /// The verbs.
 #[derive(Debug, Subcommand)]
-pub enum Verb {
+pub(crate) enum Verb {
     /// The main job on an invented noisy log, truth beside every touch
     Demo(Demo),
     /// Touches of each line of a log, with onset and doubt
@@ -66,7 +66,7 @@ pub enum Verb {
 
 /// Options of `demo`.
 #[derive(Debug, Args)]
-pub struct Demo {
+pub(crate) struct Demo {
     /// Folder for edges.csv, truth.csv, touches.csv and report.html
     #[arg(long, value_name = "DIR", default_value = "trueonset-demo")]
     pub out: PathBuf,
@@ -77,7 +77,7 @@ pub struct Demo {
 
 /// How a log is read.
 #[derive(Debug, Args)]
-pub struct Reading {
+pub(crate) struct Reading {
     /// Columns of a CSV of another program: time=NAME,level=NAME,line=NAME
     #[arg(long, value_name = "KEY=NAME,..")]
     pub columns: Option<Columns>,
@@ -95,7 +95,7 @@ pub struct Reading {
 impl Reading {
     /// The options of the reader.
     #[must_use]
-    pub fn options(&self) -> Options {
+    pub(crate) fn options(&self) -> Options {
         Options {
             columns: self.columns.clone(),
             time_unit: self.time_unit,
@@ -107,7 +107,7 @@ impl Reading {
 
 /// How edges become touches.
 #[derive(Debug, Args)]
-pub struct Deciding {
+pub(crate) struct Deciding {
     /// Only this line (repeatable); NAME=low or NAME=high states its level in contact
     #[arg(long = "line", value_name = "NAME")]
     pub lines: Vec<String>,
@@ -128,7 +128,7 @@ pub struct Deciding {
 /// Options of `replay`.
 #[derive(Debug, Args)]
 #[command(after_long_help = CAUTION)]
-pub struct Replay {
+pub(crate) struct Replay {
     /// The log, or - for stdin
     pub log: String,
     /// How edges become touches
@@ -156,7 +156,7 @@ pub struct Replay {
 
 /// Options of `describe`.
 #[derive(Debug, Args)]
-pub struct Describe {
+pub(crate) struct Describe {
     /// The log, or - for stdin
     pub log: String,
     /// How long a level must last to count
@@ -172,7 +172,7 @@ pub struct Describe {
 
 /// Options of `convert`.
 #[derive(Debug, Args)]
-pub struct Convert {
+pub(crate) struct Convert {
     /// The log, or - for stdin
     pub input: String,
     /// The new log, or - for stdout
@@ -190,7 +190,7 @@ pub struct Convert {
 
 /// Options of `check`.
 #[derive(Debug, Args)]
-pub struct Check {
+pub(crate) struct Check {
     /// The log, or - for stdin
     pub log: String,
     /// Expected touches: CSV with columns line,onset_ns
@@ -214,7 +214,7 @@ pub struct Check {
 ///
 /// # Errors
 /// Another word.
-pub fn touched(text: &str) -> Result<Touched, String> {
+pub(crate) fn touched(text: &str) -> Result<Touched, String> {
     match text {
         "high" => Ok(Touched::High),
         "low" => Ok(Touched::Low),

@@ -13,7 +13,7 @@ use crate::fault::Fault;
 use verdict::{judge, Finding};
 
 /// Runs it.
-pub fn run(args: &Check, talk: &Talk) -> Result<Outcome, Fault> {
+pub(crate) fn run(args: &Check, talk: &Talk) -> Result<Outcome, Fault> {
     let settings = settings(&args.deciding, talk)?;
     let all = expected::read(&args.expect)?;
     let count = all.len();

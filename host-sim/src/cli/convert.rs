@@ -11,7 +11,7 @@ use crate::fault::{Fault, Place};
 use crate::log::{self, Target};
 
 /// Runs it.
-pub fn run(args: &Convert, talk: &Talk) -> Result<Outcome, Fault> {
+pub(crate) fn run(args: &Convert, talk: &Talk) -> Result<Outcome, Fault> {
     let target = target(args)?;
     let options = args.reading.options();
     let done = if args.output == "-" {

@@ -12,7 +12,7 @@ use crate::log::{Describe, Description, Dwells, Level, LineFacts, LogReader};
 use crate::replay::{Engine, Happening, Settings};
 
 /// Runs it.
-pub fn run(args: &Args, talk: &Talk) -> Result<Outcome, Fault> {
+pub(crate) fn run(args: &Args, talk: &Talk) -> Result<Outcome, Fault> {
     let mut reader = LogReader::open(&args.log, &args.reading.options())?;
     let mut engine = Engine::new(Settings { hold_ns: args.hold, ..Settings::default() })?;
     let mut describe = Describe::new();

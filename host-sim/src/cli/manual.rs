@@ -11,7 +11,7 @@ use super::Outcome;
 use crate::fault::Fault;
 
 /// Completions for `shell`, to stdout.
-pub fn completions(shell: Shell) -> Result<Outcome, Fault> {
+pub(crate) fn completions(shell: Shell) -> Result<Outcome, Fault> {
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut Cli::command(), "trueonset", &mut script);
     super::print(&script)?;
@@ -19,7 +19,7 @@ pub fn completions(shell: Shell) -> Result<Outcome, Fault> {
 }
 
 /// The manual of the program and of each verb as roff, to stdout.
-pub fn manual() -> Result<Outcome, Fault> {
+pub(crate) fn manual() -> Result<Outcome, Fault> {
     let mut command = Cli::command();
     command.build();
     let mut text = Vec::new();

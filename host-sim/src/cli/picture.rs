@@ -13,7 +13,7 @@ const MAX_EDGES: usize = 200_000;
 
 /// The page for the touches `rows` of `log`. A log from stdin cannot be read again, so its page
 /// has no picture of the chatter.
-pub fn replay_report(log: &str, rows: &[Row], settings: &Settings, options: &Options) -> Result<String, Fault> {
+pub(crate) fn replay_report(log: &str, rows: &[Row], settings: &Settings, options: &Options) -> Result<String, Fault> {
     let mut sections = Vec::new();
     let busiest = rows.iter().max_by_key(|row| (row.edges, std::cmp::Reverse(row.onset_ns)));
     if let (Some(row), true) = (busiest, log != "-") {
@@ -40,7 +40,7 @@ pub fn replay_report(log: &str, rows: &[Row], settings: &Settings, options: &Opt
 
 /// The chatter of the touch `row`, its edges read from the log again. Damage of the log ends the
 /// picture; the replay has told it.
-pub fn chatter(
+pub(crate) fn chatter(
     log: &str,
     row: &Row,
     settings: &Settings,
@@ -80,7 +80,7 @@ pub fn chatter(
 }
 
 /// The table of touches.
-pub fn touches(rows: &[Row], rest_in: &str) -> Section {
+pub(crate) fn touches(rows: &[Row], rest_in: &str) -> Section {
     let words = ["line", "flags"];
     let names = ["line", "onset s", "doubt ns", "edges", "chatter", "confirmed s", "release s", "release doubt ns", "flags"];
     let column = |name: &str| Column { name: name.to_owned(), number: !words.contains(&name) };

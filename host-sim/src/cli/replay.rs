@@ -19,7 +19,7 @@ use crate::replay::row::{doubt_ns, COLUMNS};
 use crate::replay::{check_names, Engine, Happening, Order, Row, Settings, Waves};
 
 /// Runs it.
-pub fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
+pub(crate) fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
     let settings = settings(&args.deciding, talk)?;
     let options = args.reading.options();
     if args.follow {
@@ -66,7 +66,7 @@ pub fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
 }
 
 /// What a replay left behind besides its rows.
-pub struct Done {
+pub(crate) struct Done {
     /// Where the edges went, as a sentence.
     tally: crate::replay::Tally,
     touches: u64,
@@ -76,7 +76,7 @@ pub struct Done {
 
 impl Done {
     /// Notes, hint and, last, the sum of edges.
-    pub fn tell(self, talk: &Talk) -> Option<Fault> {
+    pub(crate) fn tell(self, talk: &Talk) -> Option<Fault> {
         for assumption in &self.assumptions {
             talk.note(assumption);
         }
@@ -93,7 +93,7 @@ impl Done {
 
 /// Replays a whole log; `each` gets the rows in order. Damage of the log ends it early and is
 /// handed back with what came before.
-pub fn replay(
+pub(crate) fn replay(
     log: &str,
     settings: &Settings,
     options: &Options,

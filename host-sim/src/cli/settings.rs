@@ -31,7 +31,7 @@ const KEYS: [(&str, &[&str]); 12] = [
 ///
 /// # Errors
 /// The file cannot be read, holds an unknown key or a value without its unit.
-pub fn settings(deciding: &Deciding, talk: &Talk) -> Result<Settings, Fault> {
+pub(crate) fn settings(deciding: &Deciding, talk: &Talk) -> Result<Settings, Fault> {
     let mut settings = Settings::default();
     let mut bandwidth_told = deciding.bandwidth.is_some();
     if let Some(path) = &deciding.config {
@@ -85,7 +85,7 @@ fn read(path: &Path, settings: &mut Settings, talk: &Talk) -> Result<bool, Fault
             let place = || Place::Setting(format!("{name}: {full}"));
             let word = || {
                 value.as_str().ok_or_else(|| {
-                    Fault::new(format!("{value}"), "a quantity with its unit in quotes", "write it as \"1ms\" or \"100kHz\"")
+                    Fault::new(format!("{value:?}"), "a quantity with its unit in quotes", "write it as \"1ms\" or \"100kHz\"")
                         .at(place())
                 })
             };

@@ -5,7 +5,7 @@ use crate::replay::Row;
 
 /// A table; the first row is the header, the first column and the last are words.
 #[must_use]
-pub fn table(rows: &[Vec<String>]) -> String {
+pub(crate) fn table(rows: &[Vec<String>]) -> String {
     let columns = rows.first().map_or(0, Vec::len);
     let width = |column: usize| {
         let cells = rows.iter().filter_map(|row| row.get(column));
@@ -28,7 +28,7 @@ pub fn table(rows: &[Vec<String>]) -> String {
 
 /// The table of touches.
 #[must_use]
-pub fn touches(rows: &[Row]) -> String {
+pub(crate) fn touches(rows: &[Row]) -> String {
     let header = ["line", "onset s", "doubt", "edges", "chatter", "confirmed after", "contact for", "flags"];
     let mut cells = vec![header.map(str::to_owned).to_vec()];
     for row in rows {
@@ -49,7 +49,7 @@ pub fn touches(rows: &[Row]) -> String {
 
 /// Seconds with all nine decimals.
 #[must_use]
-pub fn seconds(ns: i64) -> String {
+pub(crate) fn seconds(ns: i64) -> String {
     let sign = if ns < 0 { "-" } else { "" };
     let ns = ns.unsigned_abs();
     format!("{sign}{}.{:09}", ns / 1_000_000_000, ns % 1_000_000_000)
@@ -57,7 +57,7 @@ pub fn seconds(ns: i64) -> String {
 
 /// A span in the unit that suits it, three or four digits.
 #[must_use]
-pub fn short_ns(ns: u64) -> String {
+pub(crate) fn short_ns(ns: u64) -> String {
     match ns {
         0..=9_999 => format!("{ns}ns"),
         10_000..=9_999_999 => format!("{:.1}us", ns as f64 / 1e3),

@@ -6,14 +6,14 @@ use super::args::Colour;
 
 /// How to talk.
 #[derive(Debug, Clone, Copy)]
-pub struct Talk {
+pub(crate) struct Talk {
     colour: bool,
 }
 
 impl Talk {
     /// Colour as asked for; `NO_COLOR` and a redirected stderr switch the automatic off.
     #[must_use]
-    pub fn new(colour: Colour) -> Self {
+    pub(crate) fn new(colour: Colour) -> Self {
         let colour = match colour {
             Colour::Always => true,
             Colour::Never => false,
@@ -34,17 +34,17 @@ impl Talk {
     }
 
     /// A line as it stands. A stderr that cannot be written to is no reason to stop.
-    pub fn line(&self, text: &str) {
+    pub(crate) fn line(&self, text: &str) {
         let _ = writeln!(io::stderr().lock(), "{text}");
     }
 
     /// Something the user should know.
-    pub fn note(&self, text: &str) {
+    pub(crate) fn note(&self, text: &str) {
         self.say("note:", "36", text);
     }
 
     /// Why it could not be judged or run.
-    pub fn error(&self, text: &str) {
+    pub(crate) fn error(&self, text: &str) {
         self.say("error:", "31;1", text);
     }
 }

@@ -20,7 +20,12 @@ pub(super) struct CsvOut<W: Write> {
 impl<W: Write> CsvOut<W> {
     pub(super) fn new(out: W, file: &str, names: &[&str]) -> Result<Self, Fault> {
         let names = names.iter().map(|name| quoted(name)).collect();
-        let mut sink = Self { out: BufWriter::with_capacity(1 << 16, out), file: file.to_owned(), names, pending_ns: None };
+        let mut sink = Self {
+            out: BufWriter::with_capacity(1 << 16, out),
+            file: file.to_owned(),
+            names,
+            pending_ns: None,
+        };
         writeln!(sink.out, "{HEADER}").map_err(|error| Fault::io(file, "write", &error))?;
         Ok(sink)
     }
@@ -31,7 +36,8 @@ impl<W: Write> CsvOut<W> {
             Level::High => '1',
             Level::Unknown => 'x',
         };
-        writeln!(self.out, "{time_ns},{},{level}", self.names[line]).map_err(|error| Fault::io(&self.file, "write", &error))
+        writeln!(self.out, "{time_ns},{},{level}", self.names[line])
+            .map_err(|error| Fault::io(&self.file, "write", &error))
     }
 }
 
@@ -42,7 +48,10 @@ impl<W: Write> Sink for CsvOut<W> {
     }
 
     fn passed(&mut self, time_ns: i64) -> Result<(), Fault> {
-        self.pending_ns = Some(self.pending_ns.map_or(time_ns, |pending_ns| pending_ns.max(time_ns)));
+        self.pending_ns = Some(
+            self.pending_ns
+                .map_or(time_ns, |pending_ns| pending_ns.max(time_ns)),
+        );
         Ok(())
     }
 
@@ -54,7 +63,9 @@ impl<W: Write> Sink for CsvOut<W> {
                 }
             }
         }
-        self.out.flush().map_err(|error| Fault::io(&self.file, "write", &error))?;
+        self.out
+            .flush()
+            .map_err(|error| Fault::io(&self.file, "write", &error))?;
         Ok(Loss::default())
     }
 }

@@ -19,7 +19,11 @@ impl Dwells {
 
     /// Shortest and longest dwell in ns that the bin holds, and the count, for each bin that is not empty.
     pub fn bins(&self) -> impl Iterator<Item = (u64, u64, u64)> + '_ {
-        let filled = self.bins.iter().enumerate().filter(|&(_, &count)| count > 0);
+        let filled = self
+            .bins
+            .iter()
+            .enumerate()
+            .filter(|&(_, &count)| count > 0);
         filled.map(|(bin, &count)| {
             let from = if bin == 0 { 0 } else { 1 << bin };
             (from, u64::MAX >> (63 - bin), count)
@@ -94,7 +98,9 @@ impl Describe {
     /// Takes the next record of the log.
     pub fn add(&mut self, record: &Record) {
         let time = record.time_ns;
-        self.times = Some(self.times.map_or((time, time), |(first, last)| (first.min(time), last.max(time))));
+        self.times = Some(self.times.map_or((time, time), |(first, last)| {
+            (first.min(time), last.max(time))
+        }));
         if record.line == ALL_LINES {
             return;
         }
@@ -105,7 +111,9 @@ impl Describe {
         match (record.what, &mut self.lines[line]) {
             (What::Start(level), slot) => *slot = Some(Running::new(level, time)),
             (What::Edge(level), Some(running)) => running.edge(level, time),
-            (What::Mark, Some(running)) => running.facts.times_back += u64::from(time < running.since_ns),
+            (What::Mark, Some(running)) => {
+                running.facts.times_back += u64::from(time < running.since_ns);
+            }
             (What::Edge(_) | What::Mark, None) => {}
         }
     }
@@ -121,7 +129,10 @@ impl Describe {
             running.spend(last);
             running.facts
         });
-        Description { duration_ns: last.abs_diff(first), lines: facts.collect() }
+        Description {
+            duration_ns: last.abs_diff(first),
+            lines: facts.collect(),
+        }
     }
 }
 
@@ -141,7 +152,12 @@ impl Running {
             times_back: 0,
             glitches: None,
         };
-        Self { facts, level: initial, since_ns, whole: false }
+        Self {
+            facts,
+            level: initial,
+            since_ns,
+            whole: false,
+        }
     }
 
     fn edge(&mut self, level: Level, time_ns: i64) {
@@ -149,7 +165,10 @@ impl Running {
         let dwell = self.spend(time_ns);
         if self.whole && !back && level != Level::Unknown {
             let (shortest, dwells) = match self.level {
-                Level::High => (&mut self.facts.shortest_high_ns, &mut self.facts.high_dwells),
+                Level::High => (
+                    &mut self.facts.shortest_high_ns,
+                    &mut self.facts.high_dwells,
+                ),
                 _ => (&mut self.facts.shortest_low_ns, &mut self.facts.low_dwells),
             };
             *shortest = Some(shortest.map_or(dwell, |known| known.min(dwell)));
@@ -164,7 +183,11 @@ impl Running {
 
     /// Adds the time up to `until_ns` to the level in hand; none if time went back.
     fn spend(&mut self, until_ns: i64) -> u64 {
-        let dwell = if until_ns > self.since_ns { until_ns.abs_diff(self.since_ns) } else { 0 };
+        let dwell = if until_ns > self.since_ns {
+            until_ns.abs_diff(self.since_ns)
+        } else {
+            0
+        };
         let sum = match self.level {
             Level::High => &mut self.facts.high_ns,
             Level::Low => &mut self.facts.low_ns,

@@ -26,11 +26,15 @@ impl Rereadable {
         if path != "-" {
             let file = File::open(path).map_err(|error| Fault::io(path, "open", &error))?;
             if file.metadata().is_ok_and(|metadata| metadata.is_file()) {
-                return Ok(Self { file, name: path.to_owned() });
+                return Ok(Self {
+                    file,
+                    name: path.to_owned(),
+                });
             }
         }
         let (mut source, name) = open(path)?;
-        let mut file = tempfile::tempfile().map_err(|error| Fault::io("a temporary file", "open", &error))?;
+        let mut file =
+            tempfile::tempfile().map_err(|error| Fault::io("a temporary file", "open", &error))?;
         io::copy(&mut source, &mut file).map_err(|error| Fault::io(&name, "copy", &error))?;
         Ok(Self { file, name })
     }

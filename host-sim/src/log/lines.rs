@@ -42,7 +42,12 @@ pub(super) struct Lines {
 
 impl Lines {
     pub(super) fn new() -> Self {
-        Self { infos: Vec::new(), now: Vec::new(), lookup: Lookup::new(), bytes: 0 }
+        Self {
+            infos: Vec::new(),
+            now: Vec::new(),
+            lookup: Lookup::new(),
+            bytes: 0,
+        }
     }
 
     pub(super) fn infos(&self) -> &[LineInfo] {
@@ -66,11 +71,16 @@ impl Lines {
         }
         self.bytes += name.len();
         if self.bytes > MAX_TABLE_BYTES {
-            return Err(too_many(&format!("more than {MAX_TABLE_BYTES} bytes of line names")));
+            return Err(too_many(&format!(
+                "more than {MAX_TABLE_BYTES} bytes of line names"
+            )));
         }
         let number = self.infos.len() as u32;
         self.lookup.insert(name.as_bytes(), number);
-        self.infos.push(LineInfo { name: name.to_owned(), initial: None });
+        self.infos.push(LineInfo {
+            name: name.to_owned(),
+            initial: None,
+        });
         self.now.push(Now::Unborn);
         Ok(number)
     }
@@ -93,7 +103,11 @@ impl Lines {
             What::Edge(level)
         };
         self.now[line as usize] = next;
-        Record { time_ns, line, what }
+        Record {
+            time_ns,
+            line,
+            what,
+        }
     }
 
     /// Whether the line has begun.
@@ -113,9 +127,17 @@ fn check_name(name: &str) -> Result<(), Fault> {
     } else {
         return Ok(());
     };
-    Err(Fault::new(format!("the line name {}", excerpt(name.as_bytes())), wanted, "rename the line"))
+    Err(Fault::new(
+        format!("the line name {}", excerpt(name.as_bytes())),
+        wanted,
+        "rename the line",
+    ))
 }
 
 fn too_many(found: &str) -> Fault {
-    Fault::new(found, "a log of fewer lines", "check that the line column is the right one, or export only the lines of interest")
+    Fault::new(
+        found,
+        "a log of fewer lines",
+        "check that the line column is the right one, or export only the lines of interest",
+    )
 }

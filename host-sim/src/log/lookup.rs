@@ -1,16 +1,16 @@
 //! From the bytes of a name to its number, fast for the short names that logs have.
 //!
-//! A name of up to [`SHORT`] bytes is its own key in one machine word, found by one multiplication. Its
+//! A name of up to [`SHORT`] bytes is its own key of one machine word, found by one multiplication. Its
 //! multiplier is drawn afresh in every process, so that no log can be made to collide on purpose; results do
 //! not depend on it.
 
 use std::collections::HashMap;
 use std::hash::{BuildHasher, RandomState};
 
-/// Longest name, in bytes, that is looked up by its word.
+/// Longest name, in bytes, that has a key.
 pub(super) const SHORT: usize = 7;
 
-/// Marks a free place; no name is empty, so no key is zero.
+/// Marks a free place; no name is empty, and a key holds the length, so none is zero.
 const FREE: u64 = 0;
 
 /// Names and their numbers.
@@ -35,26 +35,31 @@ impl Lookup {
         }
     }
 
-    /// The word of a short name: its bytes, the first one lowest, zeros above.
-    pub(super) fn word(name: &[u8]) -> Option<u64> {
+    /// The key of a short name: its bytes, the first one lowest, and its length on top, without which a zero byte
+    /// would be no byte.
+    pub(super) fn key(name: &[u8]) -> Option<u64> {
         if name.is_empty() || name.len() > SHORT {
             return None;
         }
-        Some(name.iter().rev().fold(0, |word, &byte| word << 8 | u64::from(byte)))
+        let bytes = name
+            .iter()
+            .rev()
+            .fold(0, |word, &byte| word << 8 | u64::from(byte));
+        Some(bytes | (name.len() as u64) << 56)
     }
 
-    /// The number of a short name given by its word.
+    /// The number of a short name given by its key.
     #[inline]
-    pub(super) fn find_word(&self, word: u64) -> Option<u32> {
-        let mut at = (word.wrapping_mul(self.multiplier) >> self.shift) as usize;
+    pub(super) fn find_key(&self, key: u64) -> Option<u32> {
+        let mut at = (key.wrapping_mul(self.multiplier) >> self.shift) as usize;
         loop {
             // At most half of the slots are taken, so the walk ends.
-            let &(key, number) = self.slots.get(at)?;
-            if key == word && key != FREE {
-                return Some(number);
-            }
-            if key == FREE {
+            let &(taken, number) = self.slots.get(at)?;
+            if taken == FREE {
                 return None;
+            }
+            if taken == key {
+                return Some(number);
             }
             at = (at + 1) & (self.slots.len() - 1);
         }
@@ -62,20 +67,20 @@ impl Lookup {
 
     /// The number of a name.
     pub(super) fn find(&self, name: &[u8]) -> Option<u32> {
-        match Self::word(name) {
-            Some(word) => self.find_word(word),
+        match Self::key(name) {
+            Some(key) => self.find_key(key),
             None => self.long.get(name).copied(),
         }
     }
 
     /// Adds a name that is not in yet.
     pub(super) fn insert(&mut self, name: &[u8], number: u32) {
-        match Self::word(name) {
-            Some(word) => {
+        match Self::key(name) {
+            Some(key) => {
                 if (self.taken + 1) * 2 > self.slots.len() {
                     self.grow();
                 }
-                self.place(word, number);
+                self.place(key, number);
                 self.taken += 1;
             }
             None => {
@@ -93,12 +98,12 @@ impl Lookup {
         }
     }
 
-    fn place(&mut self, word: u64, number: u32) {
-        let mut at = (word.wrapping_mul(self.multiplier) >> self.shift) as usize;
+    fn place(&mut self, key: u64, number: u32) {
+        let mut at = (key.wrapping_mul(self.multiplier) >> self.shift) as usize;
         while self.slots[at].0 != FREE {
             at = (at + 1) & (self.slots.len() - 1);
         }
-        self.slots[at] = (word, number);
+        self.slots[at] = (key, number);
     }
 }
 
@@ -122,7 +127,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn agrees_with_a_map(names in proptest::collection::vec(proptest::collection::vec(1_u8.., 1..12), 1..200)) {
+        fn agrees_with_a_map(names in proptest::collection::vec(proptest::collection::vec(0..3_u8, 1..12), 1..200)) {
             let mut lookup = Lookup::new();
             let mut map = HashMap::new();
             for (number, name) in names.iter().enumerate() {

@@ -1,8 +1,8 @@
 //! Reader of the own CSV: `time_ns,line,level`.
 //!
-//! Nearly every row is plain digits, a known short name and 0 or 1. Such a row is taken eight bytes at a time,
-//! with no search and no table walk; any other row goes through [`Rows::careful`], which knows the whole
-//! format and words the faults.
+//! Nearly every row is plain digits, a known short name and 0 or 1. [`usual_row`] takes it in three words and one
+//! comparison; [`plain_row`] also knows other lengths of times and names; what is left goes through
+//! [`Rows::careful`], which knows the whole format and words the faults.
 
 use super::lines::Lines;
 use super::lookup::SHORT;
@@ -23,7 +23,13 @@ pub(super) struct Native {
 
 impl Native {
     pub(super) fn new(window: Window) -> Self {
-        Self { window, rows: Rows { lines: Lines::new(), last_long: None } }
+        Self {
+            window,
+            rows: Rows {
+                lines: Lines::new(),
+                last_long: None,
+            },
+        }
     }
 }
 
@@ -35,14 +41,23 @@ struct Rows {
 }
 
 impl Rows {
-    /// The row at `at` if it is plain and of a known line, and the place behind it.
+    /// The row at `at` if it is usual and of a known line, and the place behind it.
     ///
-    /// It has to end within `block`, since behind that stands anything.
+    /// It has to end within `block`, since behind that stands anything; so in [`plain`](Self::plain).
     #[inline]
-    fn quick(&mut self, bytes: &[u8], at: usize, block: usize) -> Option<(Record, usize)> {
+    fn usual(&mut self, bytes: &[u8], at: usize, block: usize) -> Option<(Record, usize)> {
+        let row = usual_row(bytes, at)?;
+        let line = self.lines.lookup().find_key(row.key)?;
+        let level = if row.high { Level::High } else { Level::Low };
+        (row.next <= block).then(|| (self.lines.state(row.time_ns, line, level), row.next))
+    }
+
+    /// The row at `at` if it is plain and of a known line, and the place behind it.
+    #[inline(never)]
+    fn plain(&mut self, bytes: &[u8], at: usize, block: usize) -> Option<(Record, usize)> {
         let row = plain_row(bytes, at).filter(|row| row.next <= block)?;
         let line = match row.name {
-            Name::Word(word) => self.lines.lookup().find_word(word)?,
+            Name::Key(key) => self.lines.lookup().find_key(key)?,
             Name::Long(from, to) => self.long_name(&bytes[from..to])?,
         };
         let level = if row.high { Level::High } else { Level::Low };
@@ -61,7 +76,11 @@ impl Rows {
             return Ok(None);
         }
         let (time, name, level) = fields(row).ok_or_else(|| {
-            Fault::new(excerpt(row), format!("three fields `{HEADER}`"), "complete or remove the row")
+            Fault::new(
+                excerpt(row),
+                format!("three fields `{HEADER}`"),
+                "complete or remove the row",
+            )
         })?;
         let time_ns = time_ns(time)?;
         let level = match level {
@@ -87,7 +106,7 @@ impl Rows {
         Ok(Some(self.lines.state(time_ns, line, level)))
     }
 
-    /// The line of a name that has no word.
+    /// The line of a name that has no key.
     fn long_name(&mut self, name: &[u8]) -> Option<u32> {
         if let Some((last_name, line)) = &self.last_long {
             if last_name == name {
@@ -109,14 +128,22 @@ impl Source for Native {
         let (bytes, rows) = (self.window.padded(), &mut self.rows);
         let mut at = 0;
         while at < block {
-            if let Some((record, next)) = rows.quick(bytes, at, block) {
+            if let Some((record, next)) = rows.usual(bytes, at, block) {
+                out.push(record);
+                at = next;
+                continue;
+            }
+            if let Some((record, next)) = rows.plain(bytes, at, block) {
                 out.push(record);
                 at = next;
                 continue;
             }
             let rest = &bytes[at..block];
             let length = memchr::memchr(b'\n', rest).unwrap_or(rest.len());
-            out.extend(rows.careful(&rest[..length]).map_err(|fault| fault.or_at(self.window.place(at)))?);
+            out.extend(
+                rows.careful(&rest[..length])
+                    .map_err(|fault| fault.or_at(self.window.place(at)))?,
+            );
             at += length + 1;
         }
         self.window.consume(block);
@@ -129,6 +156,14 @@ impl Source for Native {
 }
 
 /// A row as nearly all rows are.
+struct Usual {
+    time_ns: i64,
+    key: u64,
+    high: bool,
+    next: usize,
+}
+
+/// A row of digits, a name, and 0 or 1, nothing quoted or blank.
 struct Plain {
     time_ns: i64,
     name: Name,
@@ -137,8 +172,34 @@ struct Plain {
 }
 
 enum Name {
-    Word(u64),
+    Key(u64),
     Long(usize, usize),
+}
+
+/// The row at `at` if its time has 8 to 15 digits, its name is short, and it ends with a plain line feed.
+#[inline]
+fn usual_row(bytes: &[u8], at: usize) -> Option<Usual> {
+    /// Bytes that may be looked at: time, comma, one word of name, and what the comparison takes.
+    const REACH: usize = 32;
+    /// Ignores the lowest bit of the level and the byte behind the row.
+    const TAIL_MASK: u32 = 0x00ff_feff;
+    const TAIL: u32 = u32::from_le_bytes([b',', b'0', b'\n', 0]);
+    let row: &[u8; REACH] = bytes.get(at..)?.first_chunk()?;
+    let (time, comma) = swar::eight_to_fifteen_digits(row)?;
+    let head = swar::word(row, comma + 1)?;
+    let length = swar::until(head, b',');
+    let level_at = comma + length + 2;
+    let tail = u32::from_le_bytes(*row.get(level_at - 1..)?.first_chunk()?);
+    let usual = row.get(comma) == Some(&b',')
+        && length < 8
+        && head as u8 != b'"'
+        && tail & TAIL_MASK == TAIL;
+    usual.then(|| Usual {
+        time_ns: time as i64,
+        key: swar::key(head, length),
+        high: tail & 0x100 != 0,
+        next: at + level_at + 2,
+    })
 }
 
 /// The row at `at` if it is plain. Reads at most [`PADDING`](super::window::PADDING) bytes behind its start,
@@ -155,13 +216,17 @@ fn plain_row(bytes: &[u8], at: usize) -> Option<Plain> {
     let length = swar::until(head, b',');
     let (name, level_at) = if length == 8 {
         let rest = bytes.get(name_at..)?;
-        let length = memchr::memchr2(b',', b'\n', &rest[..rest.len().min(super::MAX_NAME_BYTES + 1)])?;
+        let length = memchr::memchr2(
+            b',',
+            b'\n',
+            &rest[..rest.len().min(super::MAX_NAME_BYTES + 1)],
+        )?;
         if rest[length] != b',' {
             return None;
         }
         (Name::Long(name_at, name_at + length), name_at + length + 1)
     } else {
-        (Name::Word(swar::first(head, length)), name_at + length + 1)
+        (Name::Key(swar::key(head, length)), name_at + length + 1)
     };
     if head as u8 == b'"' {
         return None;
@@ -172,7 +237,12 @@ fn plain_row(bytes: &[u8], at: usize) -> Option<Plain> {
         [b'\r', b'\n'] => level_at + 3,
         _ => return None,
     };
-    (tail[0] & !1 == b'0').then_some(Plain { time_ns, name, high: tail[0] == b'1', next })
+    (tail[0] & !1 == b'0').then_some(Plain {
+        time_ns,
+        name,
+        high: tail[0] == b'1',
+        next,
+    })
 }
 
 /// The three fields of a row, trimmed; the name may be quoted. `None` if they are not three.
@@ -209,12 +279,21 @@ fn time_ns(field: &[u8]) -> Result<i64, Fault> {
 
 fn unquoted(field: &[u8]) -> Result<String, Fault> {
     let text = std::str::from_utf8(field).map_err(|_| {
-        Fault::new(format!("the line name {}", excerpt(field)), "UTF-8 text", "convert the log to UTF-8")
+        Fault::new(
+            format!("the line name {}", excerpt(field)),
+            "UTF-8 text",
+            "convert the log to UTF-8",
+        )
     })?;
-    Ok(match text.strip_prefix('"').and_then(|inner| inner.strip_suffix('"')) {
-        Some(inner) => inner.replace("\"\"", "\""),
-        None => text.to_owned(),
-    })
+    Ok(
+        match text
+            .strip_prefix('"')
+            .and_then(|inner| inner.strip_suffix('"'))
+        {
+            Some(inner) => inner.replace("\"\"", "\""),
+            None => text.to_owned(),
+        },
+    )
 }
 
 /// A name as a field of a row: quoted where it would not be read back otherwise.
@@ -241,7 +320,7 @@ mod tests {
             let plain = plain_row(row.as_bytes(), 0).unwrap();
             assert_eq!(plain.time_ns, text.parse::<i64>().unwrap());
             assert_eq!(plain.next, length + 5);
-            assert!(matches!(plain.name, Name::Word(word) if Some(word) == Lookup::word(b"a")));
+            assert!(matches!(plain.name, Name::Key(key) if Some(key) == Lookup::key(b"a")));
         }
         let row = format!("{},a,1\n{}", "1".repeat(20), "9".repeat(64));
         assert!(plain_row(row.as_bytes(), 0).is_none());

@@ -73,7 +73,10 @@ impl FromStr for Columns {
             }
         }
         if columns.line.is_some() && columns.levels.len() != 1 {
-            return Err(refuse(text, "exactly one level column beside a line column"));
+            return Err(refuse(
+                text,
+                "exactly one level column beside a line column",
+            ));
         }
         Ok(columns)
     }
@@ -177,8 +180,16 @@ mod tests {
 
     #[test]
     fn wrong_columns_are_refused() {
-        for text in ["", "time", "time=", "time=a,time=b", "light=a", "line=a", "level=a,level=a", "line=a,level=b,level=c"]
-        {
+        for text in [
+            "",
+            "time",
+            "time=",
+            "time=a,time=b",
+            "light=a",
+            "line=a",
+            "level=a,level=a",
+            "line=a,level=b,level=c",
+        ] {
             assert!(text.parse::<Columns>().is_err(), "{text}");
         }
     }

@@ -103,11 +103,19 @@ impl LogReader {
     ///
     /// # Errors
     /// As [`open`](Self::open).
-    pub fn from_read(source: impl Read + Send + 'static, name: &str, options: &Options) -> Result<Self, Fault> {
+    pub fn from_read(
+        source: impl Read + Send + 'static,
+        name: &str,
+        options: &Options,
+    ) -> Result<Self, Fault> {
         Self::from_boxed(Box::new(source), name, options)
     }
 
-    pub(super) fn from_boxed(source: Box<dyn Read + Send>, name: &str, options: &Options) -> Result<Self, Fault> {
+    pub(super) fn from_boxed(
+        source: Box<dyn Read + Send>,
+        name: &str,
+        options: &Options,
+    ) -> Result<Self, Fault> {
         let mut window = Window::new(source, name);
         let format = recognise(&mut window, options)?;
         let source: Box<dyn Source> = match format {
@@ -115,7 +123,13 @@ impl LogReader {
             Format::ForeignCsv => Box::new(Foreign::new(window, options)?),
             Format::Vcd => Box::new(Vcd::new(window)?),
         };
-        Ok(Self { source, format, file: name.to_owned(), offset_ns: options.offset_ns, fault: None })
+        Ok(Self {
+            source,
+            format,
+            file: name.to_owned(),
+            offset_ns: options.offset_ns,
+            fault: None,
+        })
     }
 
     /// Replaces the content of `batch` by the next records, at least one. `false` at the end, the batch empty.
@@ -131,7 +145,11 @@ impl LogReader {
             return Err(fault.clone());
         }
         while batch.is_empty() {
-            match self.source.next_batch(batch).and_then(|more| self.shift(batch).map(|()| more)) {
+            match self
+                .source
+                .next_batch(batch)
+                .and_then(|more| self.shift(batch).map(|()| more))
+            {
                 Ok(true) => {}
                 Ok(false) => return Ok(!batch.is_empty()),
                 Err(fault) => {
@@ -152,7 +170,9 @@ impl LogReader {
         }
         let mut sums = 0;
         for record in batch.iter_mut() {
-            let Some(sum) = record.time_ns.checked_add(self.offset_ns) else { break };
+            let Some(sum) = record.time_ns.checked_add(self.offset_ns) else {
+                break;
+            };
             record.time_ns = sum;
             sums += 1;
         }
@@ -161,7 +181,10 @@ impl LogReader {
             Some(time_ns) => {
                 batch.truncate(sums);
                 Err(Fault::new(
-                    format!("the time {time_ns} ns with the offset {} ns", self.offset_ns),
+                    format!(
+                        "the time {time_ns} ns with the offset {} ns",
+                        self.offset_ns
+                    ),
                     "a sum that fits 64 bits",
                     "choose a smaller offset",
                 )
@@ -205,7 +228,12 @@ impl LogReader {
     /// # Errors
     /// There is no such line, or it is nothing that has one bit; the message lists the known ones.
     pub fn find(&self, name: &str) -> Result<u32, Fault> {
-        if let Some(line) = self.source.lines().find(name).or_else(|| self.source.alias(name)) {
+        if let Some(line) = self
+            .source
+            .lines()
+            .find(name)
+            .or_else(|| self.source.alias(name))
+        {
             return Ok(line);
         }
         let fault = self.source.why_not_a_line(name).unwrap_or_else(|| {
@@ -222,7 +250,11 @@ impl LogReader {
 /// The first names of a log, for a message.
 fn listed(lines: &[LineInfo]) -> String {
     const SHOWN: usize = 12;
-    let mut names: Vec<&str> = lines.iter().take(SHOWN).map(|line| line.name.as_str()).collect();
+    let mut names: Vec<&str> = lines
+        .iter()
+        .take(SHOWN)
+        .map(|line| line.name.as_str())
+        .collect();
     let more = format!("{} more", lines.len().saturating_sub(SHOWN));
     if lines.len() > SHOWN {
         names.push(&more);
@@ -240,8 +272,12 @@ fn recognise(window: &mut Window, options: &Options) -> Result<Format, Fault> {
         let data = window.data();
         let undecided = match binary(data) {
             Some(what) => {
-                return Err(Fault::new(what, "a CSV or VCD log as plain UTF-8 text", "export the log as CSV or VCD")
-                    .at(Place::byte(window.file(), 0)))
+                return Err(Fault::new(
+                    what,
+                    "a CSV or VCD log as plain UTF-8 text",
+                    "export the log as CSV or VCD",
+                )
+                .at(Place::byte(window.file(), 0)))
             }
             None => data.len() < 3 && !window.ended() && [0xef, 0xbb, 0xbf].starts_with(data),
         };
@@ -269,13 +305,20 @@ fn recognise(window: &mut Window, options: &Options) -> Result<Format, Fault> {
                 }
                 FirstRow::Unfinished => {}
                 FirstRow::Missing => {
-                    return Err(Fault::new("no row", "a log", "check that the log was written to this file")
-                        .at(Place::File(window.file().to_owned())))
+                    return Err(Fault::new(
+                        "no row",
+                        "a log",
+                        "check that the log was written to this file",
+                    )
+                    .at(Place::File(window.file().to_owned())))
                 }
             }
         }
         if !window.more()? && !window.ended() {
-            return Err(Fault::new("nothing but comments", "a log", "check that this is a log").at(window.place(0)));
+            return Err(
+                Fault::new("nothing but comments", "a log", "check that this is a log")
+                    .at(window.place(0)),
+            );
         }
     }
 }

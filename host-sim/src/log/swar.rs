@@ -2,11 +2,11 @@
 
 const ONES: u64 = 0x0101_0101_0101_0101;
 const TOPS: u64 = 0x8080_8080_8080_8080;
+const POWERS: [u64; 8] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000];
 
 /// The number at `at`, of 1 to 19 digits, and the place behind it.
 #[inline]
 pub(super) fn digits(bytes: &[u8], at: usize) -> Option<(u64, usize)> {
-    const POWERS: [u64; 8] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000];
     let (first, count) = some_digits(word(bytes, at)?);
     if count < 8 {
         return (count > 0).then_some((first, at + count));
@@ -16,25 +16,57 @@ pub(super) fn digits(bytes: &[u8], at: usize) -> Option<(u64, usize)> {
         return Some((first * POWERS[more] + second, at + 8 + more));
     }
     let (third, rest) = some_digits(word(bytes, at + 16)?);
-    (rest <= 3).then(|| ((first * 100_000_000 + second) * POWERS[rest] + third, at + 16 + rest))
+    (rest <= 3).then(|| {
+        (
+            (first * 100_000_000 + second) * POWERS[rest] + third,
+            at + 16 + rest,
+        )
+    })
+}
+
+/// The number that begins a row if it has 8 to 15 digits, and the place behind it.
+#[inline]
+pub(super) fn eight_to_fifteen_digits(row: &[u8; 32]) -> Option<(u64, usize)> {
+    let (first, second) = (word(row, 0)? ^ (ONES * 0x30), word(row, 8)? ^ (ONES * 0x30));
+    if no_digits(first) != 0 {
+        return None;
+    }
+    let others = no_digits(second);
+    if others == 0 {
+        return None;
+    }
+    let more = (others.trailing_zeros() / 8) as usize;
+    // In two steps, since a shift by 64 for no digits would be none.
+    let rest = joined((second << 8) << (56 - 8 * more));
+    Some((joined(first) * POWERS[more & 7] + rest, 8 + more))
 }
 
 /// Value and number of the digits that begin a word, up to eight.
 #[inline]
 fn some_digits(word: u64) -> (u64, usize) {
-    // A digit becomes 0..=9, and adding 0x76 reaches the top bit of a byte from 10 on. A carry out of a byte
-    // only disturbs bytes behind the first one that is no digit.
     let values = word ^ (ONES * 0x30);
-    let others = (values.wrapping_add(ONES * 0x76) | values) & TOPS;
-    let count = (others.trailing_zeros() / 8) as usize;
+    let count = (no_digits(values).trailing_zeros() / 8) as usize;
     if count == 0 {
         return (0, 0);
     }
-    // Moved up, so that zeros stand in front; then neighbours are joined: pairs, fours, eights.
-    let ones = values << (64 - 8 * count);
+    // Moved up, so that zeros stand in front.
+    (joined(values << (64 - 8 * count)), count)
+}
+
+/// The top bit of the first byte that is no value 0 to 9, and perhaps of bytes behind it.
+#[inline]
+fn no_digits(values: u64) -> u64 {
+    // Adding 0x76 reaches the top bit from 10 on. A carry out of a byte only disturbs bytes behind one that is
+    // no digit.
+    (values.wrapping_add(ONES * 0x76) | values) & TOPS
+}
+
+/// The number that eight digit values make: neighbours are joined to pairs, fours, eights.
+#[inline]
+fn joined(ones: u64) -> u64 {
     let pairs = (ones.wrapping_mul(1 + (10 << 8)) >> 8) & 0x00ff_00ff_00ff_00ff;
     let fours = (pairs.wrapping_mul(1 + (100 << 16)) >> 16) & 0x0000_ffff_0000_ffff;
-    (fours.wrapping_mul(1 + (10_000 << 32)) >> 32, count)
+    fours.wrapping_mul(1 + (10_000 << 32)) >> 32
 }
 
 /// Eight bytes as a word, the first one lowest.
@@ -56,10 +88,10 @@ pub(super) fn until_blank(word: u64) -> usize {
     ((word.wrapping_sub(ONES * 0x21) & !word & TOPS).trailing_zeros() / 8) as usize
 }
 
-/// The first `count` bytes of a word, fewer than eight.
+/// The key of the name in the first `count` bytes of a word, fewer than eight: those bytes, and `count` on top.
 #[inline]
-pub(super) fn first(word: u64, count: usize) -> u64 {
-    word & !(u64::MAX << (8 * count))
+pub(super) fn key(word: u64, count: usize) -> u64 {
+    (word & !(u64::MAX << (8 * count))) | ((count as u64) << 56)
 }
 
 #[cfg(test)]

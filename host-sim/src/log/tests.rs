@@ -1,5 +1,6 @@
 //! The layer as a whole: the same records whatever the pieces, no panic whatever the bytes, round trips.
 
+use std::fmt::Write as _;
 use std::io::{self, Read};
 
 use proptest::prelude::*;
@@ -17,7 +18,12 @@ pub(super) struct Pieces {
 
 impl Pieces {
     pub(super) fn new(data: &[u8], lengths: &[usize]) -> Self {
-        Self { data: data.to_vec(), at: 0, lengths: lengths.to_vec(), turn: 0 }
+        Self {
+            data: data.to_vec(),
+            at: 0,
+            lengths: lengths.to_vec(),
+            turn: 0,
+        }
     }
 }
 
@@ -96,9 +102,25 @@ const LOGS: [&str; 6] = [
 fn lines_begin_once_and_damage_ends_the_log_behind_the_rest() {
     let (records, lines, fault) = read(LOGS[1].as_bytes());
     let kinds: Vec<What> = records.iter().map(|record| record.what).collect();
-    assert_eq!(kinds, [What::Start(Level::High), What::Edge(Level::Low), What::Start(Level::High)]);
-    assert_eq!(lines.iter().map(|line| line.name.as_str()).collect::<Vec<_>>(), ["a", "b"]);
-    assert!(fault.unwrap().to_string().starts_with("t:7: found `broken`, expected three fields"));
+    assert_eq!(
+        kinds,
+        [
+            What::Start(Level::High),
+            What::Edge(Level::Low),
+            What::Start(Level::High)
+        ]
+    );
+    assert_eq!(
+        lines
+            .iter()
+            .map(|line| line.name.as_str())
+            .collect::<Vec<_>>(),
+        ["a", "b"]
+    );
+    assert!(fault
+        .unwrap()
+        .to_string()
+        .starts_with("t:7: found `broken`, expected three fields"));
 }
 
 #[test]
@@ -108,7 +130,13 @@ fn rows_of_every_make_are_read() {
     let times: Vec<i64> = records.iter().map(|record| record.time_ns).collect();
     assert_eq!(times, [0, 0, 5, -7, 12_345_678_901_234_567, 9, 20]);
     assert_eq!(records[6].what, What::Mark);
-    assert_eq!(lines[2], LineInfo { name: "q,".to_owned(), initial: Some(Level::Unknown) });
+    assert_eq!(
+        lines[2],
+        LineInfo {
+            name: "q,".to_owned(),
+            initial: Some(Level::Unknown)
+        }
+    );
 }
 
 #[test]
@@ -134,7 +162,10 @@ fn what_is_no_log_is_refused() {
     assert!(message("hello\nworld\n").contains("the first row is `hello`"));
     let (_, _, fault) = read(b"\xff\xfet\0i\0");
     assert!(fault.unwrap().to_string().contains("UTF-16"));
-    let missing = LogReader::open("/no/such/log.csv", &Options::default()).err().unwrap().to_string();
+    let missing = LogReader::open("/no/such/log.csv", &Options::default())
+        .err()
+        .unwrap()
+        .to_string();
     assert!(missing.starts_with("/no/such/log.csv: ") && missing.contains("check the path"));
 }
 
@@ -142,21 +173,25 @@ fn what_is_no_log_is_refused() {
 fn too_many_lines_are_refused() {
     let mut log = String::from("time_ns,line,level\n");
     for line in 0..=MAX_LINES {
-        log.push_str(&format!("0,{line},1\n"));
+        writeln!(log, "0,{line},1").unwrap();
     }
     assert!(message(&log).contains("more than 32768 lines"));
     let long = "n".repeat(1000);
     let mut log = String::from("time_ns,line,level\n");
     for line in 0..2100 {
-        log.push_str(&format!("0,{long}{line},1\n"));
+        writeln!(log, "0,{long}{line},1").unwrap();
     }
     assert!(message(&log).contains("2097152 bytes"));
 }
 
 #[test]
 fn an_offset_is_added_or_refused() {
-    let options = Options { offset_ns: i64::MAX - 5, ..Options::default() };
-    let (records, _, fault) = read_pieces(b"time_ns,line,level\n0,a,1\n5,a,0\n6,a,1\n", &[9], &options);
+    let options = Options {
+        offset_ns: i64::MAX - 5,
+        ..Options::default()
+    };
+    let (records, _, fault) =
+        read_pieces(b"time_ns,line,level\n0,a,1\n5,a,0\n6,a,1\n", &[9], &options);
     assert_eq!(records.last().unwrap().time_ns, i64::MAX);
     assert!(fault.unwrap().to_string().contains("offset"));
 }
@@ -165,36 +200,58 @@ fn an_offset_is_added_or_refused() {
 fn a_live_stream_is_followed_row_by_row() {
     let rows = ["time_ns,line,level\n", "0,a,1\n", "5,a,0\n", "6,a,1\n"];
     let lengths: Vec<usize> = rows.iter().map(|row| row.len()).collect();
-    let mut reader =
-        LogReader::from_read(Pieces::new(rows.concat().as_bytes(), &lengths), "t", &Options::default()).unwrap();
+    let mut reader = LogReader::from_read(
+        Pieces::new(rows.concat().as_bytes(), &lengths),
+        "t",
+        &Options::default(),
+    )
+    .unwrap();
     let mut batch = Vec::new();
     for time_ns in [0, 5, 6] {
         assert!(reader.next_batch(&mut batch).unwrap());
-        assert_eq!(batch.iter().map(|record| record.time_ns).collect::<Vec<_>>(), [time_ns]);
+        assert_eq!(
+            batch
+                .iter()
+                .map(|record| record.time_ns)
+                .collect::<Vec<_>>(),
+            [time_ns]
+        );
     }
     assert!(!reader.next_batch(&mut batch).unwrap());
 }
 
 #[test]
 fn recordings_keep_every_edge() {
-    for (name, edges) in
-        [("ook-433mhz-receiver-12s.vcd", 14_819), ("rc-433mhz-8s.vcd", 1_600), ("ir-receiver-2s.vcd", 743)]
-    {
+    for (name, edges) in [
+        ("ook-433mhz-receiver-12s.vcd", 14_819),
+        ("rc-433mhz-8s.vcd", 1_600),
+        ("ir-receiver-2s.vcd", 743),
+    ] {
         let data = recording(&format!("recordings/{name}"));
         let (records, lines, fault) = read(&data);
         assert_eq!((fault, lines.len()), (None, 1));
         let mut describe = Describe::new();
-        records.iter().for_each(|record| describe.add(record));
+        for record in &records {
+            describe.add(record);
+        }
         let facts = &describe.finish(&lines).lines[0];
         assert_eq!(facts.edges, edges, "{name}");
         assert_eq!(facts.name, "data");
         // One value change a line of the file, the initial one included.
-        let values = data.split(|&byte| byte == b'\n').filter(|row| matches!(row, [b'0' | b'1', b'!']));
+        let values = data
+            .split(|&byte| byte == b'\n')
+            .filter(|row| matches!(row, [b'0' | b'1', b'!']));
         assert_eq!(values.count() as u64, edges + 1);
         let csv = rewritten(&data, Target::Csv);
         // The own CSV states the end of the log, which a dump has for all lines, for each of them.
-        let want: Vec<Record> = records.iter().map(|record| Record { line: 0, ..*record }).collect();
-        assert!(read(&csv).0 == want && read(&rewritten(&csv, Target::Vcd)).0 == want, "{name}");
+        let want: Vec<Record> = records
+            .iter()
+            .map(|record| Record { line: 0, ..*record })
+            .collect();
+        assert!(
+            read(&csv).0 == want && read(&rewritten(&csv, Target::Vcd)).0 == want,
+            "{name}"
+        );
     }
 }
 
@@ -203,12 +260,20 @@ fn describe_sums_up() {
     let log = "time_ns,line,level\n-10,a,0\n0,a,1\n5,a,0\n25,a,1\n28,a,x\n30,a,1\n40,a,1\n";
     let (records, lines, _) = read(log.as_bytes());
     let mut describe = Describe::new();
-    records.iter().for_each(|record| describe.add(record));
+    for record in &records {
+        describe.add(record);
+    }
     let all = describe.finish(&lines);
     let facts = &all.lines[0];
     assert_eq!(all.duration_ns, 50);
-    assert_eq!((facts.edges, facts.high_ns, facts.low_ns, facts.unknown_ns), (5, 18, 30, 2));
-    assert_eq!((facts.shortest_high_ns, facts.shortest_low_ns), (Some(5), Some(20)));
+    assert_eq!(
+        (facts.edges, facts.high_ns, facts.low_ns, facts.unknown_ns),
+        (5, 18, 30, 2)
+    );
+    assert_eq!(
+        (facts.shortest_high_ns, facts.shortest_low_ns),
+        (Some(5), Some(20))
+    );
     assert_eq!(facts.high_dwells.bins().collect::<Vec<_>>(), [(4, 7, 1)]);
     assert_eq!(facts.low_dwells.bins().collect::<Vec<_>>(), [(16, 31, 1)]);
     assert_eq!((facts.initial, facts.times_back), (Level::Low, 0));
@@ -217,23 +282,53 @@ fn describe_sums_up() {
 #[test]
 fn a_dump_holds_no_negative_time_unless_lossy() {
     let records = [
-        Record { time_ns: -5, line: 0, what: What::Start(Level::High) },
-        Record { time_ns: 7, line: 0, what: What::Edge(Level::Low) },
-        Record { time_ns: 6, line: 0, what: What::Edge(Level::High) },
+        Record {
+            time_ns: -5,
+            line: 0,
+            what: What::Start(Level::High),
+        },
+        Record {
+            time_ns: 7,
+            line: 0,
+            what: What::Edge(Level::Low),
+        },
+        Record {
+            time_ns: 6,
+            line: 0,
+            what: What::Edge(Level::High),
+        },
     ];
     let mut out = Vec::new();
     let mut strict = Writer::new(Target::Vcd, &mut out, "out", &["a"], false).unwrap();
-    assert!(strict.write(&records[0]).unwrap_err().to_string().contains("-5 ns"));
+    assert!(strict
+        .write(&records[0])
+        .unwrap_err()
+        .to_string()
+        .contains("-5 ns"));
     drop(strict);
     assert!(Writer::new(Target::Vcd, &mut out, "out", &["a b"], false).is_err());
     out.clear();
     let mut lossy = Writer::new(Target::Vcd, &mut out, "out", &["a b"], true).unwrap();
-    records.iter().for_each(|record| lossy.write(record).unwrap());
-    assert_eq!(lossy.finish().unwrap(), Loss { times_moved: 2, names_changed: 1 });
+    for record in &records {
+        lossy.write(record).unwrap();
+    }
+    assert_eq!(
+        lossy.finish().unwrap(),
+        Loss {
+            times_moved: 2,
+            names_changed: 1
+        }
+    );
     let (read_back, lines, fault) = read(&out);
     assert_eq!(fault, None);
     assert_eq!(lines[0].name, "a_b");
-    assert_eq!(read_back.iter().map(|record| record.time_ns).collect::<Vec<_>>(), [0, 7, 7]);
+    assert_eq!(
+        read_back
+            .iter()
+            .map(|record| record.time_ns)
+            .collect::<Vec<_>>(),
+        [0, 7, 7]
+    );
 }
 
 #[test]
@@ -242,7 +337,15 @@ fn convert_keeps_what_comes_before_a_damage() {
     let path = folder.path().join("log.csv");
     std::fs::write(&path, LOGS[1]).unwrap();
     let mut out = Vec::new();
-    let done = convert(path.to_str().unwrap(), &Options::default(), Target::Vcd, false, &mut out, "out").unwrap();
+    let done = convert(
+        path.to_str().unwrap(),
+        &Options::default(),
+        Target::Vcd,
+        false,
+        &mut out,
+        "out",
+    )
+    .unwrap();
     assert_eq!(done.records, 3);
     assert!(done.damage.unwrap().to_string().contains("log.csv:7:"));
     assert_eq!(read(&out).0, read(LOGS[1].as_bytes()).0);
@@ -257,7 +360,8 @@ fn canonical() -> impl Strategy<Value = String> {
         let mut time = 0;
         for (gap, line, level) in rows {
             time += gap;
-            log.push_str(&format!("{time},{},{}\n", names[line], ["0", "1", "x"][level]));
+            let level = ["0", "1", "x"][level];
+            writeln!(log, "{time},{},{level}", names[line]).unwrap();
         }
         log
     })

@@ -153,6 +153,8 @@ mod tests {
     fn identifiers_are_distinct_and_printable() {
         let all: HashSet<String> = (0..20_000).map(identifier).collect();
         assert_eq!(all.len(), 20_000);
-        assert!(all.iter().all(|text| text.bytes().all(|byte| (33..=126).contains(&byte)) && text.len() <= 3));
+        assert!(all
+            .iter()
+            .all(|text| text.bytes().all(|byte| (33..=126).contains(&byte)) && text.len() <= 3));
     }
 }

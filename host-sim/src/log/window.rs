@@ -90,7 +90,9 @@ impl Window {
                 Err(error) => {
                     self.ended = true;
                     let offset = self.offset + self.data().len() as u64;
-                    return Err(Fault::io(&self.file, "read", &error).at(Place::byte(&self.file, offset)));
+                    return Err(
+                        Fault::io(&self.file, "read", &error).at(Place::byte(&self.file, offset))
+                    );
                 }
             }
         }
@@ -113,7 +115,10 @@ impl Window {
     pub(super) fn tokens(&mut self) -> Result<usize, Fault> {
         let mut searched = 0;
         loop {
-            if let Some(last) = self.data()[searched..].iter().rposition(|&byte| separates(byte)) {
+            if let Some(last) = self.data()[searched..]
+                .iter()
+                .rposition(|&byte| separates(byte))
+            {
                 return Ok(searched + last + 1);
             }
             searched = self.data().len();
@@ -131,10 +136,17 @@ impl Window {
         let mut searched = 0;
         loop {
             if searched == 0 {
-                let blank = self.data().iter().take_while(|&&byte| separates(byte)).count();
+                let blank = self
+                    .data()
+                    .iter()
+                    .take_while(|&&byte| separates(byte))
+                    .count();
                 self.consume(blank);
             }
-            if let Some(end) = self.data()[searched..].iter().position(|&byte| separates(byte)) {
+            if let Some(end) = self.data()[searched..]
+                .iter()
+                .position(|&byte| separates(byte))
+            {
                 return Ok(Some(searched + end));
             }
             searched = self.data().len();
@@ -174,7 +186,10 @@ pub(super) fn separates(byte: u8) -> bool {
 /// The fault of a token beyond [`MAX_TOKEN_BYTES`].
 pub(super) fn token_too_long(token: &[u8]) -> Fault {
     Fault::new(
-        format!("a word that begins {} and is longer than {MAX_TOKEN_BYTES} bytes", excerpt(&token[..token.len().min(24)])),
+        format!(
+            "a word that begins {} and is longer than {MAX_TOKEN_BYTES} bytes",
+            excerpt(&token[..token.len().min(24)])
+        ),
         "shorter words between blanks",
         "check that this is a value change dump",
     )
@@ -183,7 +198,10 @@ pub(super) fn token_too_long(token: &[u8]) -> Fault {
 /// The fault of a row beyond [`MAX_ROW_BYTES`].
 pub(super) fn row_too_long(row: &[u8]) -> Fault {
     Fault::new(
-        format!("a row that begins {} and does not end within {MAX_ROW_BYTES} bytes", excerpt(&row[..row.len().min(24)])),
+        format!(
+            "a row that begins {} and does not end within {MAX_ROW_BYTES} bytes",
+            excerpt(&row[..row.len().min(24)])
+        ),
         "shorter rows",
         "check that this is a text file with line ends",
     )

@@ -100,7 +100,10 @@ impl<'a> Writer<'a> {
             Target::Csv => Box::new(CsvOut::new(out, file, &names)?),
             Target::Vcd => Box::new(VcdOut::new(out, file, &names, lossy)?),
         };
-        Ok(Self { sink, now: vec![None; names.len()] })
+        Ok(Self {
+            sink,
+            now: vec![None; names.len()],
+        })
     }
 
     /// Writes the next record of the log. Records of one line begin with its [`What::Start`].
@@ -116,10 +119,13 @@ impl<'a> Writer<'a> {
         };
         let (level, begins) = match (record.what, *now) {
             (What::Start(level), None) => (level, true),
-            (What::Edge(level), Some(_)) => (level, false),
-            (What::Mark, Some(level)) => (level, false),
-            (What::Start(_), Some(_)) => return Err(out_of_turn(record, "one beginning of each line")),
-            (What::Edge(_) | What::Mark, None) => return Err(out_of_turn(record, "the beginning of the line first")),
+            (What::Edge(level), Some(_)) | (What::Mark, Some(level)) => (level, false),
+            (What::Start(_), Some(_)) => {
+                return Err(out_of_turn(record, "one beginning of each line"))
+            }
+            (What::Edge(_) | What::Mark, None) => {
+                return Err(out_of_turn(record, "the beginning of the line first"))
+            }
         };
         *now = Some(level);
         self.sink.level(record.time_ns, record.line, level, begins)
@@ -136,7 +142,10 @@ impl<'a> Writer<'a> {
 
 fn out_of_turn(record: &Record, expected: &str) -> Fault {
     Fault::new(
-        format!("{:?} of line number {} at {} ns", record.what, record.line, record.time_ns),
+        format!(
+            "{:?} of line number {} at {} ns",
+            record.what, record.line, record.time_ns
+        ),
         expected,
         "hand on the records of one reader, all of them and in order",
     )
@@ -177,7 +186,11 @@ pub fn convert(
         // A damage is met again, and told, in the second reading.
         while matches!(reader.next_batch(&mut batch), Ok(true)) {}
     }
-    let names: Vec<String> = reader.lines().iter().map(|line| line.name.clone()).collect();
+    let names: Vec<String> = reader
+        .lines()
+        .iter()
+        .map(|line| line.name.clone())
+        .collect();
     let mut reader = LogReader::from_boxed(again.read()?, again.name(), options)?;
     let mut writer = Writer::new(target, out, out_name, &names, lossy)?;
     let mut records = 0;
@@ -193,5 +206,10 @@ pub fn convert(
         records += batch.len() as u64;
     };
     let loss = writer.finish()?;
-    Ok(Converted { records, loss, assumptions: reader.assumptions().to_vec(), damage })
+    Ok(Converted {
+        records,
+        loss,
+        assumptions: reader.assumptions().to_vec(),
+        damage,
+    })
 }

@@ -23,7 +23,12 @@ impl Decimal {
             b'+' => (false, &text[1..]),
             _ => (false, text),
         };
-        let mut number = Self { negative, digits: 0, exponent: 0, more: false };
+        let mut number = Self {
+            negative,
+            digits: 0,
+            exponent: 0,
+            more: false,
+        };
         let (mut kept, mut seen, mut behind_point) = (0, false, false);
         for (at, &byte) in unsigned.iter().enumerate() {
             match byte {
@@ -41,7 +46,9 @@ impl Decimal {
                 }
                 b'.' | b',' => behind_point = true,
                 _ => {
-                    number.exponent = number.exponent.saturating_add(exponent(&unsigned[at + 1..]));
+                    number.exponent = number
+                        .exponent
+                        .saturating_add(exponent(&unsigned[at + 1..]));
                     break;
                 }
             }
@@ -51,7 +58,12 @@ impl Decimal {
 
     /// Length of the longest beginning that has the shape of a number; it may still lack its digits.
     pub(crate) fn prefix_len(text: &[u8]) -> usize {
-        let digits = |from: usize| text[from..].iter().take_while(|byte| byte.is_ascii_digit()).count();
+        let digits = |from: usize| {
+            text[from..]
+                .iter()
+                .take_while(|byte| byte.is_ascii_digit())
+                .count()
+        };
         let sign = |at: usize| usize::from(matches!(text.get(at), Some(b'+' | b'-')));
         let mut at = sign(0);
         at += digits(at);
@@ -83,7 +95,10 @@ impl Decimal {
             let scale = 10_u128.checked_pow(power.unsigned_abs())?;
             (product.checked_mul(scale)?, u128::from(divisor))
         } else if power > -35 {
-            (product, 10_u128.pow(power.unsigned_abs()) * u128::from(divisor))
+            (
+                product,
+                10_u128.pow(power.unsigned_abs()) * u128::from(divisor),
+            )
         } else {
             // 10^24 * 3600 / 10^35 is far below one half.
             return Some((0, false));
@@ -106,7 +121,9 @@ fn exponent(text: &[u8]) -> i32 {
         Some(b'+') => (false, &text[1..]),
         _ => (false, text),
     };
-    let size = digits.iter().fold(0_i32, |sum, &byte| (sum * 10 + i32::from(byte - b'0')).min(1_000_000));
+    let size = digits.iter().fold(0_i32, |sum, &byte| {
+        (sum * 10 + i32::from(byte - b'0')).min(1_000_000)
+    });
     if negative {
         -size
     } else {
@@ -129,7 +146,10 @@ mod tests {
         assert_eq!(ns("-1,000000001"), Some((-1_000_000_001, true)));
         assert_eq!(ns("1.5e-9"), Some((2, false)));
         assert_eq!(ns("2.5e-9"), Some((2, false)));
-        assert_eq!(ns("2.50000000000000000000000000000001e-9"), Some((3, false)));
+        assert_eq!(
+            ns("2.50000000000000000000000000000001e-9"),
+            Some((3, false))
+        );
         assert_eq!(ns("1e-400"), Some((0, false)));
         assert_eq!(ns("0e999999999999"), Some((0, true)));
         assert_eq!(ns("1e400"), None);
@@ -137,13 +157,18 @@ mod tests {
         assert_eq!(ns("9223372036.854775808"), None);
         assert_eq!(ns(".5"), Some((500_000_000, true)));
         assert_eq!(ns("5."), Some((5_000_000_000, true)));
-        assert_eq!(ns("0.000000001000000000000000000000000000"), Some((1, true)));
+        assert_eq!(
+            ns("0.000000001000000000000000000000000000"),
+            Some((1, true))
+        );
         assert_eq!(ns("+12E+0"), Some((12_000_000_000, true)));
     }
 
     #[test]
     fn other_text_is_no_number() {
-        for text in ["", "-", ".", "1e", "1e+", "e5", "1.2.3", "0x1", "1 ", " 1", "1_0", "nan", "inf", "--1"] {
+        for text in [
+            "", "-", ".", "1e", "1e+", "e5", "1.2.3", "0x1", "1 ", " 1", "1_0", "nan", "inf", "--1",
+        ] {
             assert_eq!(Decimal::parse(text.as_bytes()), None, "{text}");
         }
     }

@@ -51,7 +51,7 @@ impl Axis {
         };
         let (lo, hi) = match (hi.is_finite() && hi > lo, scale) {
             (true, _) => (lo, hi),
-            (false, Scale::Log) => (lo / 2.0, lo * 2.0),
+            (false, Scale::Log) => (lo / 2.0, (lo * 2.0).min(f64::MAX)),
             (false, _) => (lo - 1.0, lo + 1.0),
         };
         Self {

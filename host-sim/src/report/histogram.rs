@@ -42,8 +42,7 @@ const HEAD: f64 = 26.0;
 const FOOT: f64 = 16.0;
 /// Counts beyond this share a logarithmic axis, so that a rare bin still shows.
 const EVEN_COUNTS: u64 = 50;
-/// Most marks on the axis of time, and on that of counts.
-const TIMES: usize = 10;
+/// Most marks on the axis of counts.
 const COUNTS: usize = 5;
 
 impl Bin {
@@ -75,7 +74,7 @@ impl Histogram {
             draw(&mut drawing, series, &time, most, top);
             top += HEAD + PANEL + FOOT;
         }
-        for tick in time.ticks(TIMES) {
+        for tick in marks(&time) {
             let (x, base) = (time.at(tick), top - FOOT);
             drawing.line("base", (x, base), (x, base + 5.0));
             drawing.text(
@@ -115,6 +114,11 @@ impl Histogram {
     }
 }
 
+/// Times that get a mark. Thousands of seconds are long to write and need more room.
+fn marks(time: &Axis) -> Vec<f64> {
+    time.ticks(if time.range().1 > 1e13 { 6 } else { 10 })
+}
+
 fn draw(drawing: &mut Drawing, series: &Series, time: &Axis, most: u64, top: f64) {
     let (field, base) = (top + HEAD, top + HEAD + PANEL);
     let even = most <= EVEN_COUNTS;
@@ -126,7 +130,7 @@ fn draw(drawing: &mut Drawing, series: &Series, time: &Axis, most: u64, top: f64
     };
     drawing.text("strong", (LEFT, top + TEXT), Anchor::Start, &series.name);
     drawing.rect("ground", (LEFT, field), (RIGHT - LEFT, PANEL));
-    for tick in time.ticks(TIMES) {
+    for tick in marks(time) {
         drawing.line("grid", (time.at(tick), field), (time.at(tick), base));
     }
     for tick in count
@@ -144,17 +148,10 @@ fn draw(drawing: &mut Drawing, series: &Series, time: &Axis, most: u64, top: f64
     }
     for bin in series.bins.iter().filter(|bin| bin.count > 0) {
         let (from, to) = bin.stretch();
-        let (left, right, y) = (
-            time.at(from) + 0.8,
-            time.at(to) - 0.8,
-            count.at(bin.count as f64),
-        );
-        let hint = format!(
-            "{} to {}: {}",
-            prefixed(from, "s"),
-            prefixed(to, "s"),
-            bin.count
-        );
+        let (left, right) = (time.at(from) + 0.8, time.at(to) - 0.8);
+        let y = count.at(bin.count as f64);
+        let (shortest, longest) = (prefixed(from, "s"), prefixed(to, "s"));
+        let hint = format!("{shortest} to {longest}: {}", bin.count);
         drawing.rect_with_hint("bar", (left, y), ((right - left).max(1.0), base - y), &hint);
     }
     drawing.line("base", (LEFT, base), (RIGHT, base));

@@ -8,7 +8,7 @@ const DARK: &str = include_str!("dark.css");
 const STYLE: &str = include_str!("page.css");
 
 /// The page's own device: chatter that settles, with its balance point. Purely ornamental.
-const DEVICE: &str = r#"<svg viewBox="0 0 208 30" aria-hidden="true"><path class="trace" d="M2 25H54V7H58V25H76V7H81V25H90V7H98V25H104V7H113V25H118V7H132V25H136V7H150V25H153V7H206"/><path class="pole onset" d="M104 1V29"/><path class="onset" d="M104 9l6 7-6 7-6-7z"/></svg>"#;
+const DEVICE: &str = r#"<svg viewBox="2 0 206 30" aria-hidden="true"><path class="trace" d="M2 25H54V7H58V25H76V7H81V25H90V7H98V25H104V7H113V25H118V7H132V25H136V7H150V25H153V7H206"/><path class="pole onset" d="M104 1V29"/><path class="onset" d="M104 9l6 7-6 7-6-7z"/></svg>"#;
 
 fn colours() -> String {
     format!("{LIGHT}@media screen and (prefers-color-scheme: dark) {{ {DARK}}}\n")

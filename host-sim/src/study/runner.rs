@@ -200,8 +200,8 @@ pub fn run(cell: &Cell, plan: &Plan) -> Result<Vec<Vec<Trial>>, ConfigError> {
     let shares: Vec<Vec<Vec<Trial>>> = (0..devices)
         .into_par_iter()
         .map(|device| {
-            let share = (first + touches * device / devices)
-                ..(first + touches * (device + 1) / devices);
+            let share =
+                (first + touches * device / devices)..(first + touches * (device + 1) / devices);
             Device::new(cell, plan, &configs, device).measure(share)
         })
         .collect();

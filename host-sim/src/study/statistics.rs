@@ -150,7 +150,11 @@ mod tests {
         assert_eq!(quantile(&mut values, 0.999), Some(999.0));
         assert_eq!(quantile(&mut [], 0.5), None);
         // 81 of 263 at 95 %: Newcombe (1998) gives 0.2553 to 0.3662.
-        let (low, high) = Share { hits: 81, trials: 263 }.wilson(1.959_964);
+        let (low, high) = Share {
+            hits: 81,
+            trials: 263,
+        }
+        .wilson(1.959_964);
         assert!((low - 0.2553).abs() < 5e-5 && (high - 0.3662).abs() < 5e-5);
         assert!((bound_after_none(1000) - 0.002_991_2).abs() < 1e-6);
     }

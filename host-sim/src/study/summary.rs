@@ -72,7 +72,12 @@ impl Summary {
             first: trials.iter().filter_map(|t| t.first_nm).collect(),
             run: trials.iter().filter_map(|t| t.run_nm).collect(),
             p999: quantile(&mut absolute, 0.999).unwrap_or(f64::NAN),
-            doubt_rms: doubts.iter().map(|d| d * d).collect::<Moments>().mean().sqrt(),
+            doubt_rms: doubts
+                .iter()
+                .map(|d| d * d)
+                .collect::<Moments>()
+                .mean()
+                .sqrt(),
             doubt_median: quantile(&mut doubts, 0.5).unwrap_or(f64::NAN),
             inside: within(0.0),
             inside_calibrated: within(error.mean()),

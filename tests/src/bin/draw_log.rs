@@ -29,6 +29,11 @@ impl Random {
         from + self.next() % (to - from + 1)
     }
 
+    /// The same for a step of time; the ends used here are far below 2^63.
+    fn step_ns(&mut self, ends: (u64, u64)) -> i64 {
+        i64::try_from(self.within(ends)).unwrap_or(i64::MAX)
+    }
+
     /// True once in `times`.
     fn once_in(&mut self, times: u64) -> bool {
         self.next() % times == 0
@@ -41,7 +46,7 @@ fn line(random: &mut Random, start_ns: i64) -> Vec<(i64, char)> {
     let mut now_ns = start_ns;
     let mut rows = vec![(now_ns, level(high))];
     for _ in 0..EPISODES {
-        now_ns += random.within(REST_NS).cast_signed();
+        now_ns += random.step_ns(REST_NS);
         // An even count is a glitch, an odd one a change; few edges as often as many.
         let most = [2, 9, 40, 200][random.within((0, 3)) as usize];
         for _ in 0..random.within((1, most)) {
@@ -55,7 +60,7 @@ fn line(random: &mut Random, start_ns: i64) -> Vec<(i64, char)> {
                 now_ns += 1;
                 rows.push((now_ns, level(high)));
             }
-            now_ns += random.within(DWELL_NS).cast_signed();
+            now_ns += random.step_ns(DWELL_NS);
         }
     }
     rows
@@ -75,7 +80,7 @@ fn main() -> ExitCode {
         return ExitCode::from(2);
     };
     let mut random = Random(seed);
-    let start_ns = random.within((0, 20_000_000_000)).cast_signed() - 10_000_000_000;
+    let start_ns = random.step_ns((0, 20_000_000_000)) - 10_000_000_000;
     let names = &["beam", "touch pad", "t", "spindle_side_barrier"][..random.within((1, 4)) as usize];
     let mut rows: Vec<(i64, &str, char)> = Vec::new();
     for &name in names {

@@ -163,19 +163,23 @@ impl Line {
         if self.open.is_none() && at - self.last().at >= hold {
             self.remarks.clear();
         }
+        let mut restarted = false;
         if at < self.last().at {
             self.remarks.insert("time_back");
             if self.last().at - at < hold {
                 at = self.last().at;
             } else {
+                restarted = true;
                 self.restart(at);
             }
         }
         self.remarks.extend(input.remark);
         if input.level == Level::Unknown {
             self.remarks.insert("unknown_level");
-            if self.sight == Sight::Clear {
+            if self.sight != Sight::NeverSeen {
+                // Until here the old level was there.
                 self.sight = Sight::Blind;
+                self.past.push(Mark { at, edge: false, ..self.last() });
             }
             self.counts.refused += 1;
             return event;
@@ -187,7 +191,7 @@ impl Line {
             self.counts.initial += 1;
             self.past.push(Mark { at, touching, edge: false });
         } else if touching == self.last().touching {
-            if sight == Sight::Clear {
+            if sight == Sight::Clear && !restarted {
                 self.remarks.insert("lost_edge");
             }
             self.counts.refused += 1;

@@ -17,12 +17,22 @@ pub struct Bare {
 impl Bare {
     /// At the low level since `now`, in ticks.
     pub const fn new(now: u32, hold: u32) -> Self {
-        Self { hold, last: now, balance: now, causal: now, sum: 0, settled: 0, level: 0, open: false }
+        Self {
+            hold,
+            last: now,
+            balance: now,
+            causal: now,
+            sum: 0,
+            settled: 0,
+            level: 0,
+            open: false,
+        }
     }
 
     /// Balance point and causal estimate, once the level lasted a hold.
     pub fn confirm(&mut self, now: u32) -> Option<(u32, u32)> {
-        let due = self.open && self.level != self.settled && now.wrapping_sub(self.last) >= self.hold;
+        let due =
+            self.open && self.level != self.settled && now.wrapping_sub(self.last) >= self.hold;
         due.then(|| {
             self.settled = self.level;
             self.open = false;

@@ -18,7 +18,10 @@ impl Chatter {
     /// From `seed`, at the counter value `now`.
     pub const fn new(seed: u32, now: u32) -> Self {
         // The generator stays at zero for ever, so it never starts there.
-        Self { random: seed.wrapping_mul(2_654_435_761) | 1, now }
+        Self {
+            random: seed.wrapping_mul(2_654_435_761) | 1,
+            now,
+        }
     }
 
     /// Edges of the next episode.

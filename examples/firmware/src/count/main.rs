@@ -61,7 +61,12 @@ fn keep(channel: &mut Channel, event: Option<Event>) -> u32 {
 }
 
 /// Calls `f` between the markers.
-fn counted<T>(f: extern "C" fn(&mut T, u32, u32) -> u32, state: &mut T, raw: u32, second: u32) -> u32 {
+fn counted<T>(
+    f: extern "C" fn(&mut T, u32, u32) -> u32,
+    state: &mut T,
+    raw: u32,
+    second: u32,
+) -> u32 {
     let result: u32;
     // SAFETY: a plain call after the C convention; the markers move a register onto itself.
     unsafe {
@@ -78,7 +83,10 @@ fn counted<T>(f: extern "C" fn(&mut T, u32, u32) -> u32, state: &mut T, raw: u32
 }
 
 fn argument(args: &mut Option<semihosting::experimental::env::Args<128>>) -> Option<u32> {
-    args.as_ref().and_then(|mut words| words.next()).and_then(Result::ok).and_then(|word| word.parse().ok())
+    args.as_ref()
+        .and_then(|mut words| words.next())
+        .and_then(Result::ok)
+        .and_then(|word| word.parse().ok())
 }
 
 #[cortex_m_rt::entry]
@@ -87,12 +95,21 @@ fn main() -> ! {
     let (Some(seed), Some(touches)) = (argument(&mut args), argument(&mut args)) else {
         stop("the arguments SEED TOUCHES are missing; both are whole numbers");
     };
-    let Ok(rate) = TickRate::from_hz(black_box(RATE_HZ)) else { stop("the tick rate was refused") };
-    let Ok(config) = Config::new(rate, black_box(HOLD_NS)) else { stop("the hold was refused") };
+    let Ok(rate) = TickRate::from_hz(black_box(RATE_HZ)) else {
+        stop("the tick rate was refused")
+    };
+    let Ok(config) = Config::new(rate, black_box(HOLD_NS)) else {
+        stop("the hold was refused")
+    };
     // Shortly before the first wrap of the counter, so that wraps are among what is counted.
     let start = Instant::from_ticks(0xffff_0000);
     let line = Line::new(&config, Level::Low, start);
-    let mut channel = Channel { counter: Counter::new(Bits::B32, start), config, line, event: None };
+    let mut channel = Channel {
+        counter: Counter::new(Bits::B32, start),
+        config,
+        line,
+        event: None,
+    };
     let mut bare = Bare::new(start.ticks() as u32, config.hold_ticks());
     let mut chatter = Chatter::new(seed, start.ticks() as u32);
     println!("state {}", size_of::<Line>());
@@ -111,8 +128,12 @@ fn main() -> ! {
             }
             let confirming = counted(poll, &mut channel, chatter.rest(), 0);
             match (confirming, &channel.event) {
-                (1, Some(Event::Touch(contact))) if contact.edges == edges => println!("touch {edges}"),
-                (2, Some(Event::Release(contact))) if contact.edges == edges => println!("release {edges}"),
+                (1, Some(Event::Touch(contact))) if contact.edges == edges => {
+                    println!("touch {edges}")
+                }
+                (2, Some(Event::Release(contact))) if contact.edges == edges => {
+                    println!("release {edges}")
+                }
                 _ => stop("a poll after the hold confirmed nothing, or lost edges"),
             }
             if bare.confirm(chatter.now()).is_none() {

@@ -12,7 +12,9 @@ use core::hint::black_box;
 
 use trueonset::edge::{Edge, Level};
 use trueonset::flags::Flags;
-use trueonset::onset::{Chatter, Config, Contact, Doubt, Event, FeedClass, Line, Touched, Truncation};
+use trueonset::onset::{
+    Chatter, Config, ConfigError, Contact, Doubt, Event, FeedClass, Line, Touched, Truncation,
+};
 use trueonset::time::{Bits, Counter, FineInstant, Instant, Span, TickRate};
 
 #[panic_handler]
@@ -48,7 +50,12 @@ fn level() -> Level {
 }
 
 fn flags() -> Flags {
-    [Flags::NONE, Flags::OVERCAPTURE, Flags::TIME_BACK, Flags::LOST_EDGE][any() as usize % 4]
+    [
+        Flags::NONE,
+        Flags::OVERCAPTURE,
+        Flags::TIME_BACK,
+        Flags::LOST_EDGE,
+    ][any() as usize % 4]
 }
 
 /// Takes text and drops it.
@@ -75,12 +82,14 @@ fn main() -> ! {
 }
 
 fn time() {
-    if let Ok(rate) = TickRate::from_hz(any()) {
-        black_box((rate.hz(), rate.ns(any64()), rate.ticks_from_ns(any64())));
-        black_box(Doubt::from_sixteenths(any()).ns(rate));
-    }
+    let rate = rate();
+    black_box((rate.hz(), rate.ns(any64()), rate.ticks_from_ns(any64())));
+    black_box(Doubt::from_sixteenths(any()).ns(rate));
     let span = instant().since(instant());
-    black_box((span.ticks(), instant().saturating_add(Span::from_ticks(any64() as i64))));
+    black_box((
+        span.ticks(),
+        instant().saturating_add(Span::from_ticks(any64() as i64)),
+    ));
     fine(FineInstant::new(instant(), any() as i32));
     let bits = [Bits::B16, Bits::B24, Bits::B32][any() as usize % 3];
     let mut counter = Counter::new(bits, instant()).allowing_back_step(any());
@@ -102,7 +111,11 @@ fn fine(at: FineInstant) {
 fn flag() {
     let mut set = flags().union(flags());
     set.insert(flags());
-    black_box((set.is_empty(), set.contains(flags()), Flags::from_word("upper")));
+    black_box((
+        set.is_empty(),
+        set.contains(flags()),
+        Flags::from_word("upper"),
+    ));
     for word in set.words() {
         black_box(word);
     }
@@ -111,19 +124,52 @@ fn flag() {
 }
 
 fn config() -> Option<Config> {
-    let rate = TickRate::from_hz(any()).ok()?;
-    let config = Config::new(rate, any64()).ok()?;
-    let config = config.touched(if any() == 0 { Touched::High } else { Touched::Low });
-    let config = if any() == 0 { config } else { config.bandwidth_hz(any()).ok()? };
-    let config = if any() == 0 { config } else { config.release_hold(any64()).ok()? };
+    match checked() {
+        Ok(config) => {
+            black_box((
+                config.rate(),
+                config.hold_ticks(),
+                config.release_hold_ticks(),
+            ));
+            Some(config)
+        }
+        Err(why) => {
+            let _ = write!(Nowhere, "{why}");
+            None
+        }
+    }
+}
+
+fn checked() -> Result<Config, ConfigError> {
+    let mut config = Config::new(rate(), any64())?.touched(if any() == 0 {
+        Touched::High
+    } else {
+        Touched::Low
+    });
+    if any() == 0 {
+        config = config.bandwidth_hz(any())?;
+    }
+    if any() == 0 {
+        config = config.release_hold(any64())?;
+    }
     let side = [Truncation::Before, Truncation::Nearest, Truncation::After][any() as usize % 3];
-    let config = config.capture(side, any()).ok()?;
-    black_box((config.rate(), config.hold_ticks(), config.release_hold_ticks()));
-    Some(config)
+    config.capture(side, any())
+}
+
+fn rate() -> TickRate {
+    TickRate::from_hz(any()).unwrap_or_else(|why| {
+        let _ = write!(Nowhere, "{why}");
+        TickRate::NANOSECONDS
+    })
 }
 
 fn onset(config: &Config) {
-    let learned = if any() == 0 { Chatter::new() } else { Chatter::default() };
+    let learned = if any() == 0 {
+        Chatter::new()
+    } else {
+        Chatter::default()
+    };
+    let mut last = None;
     let mut line = Line::new(config, level(), instant()).with_learned(learned);
     while any() != 0 {
         let event = match any() % 4 {
@@ -132,21 +178,29 @@ fn onset(config: &Config) {
             _ => line.edge(config, Edge::new(instant(), level()).with_faults(flags())),
         };
         match event {
-            Some(Event::Touch(contact) | Event::Release(contact)) => look(&contact),
+            Some(Event::Touch(contact) | Event::Release(contact)) => look(&contact, &mut last),
             other => drop(black_box(other)),
         }
         if any() == 0 {
             let class = (any() != 0).then(FeedClass::new);
             black_box(line.exchange_class(class).map(|class| class.touches()));
         }
-        black_box((line.in_contact(), line.tally(), line.deadline(), line.learned().edge_variance_256()));
+        black_box((
+            line.in_contact(),
+            line.tally(),
+            line.deadline(),
+            line.learned().edge_variance_256(),
+        ));
         if let Some(at) = line.causal(config, instant()) {
             fine(at);
         }
     }
 }
 
-fn look(contact: &Contact) {
+fn look(contact: &Contact, last: &mut Option<Contact>) {
+    if let Some(touch) = last.replace(*contact) {
+        black_box(touch.flags_with(contact).only(flags()));
+    }
     fine(contact.onset);
     black_box(contact.doubt.map(Doubt::sixteenths));
     black_box(contact);

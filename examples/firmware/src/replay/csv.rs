@@ -36,11 +36,25 @@ pub struct Row<'a> {
 impl Log {
     /// Takes the header off `file`.
     pub fn new(file: File) -> Result<Self, Fault> {
-        let mut log = Self { file, chunk: [0; 512], next: 0, end: 0, row: Vec::new(), number: 0 };
+        let mut log = Self {
+            file,
+            chunk: [0; 512],
+            next: 0,
+            end: 0,
+            row: Vec::new(),
+            number: 0,
+        };
         let found = log.next_line()?;
-        let row = log.row.strip_prefix("\u{feff}".as_bytes()).unwrap_or(&log.row);
+        let row = log
+            .row
+            .strip_prefix("\u{feff}".as_bytes())
+            .unwrap_or(&log.row);
         if !found || row.trim_ascii() != b"time_ns,line,level" {
-            return Err(log.fault(row, "the header `time_ns,line,level`", "convert the log: trueonset convert LOG OUT.csv"));
+            return Err(log.fault(
+                row,
+                "the header `time_ns,line,level`",
+                "convert the log: trueonset convert LOG OUT.csv",
+            ));
         }
         Ok(log)
     }
@@ -67,26 +81,54 @@ impl Log {
     fn fields(&self) -> Result<Row<'_>, Fault> {
         let row = self.row.trim_ascii();
         let mut fields = row.split(|&byte| byte == b',').map(<[u8]>::trim_ascii);
-        let (Some(time), Some(name), Some(level), None) = (fields.next(), fields.next(), fields.next(), fields.next()) else {
-            return Err(self.fault(row, "three fields `time_ns,line,level`", "complete or remove the row"));
+        let (Some(time), Some(name), Some(level), None) =
+            (fields.next(), fields.next(), fields.next(), fields.next())
+        else {
+            return Err(self.fault(
+                row,
+                "three fields `time_ns,line,level`",
+                "complete or remove the row",
+            ));
         };
         let time_ns = core::str::from_utf8(time)
             .ok()
             .filter(|text| !text.starts_with('+'))
             .and_then(|text| text.parse().ok())
-            .ok_or_else(|| self.fault(time, "whole nanoseconds, -2^63 to 2^63 - 1", "correct the time"))?;
+            .ok_or_else(|| {
+                self.fault(
+                    time,
+                    "whole nanoseconds, -2^63 to 2^63 - 1",
+                    "correct the time",
+                )
+            })?;
         let name = core::str::from_utf8(name)
             .ok()
             .filter(|name| (1..=MAX_NAME).contains(&name.len()) && !name.contains('"'))
             .filter(|name| !name.contains(char::is_control))
-            .ok_or_else(|| self.fault(name, "a line name of 1 to 32 bytes without quotes", "rename the line"))?;
+            .ok_or_else(|| {
+                self.fault(
+                    name,
+                    "a line name of 1 to 32 bytes without quotes",
+                    "rename the line",
+                )
+            })?;
         let level = match level {
             b"0" => Level::Low,
             b"1" => Level::High,
             b"x" | b"X" => Level::Unknown,
-            _ => return Err(self.fault(level, "the level 0, 1 or x", "correct the level; x stands for unknown")),
+            _ => {
+                return Err(self.fault(
+                    level,
+                    "the level 0, 1 or x",
+                    "correct the level; x stands for unknown",
+                ))
+            }
         };
-        Ok(Row { time_ns, name, level })
+        Ok(Row {
+            time_ns,
+            name,
+            level,
+        })
     }
 
     /// Reads one line of text without its line feed; false at the end of the file.
@@ -96,7 +138,12 @@ impl Log {
         loop {
             if self.next == self.end {
                 self.end = self.file.read(&mut self.chunk).map_err(|_| {
-                    Fault::new(self.number, "a read error", "the host to read the log", "check the file on the host")
+                    Fault::new(
+                        self.number,
+                        "a read error",
+                        "the host to read the log",
+                        "check the file on the host",
+                    )
                 })?;
                 self.next = 0;
                 if self.end == 0 {
@@ -118,6 +165,11 @@ impl Log {
         let mut text = String::new();
         // What does not fit is cut: an excerpt is enough to find the place.
         let _ = write!(text, "{}", Quote(found));
-        Fault { row: self.number, found: text, expected, remedy }
+        Fault {
+            row: self.number,
+            found: text,
+            expected,
+            remedy,
+        }
     }
 }

@@ -21,7 +21,12 @@ impl Fault {
     pub fn new(row: u32, found: &str, expected: &'static str, remedy: &'static str) -> Self {
         let mut text = String::new();
         let _ = text.write_str(found);
-        Self { row, found: text, expected, remedy }
+        Self {
+            row,
+            found: text,
+            expected,
+            remedy,
+        }
     }
 }
 
@@ -30,7 +35,11 @@ impl fmt::Display for Fault {
         if self.row > 0 {
             write!(f, ":{}", self.row)?;
         }
-        write!(f, ": found {}, expected {}; {}", self.found, self.expected, self.remedy)
+        write!(
+            f,
+            ": found {}, expected {}; {}",
+            self.found, self.expected, self.remedy
+        )
     }
 }
 
@@ -44,7 +53,11 @@ impl fmt::Display for Quote<'_> {
         }
         f.write_char('`')?;
         for &byte in self.0.iter().take(48) {
-            let shown = if byte.is_ascii_graphic() || byte == b' ' { byte } else { b'?' };
+            let shown = if byte.is_ascii_graphic() || byte == b' ' {
+                byte
+            } else {
+                b'?'
+            };
             f.write_char(char::from(shown))?;
         }
         f.write_str(if self.0.len() > 48 { "...`" } else { "`" })

@@ -24,8 +24,15 @@ pub struct Out {
 impl Out {
     /// Makes the file, or empties it.
     pub fn create(path: &str) -> Result<Self, Fault> {
-        let file = with_c_path(path, |path| File::create(path), "a file that can be written")?;
-        Ok(Self { file, chunk: Vec::new() })
+        let file = with_c_path(
+            path,
+            |path| File::create(path),
+            "a file that can be written",
+        )?;
+        Ok(Self {
+            file,
+            chunk: Vec::new(),
+        })
     }
 
     /// Hands everything to the host.
@@ -50,7 +57,12 @@ impl fmt::Write for Out {
 
 /// The host refused to take output.
 pub fn full() -> Fault {
-    Fault::new(0, "a write error", "the host to take the touches", "free some space on the host")
+    Fault::new(
+        0,
+        "a write error",
+        "the host to take the touches",
+        "free some space on the host",
+    )
 }
 
 fn with_c_path(
@@ -60,7 +72,16 @@ fn with_c_path(
 ) -> Result<File, Fault> {
     let mut bytes: Vec<u8, MAX_PATH> = Vec::new();
     let fits = bytes.extend_from_slice(path.as_bytes()).is_ok() && bytes.push(0).is_ok();
-    let c_path = core::ffi::CStr::from_bytes_with_nul(&bytes).ok().filter(|_| fits);
+    let c_path = core::ffi::CStr::from_bytes_with_nul(&bytes)
+        .ok()
+        .filter(|_| fits);
     let file = c_path.and_then(|path| act(path).ok());
-    file.ok_or_else(|| Fault::new(0, "no such file, or no permission", expected, "check the path and its folder"))
+    file.ok_or_else(|| {
+        Fault::new(
+            0,
+            "no such file, or no permission",
+            expected,
+            "check the path and its folder",
+        )
+    })
 }

@@ -19,8 +19,6 @@ const MAX_LINES: usize = 8;
 struct Fed {
     line: Line,
     level: Level,
-    /// The first edge of what is still undecided.
-    open_since: Option<Instant>,
 }
 
 /// All lines of a log and the touches not written yet.
@@ -37,7 +35,15 @@ pub struct Lines {
 impl Lines {
     /// None yet; each will work by `config`, and `held` keeps their touches.
     pub fn new(config: Config, held: &'static mut Held) -> Self {
-        Self { config, names: Vec::new(), fed: Vec::new(), held, edges: 0, touches: 0, latest: None }
+        Self {
+            config,
+            names: Vec::new(),
+            fed: Vec::new(),
+            held,
+            edges: 0,
+            touches: 0,
+            latest: None,
+        }
     }
 
     /// Takes a row of the log.
@@ -58,8 +64,6 @@ impl Lines {
             self.edges = self.edges.saturating_add(1);
             fed.line.edge(&self.config, Edge::new(at, row.level))
         };
-        let started = fed.open_since.filter(|_| event.is_none()).unwrap_or(at);
-        fed.open_since = (fed.line.tally().pending > 0).then_some(started);
         self.note(index, event)
     }
 
@@ -77,7 +81,10 @@ impl Lines {
     }
 
     fn start(&mut self, row: &Row, at: Instant) -> Result<(), Fault> {
-        let fed = Fed { line: Line::new(&self.config, row.level, at), level: row.level, open_since: None };
+        let fed = Fed {
+            line: Line::new(&self.config, row.level, at),
+            level: row.level,
+        };
         let name = String::try_from(row.name).map_err(|_| ());
         let added = name.and_then(|name| self.names.push(name).map_err(drop));
         let added = added.and_then(|()| self.fed.push(fed).map_err(drop));
@@ -90,11 +97,7 @@ impl Lines {
             if self.held.is_full() {
                 self.leave(now, out)?;
             }
-            let fed = &mut self.fed[index];
-            let event = fed.line.poll(&self.config, now);
-            if event.is_some() {
-                fed.open_since = None;
-            }
+            let event = self.fed[index].line.poll(&self.config, now);
             self.note(index, event)?;
         }
         Ok(())
@@ -102,9 +105,15 @@ impl Lines {
 
     /// Writes what no line can get ahead of any more: an onset lies at or after the first edge.
     fn leave(&mut self, now: Instant, out: &mut Out) -> Result<(), Fault> {
-        let open = self.fed.iter().filter_map(|fed| fed.open_since).min();
+        let open = self
+            .fed
+            .iter()
+            .filter_map(|fed| fed.line.open_since())
+            .min();
         let earliest = open.map_or(now, |open| open.min(now));
-        self.held.leave(Some(earliest), &self.names, out).map_err(|_| full())
+        self.held
+            .leave(Some(earliest), &self.names, out)
+            .map_err(|_| full())
     }
 
     fn note(&mut self, index: usize, event: Option<Event>) -> Result<(), Fault> {
@@ -128,7 +137,11 @@ pub struct Account<'a>(&'a Lines);
 impl fmt::Display for Account<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let sum = |part: fn(&trueonset::onset::Tally) -> u32| {
-            self.0.fed.iter().map(|fed| u64::from(part(&fed.line.tally()))).sum::<u64>()
+            self.0
+                .fed
+                .iter()
+                .map(|fed| u64::from(part(&fed.line.tally())))
+                .sum::<u64>()
         };
         write!(
             f,

@@ -54,7 +54,10 @@ fn replay(options: &Options, lines: &mut Lines, out: &mut Out) -> Result<(), Fau
     let mut log = Log::new(host::open(&options.log)?)?;
     while let Some(row) = log.row()? {
         let taken = lines.take(&row, out);
-        taken.map_err(|fault| Fault { row: log.number(), ..fault })?;
+        taken.map_err(|fault| Fault {
+            row: log.number(),
+            ..fault
+        })?;
     }
     Ok(())
 }

@@ -28,7 +28,12 @@ impl Options {
     pub fn from_host() -> Result<Self, Fault> {
         let args = env::args::<512>().map_err(|_| usage("arguments of more than 512 bytes"))?;
         let mut words = (&args).into_iter();
-        let mut next = || words.next().transpose().map_err(|_| usage("an argument that is not UTF-8"));
+        let mut next = || {
+            words
+                .next()
+                .transpose()
+                .map_err(|_| usage("an argument that is not UTF-8"))
+        };
         next()?;
         let (Some(log), Some(out)) = (next()?, next()?) else {
             return Err(usage("too few arguments"));
@@ -48,16 +53,27 @@ impl Options {
         let config = config(hold_ns, touched, bandwidth_hz).map_err(|why| {
             let mut found = String::new();
             let _ = write!(found, "{why}");
-            Fault { row: 0, found, expected: "a hold of 1 ns to 2.147 s, a bandwidth of 1 Hz or more", remedy: "correct the option" }
+            Fault {
+                row: 0,
+                found,
+                expected: "a hold of 1 ns to 2.147 s, a bandwidth of 1 Hz or more",
+                remedy: "correct the option",
+            }
         })?;
-        Ok(Self { log: path(log)?, out: path(out)?, config })
+        Ok(Self {
+            log: path(log)?,
+            out: path(out)?,
+            config,
+        })
     }
 }
 
 fn config(hold_ns: u64, touched: Touched, bandwidth_hz: u32) -> Result<Config, ConfigError> {
     let config = Config::new(TickRate::NANOSECONDS, hold_ns)?.touched(touched);
     // A log holds the nearest nanosecond: nothing to correct.
-    config.bandwidth_hz(bandwidth_hz)?.capture(Truncation::Nearest, 256)
+    config
+        .bandwidth_hz(bandwidth_hz)?
+        .capture(Truncation::Nearest, 256)
 }
 
 fn path(word: &str) -> Result<String<MAX_PATH>, Fault> {
@@ -71,6 +87,16 @@ fn usage(found: &str) -> Fault {
 fn bad_value(option: &str, value: &str) -> Fault {
     let mut found = String::new();
     // What does not fit is cut.
-    let _ = write!(found, "{} {}", Quote(option.as_bytes()), Quote(value.as_bytes()));
-    Fault { row: 0, found, expected: USAGE, remedy: "correct the arguments of the image" }
+    let _ = write!(
+        found,
+        "{} {}",
+        Quote(option.as_bytes()),
+        Quote(value.as_bytes())
+    );
+    Fault {
+        row: 0,
+        found,
+        expected: USAGE,
+        remedy: "correct the arguments of the image",
+    }
 }

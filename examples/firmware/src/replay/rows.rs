@@ -17,8 +17,8 @@ use crate::fault::Fault;
 pub const HEADER: &str =
     "line,onset_ns,doubt_ns,first_edge_ns,last_edge_ns,edges,confirmed_ns,release_ns,release_doubt_ns,flags";
 
-/// Rows held back at most: 9 KB, which the smallest board (16 KB) has to spare.
-const HELD: usize = 128;
+/// Rows held back at most: 8 KB, which the smallest board (16 KB) has to spare.
+const HELD: usize = 64;
 
 /// The zero of a log is the middle of the instants, so that times before it keep their order.
 const ZERO: u64 = 1 << 63;
@@ -36,15 +36,16 @@ struct Touch {
     line: u8,
     /// Its release is still to come.
     open: bool,
-    edges: u32,
+    contact: Contact,
     flags: Flags,
-    doubt: Option<Doubt>,
-    release_doubt: Option<Doubt>,
-    onset: Instant,
-    first_edge: Instant,
-    last_edge: Instant,
-    confirmed: Instant,
-    release: Option<Instant>,
+    /// Onset and doubt of the release.
+    release: Option<(Instant, Option<Doubt>)>,
+}
+
+impl Touch {
+    fn onset(&self) -> Instant {
+        self.contact.onset.nearest()
+    }
 }
 
 /// The touches that may not leave yet, in the order in which they will.
@@ -56,7 +57,10 @@ pub struct Held {
 impl Held {
     /// None yet.
     pub const fn new() -> Self {
-        Self { rows: Vec::new(), left: None }
+        Self {
+            rows: Vec::new(),
+            left: None,
+        }
     }
 
     /// Whether the next touch needs room first.
@@ -68,44 +72,62 @@ impl Held {
     pub fn touch(&mut self, line: u8, contact: &Contact) -> Result<(), Fault> {
         let onset = contact.onset.nearest();
         if self.left.is_some_and(|left| onset < left) {
-            return Err(Fault::new(0, "an onset before one that was written", "time that goes back less far", "sort the log by time"));
+            return Err(Fault::new(
+                0,
+                "an onset before one that was written",
+                "time that goes back less far",
+                "sort the log by time",
+            ));
         }
         let touch = Touch {
             line,
             open: true,
-            edges: contact.edges,
+            contact: *contact,
             flags: contact.flags,
-            doubt: contact.doubt,
-            release_doubt: None,
-            onset,
-            first_edge: contact.first_edge,
-            last_edge: contact.last_edge,
-            confirmed: contact.confirmed,
             release: None,
         };
-        let place = self.rows.iter().rposition(|row| (row.onset, row.line) <= (onset, line));
-        self.rows.insert(place.map_or(0, |before| before + 1), touch).map_err(|_| {
-            Fault::new(0, "128 touches that must wait for an earlier one", "its release", "replay the lines one by one")
-        })
+        let place = self
+            .rows
+            .iter()
+            .rposition(|row| (row.onset(), row.line) <= (onset, line));
+        self.rows
+            .insert(place.map_or(0, |before| before + 1), touch)
+            .map_err(|_| {
+                Fault::new(
+                    0,
+                    "65 touches that must wait for an earlier one",
+                    "its release",
+                    "replay the lines one by one",
+                )
+            })
     }
 
     /// A release was confirmed on `line`; without a touch before it there is no row to complete.
     pub fn release(&mut self, line: u8, contact: &Contact) {
-        if let Some(touch) = self.rows.iter_mut().find(|row| row.open && row.line == line) {
+        if let Some(touch) = self
+            .rows
+            .iter_mut()
+            .find(|row| row.open && row.line == line)
+        {
             touch.open = false;
-            touch.release = Some(contact.onset.nearest());
-            touch.release_doubt = contact.doubt;
-            touch.flags = touch.flags.union(contact.flags);
+            touch.release = Some((contact.onset.nearest(), contact.doubt));
+            touch.flags = touch.contact.flags_with(contact);
         }
     }
 
     /// Writes the complete rows whose onset lies before `earliest`; all rows if there is none.
-    pub fn leave(&mut self, earliest: Option<Instant>, names: &[impl AsRef<str>], out: &mut impl Write) -> fmt::Result {
-        let stays = |row: &Touch| earliest.is_some_and(|earliest| row.open || row.onset >= earliest);
+    pub fn leave(
+        &mut self,
+        earliest: Option<Instant>,
+        names: &[impl AsRef<str>],
+        out: &mut impl Write,
+    ) -> fmt::Result {
+        let stays =
+            |row: &Touch| earliest.is_some_and(|earliest| row.open || row.onset() >= earliest);
         let leaving = self.rows.iter().position(stays).unwrap_or(self.rows.len());
         for row in &self.rows[..leaving] {
             row.write(names[usize::from(row.line)].as_ref(), out)?;
-            self.left = Some(row.onset);
+            self.left = Some(row.onset());
         }
         self.rows.drain(..leaving);
         Ok(())
@@ -114,18 +136,27 @@ impl Held {
 
 impl Touch {
     fn write(&self, name: &str, out: &mut impl Write) -> fmt::Result {
-        write!(out, "{name},{},", ns(self.onset))?;
-        doubt(self.doubt, out)?;
-        write!(out, ",{},{},{},{},", ns(self.first_edge), ns(self.last_edge), self.edges, ns(self.confirmed))?;
-        if let Some(release) = self.release {
+        let touch = &self.contact;
+        write!(out, "{name},{},", ns(self.onset()))?;
+        doubt(touch.doubt, out)?;
+        let (first, last) = (ns(touch.first_edge), ns(touch.last_edge));
+        write!(
+            out,
+            ",{first},{last},{},{},",
+            touch.edges,
+            ns(touch.confirmed)
+        )?;
+        if let Some((release, _)) = self.release {
             write!(out, "{}", ns(release))?;
         }
         out.write_char(',')?;
-        doubt(self.release_doubt, out)?;
+        doubt(self.release.and_then(|(_, doubt)| doubt), out)?;
         writeln!(out, ",{}", self.flags)
     }
 }
 
 fn doubt(doubt: Option<Doubt>, out: &mut impl Write) -> fmt::Result {
-    doubt.map_or(Ok(()), |doubt| write!(out, "{}", doubt.ns(TickRate::NANOSECONDS)))
+    doubt.map_or(Ok(()), |doubt| {
+        write!(out, "{}", doubt.ns(TickRate::NANOSECONDS))
+    })
 }

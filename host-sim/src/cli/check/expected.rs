@@ -6,7 +6,7 @@ use crate::fault::{excerpt, Fault, Place};
 
 /// An expected touch.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Expected {
+pub(crate) struct Expected {
     /// Name of its line.
     pub line: String,
     /// Its onset, ns on the log's zero.
@@ -14,7 +14,7 @@ pub struct Expected {
 }
 
 /// Reads the file.
-pub fn read(path: &Path) -> Result<Vec<Expected>, Fault> {
+pub(crate) fn read(path: &Path) -> Result<Vec<Expected>, Fault> {
     let name = path.display().to_string();
     let bytes = std::fs::read(path).map_err(|why| Fault::io(&name, "read", &why))?;
     parse(&bytes, &name)

@@ -6,7 +6,7 @@ use super::verdict::Finding;
 use crate::fault::Fault;
 
 /// The document.
-pub fn document(log: &str, findings: &[Finding]) -> Result<String, Fault> {
+pub(crate) fn document(log: &str, findings: &[Finding]) -> Result<String, Fault> {
     let mut suite = TestSuite::new(log);
     for finding in findings {
         let (name, line) = match finding {

@@ -7,8 +7,7 @@ use super::expected::Expected;
 
 /// One touch judged; times in ns.
 #[derive(Debug, Clone, PartialEq, Eq)]
-#[allow(missing_docs)]
-pub enum Finding {
+pub(crate) enum Finding {
     /// Expected and found.
     Matched { line: String, expected: i64, found: i64 },
     /// Found, but not where it was expected.
@@ -21,7 +20,7 @@ pub enum Finding {
 
 impl Finding {
     /// Whether it speaks against the log.
-    pub fn is_wrong(&self) -> bool {
+    pub(crate) fn is_wrong(&self) -> bool {
         !matches!(self, Self::Matched { .. })
     }
 }
@@ -42,7 +41,7 @@ impl fmt::Display for Finding {
 
 /// Pairs the touches of each line in order. A pair farther apart than `within` but nearer than
 /// `near` is displaced.
-pub fn judge(expected: &[Expected], found: &[(String, i64)], within: u64, near: u64) -> Vec<Finding> {
+pub(crate) fn judge(expected: &[Expected], found: &[(String, i64)], within: u64, near: u64) -> Vec<Finding> {
     let mut lines: BTreeMap<&str, (Vec<i64>, Vec<i64>)> = BTreeMap::new();
     for touch in expected {
         lines.entry(&touch.line).or_default().0.push(touch.onset_ns);
@@ -61,11 +60,8 @@ pub fn judge(expected: &[Expected], found: &[(String, i64)], within: u64, near: 
 
 fn pair(line: &str, expected: &[i64], found: &[i64], within: u64, near: u64) -> Vec<Finding> {
     let matched = in_order(expected, found, |e, f| e.abs_diff(f) <= within);
-    let left = |all: &[i64], taken: &dyn Fn(usize) -> bool| -> Vec<i64> {
-        all.iter().enumerate().filter(|(k, _)| !taken(*k)).map(|(_, at)| *at).collect()
-    };
-    let missing = left(expected, &|k| matched.iter().any(|pair| pair.0 == k));
-    let extra = left(found, &|k| matched.iter().any(|pair| pair.1 == k));
+    let missing = left(expected, matched.iter().map(|pair| pair.0));
+    let extra = left(found, matched.iter().map(|pair| pair.1));
     let displaced = in_order(&missing, &extra, |e, f| e.abs_diff(f) < near);
     let line = || line.to_owned();
     let mut findings: Vec<Finding> = Vec::new();
@@ -75,10 +71,10 @@ fn pair(line: &str, expected: &[i64], found: &[i64], within: u64, near: u64) -> 
     for (e, f) in &displaced {
         findings.push(Finding::Displaced { line: line(), expected: missing[*e], found: extra[*f] });
     }
-    for expected in left(&missing, &|k| displaced.iter().any(|pair| pair.0 == k)) {
+    for expected in left(&missing, displaced.iter().map(|pair| pair.0)) {
         findings.push(Finding::Missing { line: line(), expected });
     }
-    for found in left(&extra, &|k| displaced.iter().any(|pair| pair.1 == k)) {
+    for found in left(&extra, displaced.iter().map(|pair| pair.1)) {
         findings.push(Finding::Extra { line: line(), found });
     }
     findings.sort_by_key(|finding| match finding {
@@ -88,6 +84,13 @@ fn pair(line: &str, expected: &[i64], found: &[i64], within: u64, near: u64) -> 
         Finding::Extra { found, .. } => *found,
     });
     findings
+}
+
+/// The members of `all` that are not among the indices `taken`, which rise.
+fn left(all: &[i64], taken: impl Iterator<Item = usize>) -> Vec<i64> {
+    let mut taken = taken.peekable();
+    let all = all.iter().enumerate();
+    all.filter(|(k, _)| taken.next_if_eq(k).is_none()).map(|(_, at)| *at).collect()
 }
 
 /// Indices of pairs of two sorted lists, each member used once, in order.

@@ -8,14 +8,14 @@ use crate::replay::Row;
 const NEAR_NS: u64 = 250_000_000;
 
 /// All true touches, each with the row found for it.
-pub struct Compared {
+pub(crate) struct Compared {
     pairs: Vec<(Touch, Option<Row>)>,
     extra: usize,
 }
 
 impl Compared {
     /// Gives each true touch the nearest row.
-    pub fn new(truth: &[Touch], rows: &[Row]) -> Self {
+    pub(crate) fn new(truth: &[Touch], rows: &[Row]) -> Self {
         let pairs: Vec<(Touch, Option<Row>)> = truth
             .iter()
             .map(|touch| {
@@ -29,7 +29,7 @@ impl Compared {
     }
 
     /// The touch with the most edges, its row and its number from 1.
-    pub fn busiest(&self) -> Option<(usize, Touch, &Row)> {
+    pub(crate) fn busiest(&self) -> Option<(usize, Touch, &Row)> {
         let found = self.pairs.iter().enumerate();
         found
             .filter_map(|(k, (touch, row))| row.as_ref().map(|row| (k + 1, *touch, row)))
@@ -37,7 +37,7 @@ impl Compared {
     }
 
     /// Header and rows as words.
-    pub fn cells(&self) -> Vec<Vec<String>> {
+    pub(crate) fn cells(&self) -> Vec<Vec<String>> {
         let header = [
             "touch",
             "feed mm/min",
@@ -73,19 +73,19 @@ impl Compared {
     }
 
     /// The table for people.
-    pub fn table(&self) -> String {
+    pub(crate) fn table(&self) -> String {
         table(&self.cells())
     }
 
     /// The rms error of a method over all touches found, nm.
-    pub fn rms_nm(&self, of: impl Fn(&Row) -> i64) -> f64 {
+    pub(crate) fn rms_nm(&self, of: impl Fn(&Row) -> i64) -> f64 {
         let found = self.pairs.iter().filter_map(|(touch, row)| row.as_ref().map(|row| (touch, row)));
         let errors: Vec<f64> = found.map(|(touch, row)| touch.travel_nm(of(row) - touch.onset_ns)).collect();
         (errors.iter().map(|error| error * error).sum::<f64>() / errors.len() as f64).sqrt()
     }
 
     /// Share of touches within two doubts, as `23 of 24`.
-    pub fn inside(&self) -> String {
+    pub(crate) fn inside(&self) -> String {
         let known = self.pairs.iter().filter_map(|(touch, row)| {
             let row = row.as_ref()?;
             Some(row.onset_ns.abs_diff(touch.onset_ns) <= 2 * row.doubt_ns?)
@@ -95,7 +95,7 @@ impl Compared {
     }
 
     /// A line a method.
-    pub fn summary(&self) -> String {
+    pub(crate) fn summary(&self) -> String {
         let found = self.pairs.iter().filter(|(_, row)| row.is_some()).count();
         let mut text = format!("Touches {} of {}, beyond these {}\n", found, self.pairs.len(), self.extra);
         let methods: [(&str, f64); 3] = [

@@ -26,7 +26,7 @@ const CAUTION: &str =
     "Invented data: nothing here was measured. This is no safety device; prove settings on the machine at reduced feed.";
 
 /// Runs it.
-pub fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
+pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
     let folder = &args.out;
     std::fs::create_dir_all(folder).map_err(|why| Fault::io(&folder.display().to_string(), "create", &why))?;
     let file = |name: &str| folder.join(name);

@@ -27,7 +27,7 @@ const METHODS: [(&str, Kind, Error); 3] = [
 ];
 
 /// Error against feed, by Monte Carlo. The scenario of the log without its spikes.
-pub fn study() -> Result<FeedError, Fault> {
+pub(crate) fn study() -> Result<FeedError, Fault> {
     let told = settings();
     let plan = Plan {
         stations: vec![Station { hold_ns: told.hold_ns, class: false, bandwidth_hz: told.bandwidth_hz }],
@@ -70,7 +70,7 @@ fn point(feed_mm_min: f64, mut errors: Vec<f64>) -> Option<FeedPoint> {
 }
 
 /// The page.
-pub fn report(log: &str, rows: &[Row], compared: &Compared, study: &FeedError, seed: u64) -> Result<String, Fault> {
+pub(crate) fn report(log: &str, rows: &[Row], compared: &Compared, study: &FeedError, seed: u64) -> Result<String, Fault> {
     let mut sections = Vec::new();
     if let Some((number, touch, row)) = compared.busiest() {
         let title = format!("Chatter of touch {number} at {} mm/min", touch.feed_mm_min);

@@ -15,13 +15,13 @@ use crate::replay::Settings;
 use crate::study::runner::Cell;
 
 /// Name of the line.
-pub const LINE: &str = "length";
+pub(crate) const LINE: &str = "length";
 /// Feeds in mm/min, from slow to fast.
-pub const FEEDS: [u32; 6] = [10, 30, 100, 300, 1000, 3000];
+pub(crate) const FEEDS: [u32; 6] = [10, 30, 100, 300, 1000, 3000];
 /// Touches at each feed.
 const EACH: u32 = 4;
 /// Light over noise, dB.
-pub const SNR_DB: f64 = 50.0;
+pub(crate) const SNR_DB: f64 = 50.0;
 /// Spikes on the line per second.
 const GLITCHES: f64 = 5.0;
 /// Where the blade stops behind the middle of the beam, m.
@@ -40,7 +40,7 @@ const TAIL: f64 = 0.001;
 const TICK_HZ: u64 = 16_000_000;
 
 /// What the replay is told; `capture.tick` and [`TICK_HZ`] are the same clock.
-pub const CONFIG: &str = "\
+pub(crate) const CONFIG: &str = "\
 # Settings of the demo, an invented scenario.
 [onset]
 hold = \"1ms\"
@@ -52,7 +52,7 @@ tick = \"16MHz\"
 
 /// One true touch.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Touch {
+pub(crate) struct Touch {
     /// Feed, mm/min.
     pub feed_mm_min: u32,
     /// True onset, ns.
@@ -63,13 +63,13 @@ pub struct Touch {
 
 impl Touch {
     /// Travel in `ns`, nm.
-    pub fn travel_nm(&self, ns: i64) -> f64 {
+    pub(crate) fn travel_nm(&self, ns: i64) -> f64 {
         ns as f64 * f64::from(self.feed_mm_min) / 60_000.0
     }
 }
 
 /// The log with its truth.
-pub struct Made {
+pub(crate) struct Made {
     /// True touches in order.
     pub touches: Vec<Touch>,
     /// Edges in order: time ns, high after it.
@@ -78,7 +78,7 @@ pub struct Made {
 }
 
 /// The settings of [`CONFIG`].
-pub fn settings() -> Settings {
+pub(crate) fn settings() -> Settings {
     Settings { capture_step_256: Some((256_000_000_000 / TICK_HZ) as u32), ..Settings::default() }
 }
 
@@ -96,7 +96,7 @@ fn scene(feed: u32) -> Scene {
 }
 
 /// Makes the log; every touch has a random stream of its own.
-pub fn make(seed: u64) -> Made {
+pub(crate) fn make(seed: u64) -> Made {
     let feeds = FEEDS.iter().flat_map(|feed| (0..EACH).map(move |_| *feed));
     let mut made = Made { touches: Vec::new(), edges: Vec::new(), end_ns: 0 };
     for (number, feed) in feeds.enumerate() {
@@ -121,7 +121,7 @@ pub fn make(seed: u64) -> Made {
 }
 
 /// Writes the edges as a log in the own CSV.
-pub fn write_edges(path: &Path, made: &Made) -> Result<(), Fault> {
+pub(crate) fn write_edges(path: &Path, made: &Made) -> Result<(), Fault> {
     let name = path.display().to_string();
     let file = File::create(path).map_err(|why| Fault::io(&name, "write", &why))?;
     let mut writer = Writer::new(Target::Csv, file, &name, &[LINE], false)?;
@@ -135,7 +135,7 @@ pub fn write_edges(path: &Path, made: &Made) -> Result<(), Fault> {
 }
 
 /// The truth as CSV.
-pub fn truth_csv(made: &Made) -> String {
+pub(crate) fn truth_csv(made: &Made) -> String {
     let mut text = String::from("touch,onset_ns,release_ns,feed_nm_s\n");
     for (k, touch) in made.touches.iter().enumerate() {
         // 1 mm/min is 1e6 nm in 60 s.

@@ -45,18 +45,27 @@ struct Candidate {
 impl Candidate {
     fn column(&self, name: &str) -> Option<usize> {
         let exact = self.names.iter().position(|known| known == name);
-        exact.or_else(|| self.names.iter().position(|known| known.eq_ignore_ascii_case(name)))
+        exact.or_else(|| {
+            self.names
+                .iter()
+                .position(|known| known.eq_ignore_ascii_case(name))
+        })
     }
 
     fn has_all(&self, columns: &Columns) -> bool {
-        columns.time.iter().chain(&columns.levels).chain(&columns.line).all(|name| self.column(name).is_some())
+        columns
+            .time
+            .iter()
+            .chain(&columns.levels)
+            .chain(&columns.line)
+            .all(|name| self.column(name).is_some())
     }
 
-    /// The column of times and the unit its name states.
-    fn time(&self, columns: Option<&Columns>) -> Option<(usize, Option<TimeUnit>)> {
+    /// The column of times.
+    fn time(&self, columns: Option<&Columns>) -> Option<usize> {
         match columns.and_then(|columns| columns.time.as_ref()) {
-            Some(name) => self.column(name).map(|at| (at, time_header(&self.names[at]).flatten())),
-            None => self.names.iter().enumerate().find_map(|(at, name)| Some((at, time_header(name)?))),
+            Some(name) => self.column(name),
+            None => self.names.iter().position(|name| is_time(name)),
         }
     }
 }
@@ -82,20 +91,33 @@ pub(super) fn find_out(
         }
         if columns.is_none() {
             if let Some(data) = candidates(&row).iter().find(|row| is_data(row)) {
-                return headerless(data, options, lines, notes).map_err(|fault| fault.or_at(header_place));
+                return headerless(data, options, lines, notes)
+                    .map_err(|fault| fault.or_at(header_place));
             }
         }
         window.consume(row.len());
         for candidate in candidates(&row) {
             let named = columns.is_none_or(|columns| candidate.has_all(columns));
-            let Some((time, stated)) = candidate.time(columns).filter(|_| named && candidate.names.len() > 1) else {
+            let Some(time) = candidate
+                .time(columns)
+                .filter(|_| named && candidate.names.len() > 1)
+            else {
                 continue;
             };
-            let Some(stated) = confirm(window, &candidate, time, stated)? else { continue };
+            let below = below(window, &candidate, time)?;
+            if below == Below::Other {
+                continue;
+            }
+            let stated = unit_of(&candidate.names[time]).or(if let Below::Unit(unit) = below {
+                Some(unit)
+            } else {
+                None
+            });
             if skipped > 0 {
                 notes.push(format!("{skipped} rows before the header are skipped"));
             }
-            return describe(&candidate, time, stated, options, lines, notes).map_err(|fault| fault.or_at(header_place));
+            return describe(&candidate, time, stated, options, lines, notes)
+                .map_err(|fault| fault.or_at(header_place));
         }
         first.get_or_insert(row);
         skipped += 1;
@@ -121,49 +143,70 @@ fn candidates(row: &[u8]) -> Vec<Candidate> {
         if !row.contains(&separator) || split(row, separator, &mut ranges).is_err() {
             continue;
         }
-        let texts: Vec<_> = ranges.iter().map(|&(from, to)| text_of(&row[from..to])).collect();
+        let texts: Vec<_> = ranges
+            .iter()
+            .map(|&(from, to)| text_of(&row[from..to]))
+            .collect();
         let latin1 = texts.iter().any(|text| text.latin1);
         let mut names: Vec<String> = texts.into_iter().map(|text| text.text).collect();
         // A separator at the end of each row makes columns without a name.
         while names.last().is_some_and(String::is_empty) {
             names.pop();
         }
-        found.push(Candidate { separator, names, latin1 });
+        found.push(Candidate {
+            separator,
+            names,
+            latin1,
+        });
     }
     found
 }
 
-/// Whether the row behind the header bears it out: a number where the time is, perhaps after a row of units.
-/// The unit it states, `None` if it does not. An end of the log bears out any header.
-fn confirm(
-    window: &mut Window,
-    header: &Candidate,
-    time: usize,
-    stated: Option<TimeUnit>,
-) -> Result<Option<Option<TimeUnit>>, Fault> {
+/// What stands below the name of the column of times.
+#[derive(PartialEq, Eq)]
+enum Below {
+    /// A number: this is the header. The end of the log bears out any header.
+    Number,
+    /// A row of units, now consumed.
+    Unit(TimeUnit),
+    /// Something else: this is no header.
+    Other,
+}
+
+fn below(window: &mut Window, header: &Candidate, time: usize) -> Result<Below, Fault> {
     let mut ranges = Vec::new();
     loop {
-        let Some(row) = next_row(window)? else { return Ok(Some(stated)) };
+        let Some(row) = next_row(window)? else {
+            return Ok(Below::Number);
+        };
         if is_comment(&row) {
             window.consume(row.len());
             continue;
         }
         if split(row.trim_ascii_end(), header.separator, &mut ranges).is_err() {
-            return Ok(None);
+            return Ok(Below::Other);
         }
-        let field = ranges.get(time).map_or(&[][..], |&(from, to)| &row[from..to]);
+        let field = ranges
+            .get(time)
+            .map_or(&[][..], |&(from, to)| &row[from..to]);
         if Decimal::parse(field).is_some() {
-            return Ok(Some(stated));
+            return Ok(Below::Number);
         }
-        let Some(unit) = unit_word(&text_of(field).text.to_lowercase()) else { return Ok(None) };
+        let Some(unit) = unit_word(&text_of(field).text.to_lowercase()) else {
+            return Ok(Below::Other);
+        };
         window.consume(row.len());
-        return Ok(Some(stated.or(Some(unit))));
+        return Ok(Below::Unit(unit));
     }
 }
 
 /// Whether every field is a number: a row of data, though not one this reader need understand.
 fn is_data(row: &Candidate) -> bool {
-    row.names.len() > 1 && row.names.iter().all(|field| Decimal::parse(field.as_bytes()).is_some())
+    row.names.len() > 1
+        && row
+            .names
+            .iter()
+            .all(|field| Decimal::parse(field.as_bytes()).is_some())
 }
 
 fn describe(
@@ -175,9 +218,15 @@ fn describe(
     notes: &mut Vec<String>,
 ) -> Result<Dialect, Fault> {
     let column = |name: &String| header.column(name);
-    let word = |words: &[&str]| header.names.iter().position(|name| words.contains(&name.to_lowercase().as_str()));
+    let word = |words: &[&str]| {
+        header
+            .names
+            .iter()
+            .position(|name| words.contains(&name.to_lowercase().as_str()))
+    };
     let given = options.columns.clone().unwrap_or_default();
-    let guessed = word(&["line", "channel", "signal", "name"]).zip(word(&["level", "value", "state"]));
+    let guessed =
+        word(&["line", "channel", "signal", "name"]).zip(word(&["level", "value", "state"]));
     let long = match &given.line {
         Some(line) => column(line).zip(given.levels.first().and_then(column)),
         None if given.levels.is_empty() => guessed,
@@ -190,12 +239,18 @@ fn describe(
     }
     let shape = if let Some((line, level)) = long {
         if given.line.is_none() {
-            notes.push(format!("column {} names the line, {} states its level", header.names[line], header.names[level]));
+            notes.push(format!(
+                "column {} names the line, {} states its level",
+                header.names[line], header.names[level]
+            ));
         }
         Shape::Long { line, level }
     } else {
         let wanted = |at: usize| {
-            at != time && !header.names[at].is_empty() && (given.levels.is_empty() || given.levels.iter().any(|name| column(name) == Some(at)))
+            at != time
+                && !header.names[at].is_empty()
+                && (given.levels.is_empty()
+                    || given.levels.iter().any(|name| column(name) == Some(at)))
         };
         let mut wide = Vec::new();
         for at in (0..header.names.len()).filter(|&at| wanted(at)) {
@@ -210,7 +265,11 @@ fn describe(
             wide.push((at, lines.add(name)?));
         }
         if wide.is_empty() {
-            return Err(Fault::new("no column of levels", "one beside the time", "name it with --columns level=NAME"));
+            return Err(Fault::new(
+                "no column of levels",
+                "one beside the time",
+                "name it with --columns level=NAME",
+            ));
         }
         if given.levels.is_empty() {
             notes.push(format!("each column but {} is a line", header.names[time]));
@@ -218,7 +277,13 @@ fn describe(
         Shape::Wide(wide)
     };
     tell_initial(options, notes);
-    Ok(Dialect { separator: header.separator, width: header.names.len(), time, unit, shape })
+    Ok(Dialect {
+        separator: header.separator,
+        width: header.names.len(),
+        time,
+        unit,
+        shape,
+    })
 }
 
 fn headerless(
@@ -235,23 +300,40 @@ fn headerless(
         wide.push((at, lines.add(&format!("line{at}"))?));
     }
     tell_initial(options, notes);
-    Ok(Dialect { separator: row.separator, width: row.names.len(), time: 0, unit, shape: Shape::Wide(wide) })
+    Ok(Dialect {
+        separator: row.separator,
+        width: row.names.len(),
+        time: 0,
+        unit,
+        shape: Shape::Wide(wide),
+    })
 }
 
 /// What the user states, else what the header states, else seconds.
-fn unit(options: &Options, stated: Option<TimeUnit>, column: &str, notes: &mut Vec<String>) -> TimeUnit {
+fn unit(
+    options: &Options,
+    stated: Option<TimeUnit>,
+    column: &str,
+    notes: &mut Vec<String>,
+) -> TimeUnit {
     if let Some(unit) = options.time_unit {
         return unit;
     }
     let unit = stated.unwrap_or(TimeUnit::Seconds);
-    let how = if stated.is_some() { "is taken as time in" } else { "states no unit: it is taken as time in" };
+    let how = if stated.is_some() {
+        "is taken as time in"
+    } else {
+        "states no unit: it is taken as time in"
+    };
     notes.push(format!("{column} {how} {}", unit.name()));
     unit
 }
 
 fn tell_separator(row: &Candidate, notes: &mut Vec<String>) {
     match row.separator {
-        b'\t' => notes.push("the separator is a tab; a decimal comma is a decimal point".to_owned()),
+        b'\t' => {
+            notes.push("the separator is a tab; a decimal comma is a decimal point".to_owned());
+        }
         b';' => notes.push("the separator is ; and a decimal comma is a decimal point".to_owned()),
         _ => {}
     }
@@ -263,15 +345,24 @@ fn tell_initial(options: &Options, notes: &mut Vec<String>) {
     }
 }
 
-/// Whether a name is that of a column of times, and the unit it states: `Time [s]`, `time_ns`, `t (ms)`.
-fn time_header(name: &str) -> Option<Option<TimeUnit>> {
+/// Whether a name is that of a column of times: `Time [s]`, `time_ns`, `t (ms)`, `seconds`.
+fn is_time(name: &str) -> bool {
     let name = name.to_lowercase();
-    let mut words = name.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());
-    let first = words.next()?;
-    match first {
-        "time" | "t" | "timestamp" | "zeit" | "x" => Some(words.find_map(unit_word)),
-        _ => unit_word(first).filter(|_| first.len() > 2).map(Some),
-    }
+    let first = words(&name).next();
+    first.is_some_and(|first| {
+        matches!(first, "time" | "t" | "timestamp" | "zeit" | "x")
+            || (first.len() > 2 && unit_word(first).is_some())
+    })
+}
+
+/// The unit a name states.
+fn unit_of(name: &str) -> Option<TimeUnit> {
+    words(&name.to_lowercase()).find_map(unit_word)
+}
+
+fn words(name: &str) -> impl Iterator<Item = &str> {
+    name.split(|c: char| !c.is_alphanumeric())
+        .filter(|word| !word.is_empty())
 }
 
 fn unit_word(word: &str) -> Option<TimeUnit> {
@@ -286,7 +377,9 @@ fn unit_word(word: &str) -> Option<TimeUnit> {
 }
 
 fn no_header(columns: Option<&Columns>, first: Option<&[u8]>, window: &Window) -> Fault {
-    let found = first.map_or("no row".to_owned(), |row| format!("no header; the first row is {}", excerpt(row.trim_ascii())));
+    let found = first.map_or("no row".to_owned(), |row| {
+        format!("no header; the first row is {}", excerpt(row.trim_ascii()))
+    });
     let fault = match columns {
         None => Fault::new(
             found,

@@ -8,7 +8,11 @@ pub(super) fn is_comment(row: &[u8]) -> bool {
 }
 
 /// Where the fields of a row lie, trimmed, quotes taken off; doubled quotes inside stay as they are.
-pub(super) fn split(row: &[u8], separator: u8, ranges: &mut Vec<(usize, usize)>) -> Result<(), Fault> {
+pub(super) fn split(
+    row: &[u8],
+    separator: u8,
+    ranges: &mut Vec<(usize, usize)>,
+) -> Result<(), Fault> {
     ranges.clear();
     let mut at = 0;
     loop {
@@ -66,7 +70,14 @@ pub(super) fn text_of(field: &[u8]) -> Text {
         Ok(text) => (text.to_owned(), false),
         Err(_) => (field.iter().map(|&byte| char::from(byte)).collect(), true),
     };
-    Text { text: if text.contains('"') { text.replace("\"\"", "\"") } else { text }, latin1 }
+    Text {
+        text: if text.contains('"') {
+            text.replace("\"\"", "\"")
+        } else {
+            text
+        },
+        latin1,
+    }
 }
 
 #[cfg(test)]

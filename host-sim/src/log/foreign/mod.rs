@@ -49,7 +49,8 @@ impl Source for Foreign {
         while at < block {
             let rest = &bytes[at..block];
             let length = memchr::memchr(b'\n', rest).unwrap_or(rest.len());
-            rows.row(&rest[..length], out).map_err(|fault| fault.or_at(self.window.place(at)))?;
+            rows.row(&rest[..length], out)
+                .map_err(|fault| fault.or_at(self.window.place(at)))?;
             at += length + 1;
         }
         self.window.consume(block);
@@ -104,8 +105,17 @@ impl Rows {
         done
     }
 
-    fn fields(&mut self, row: &[u8], ranges: &[(usize, usize)], out: &mut Vec<Record>) -> Result<(), Fault> {
-        let field = |column: usize| ranges.get(column).map_or(&[][..], |&(from, to)| &row[from..to]);
+    fn fields(
+        &mut self,
+        row: &[u8],
+        ranges: &[(usize, usize)],
+        out: &mut Vec<Record>,
+    ) -> Result<(), Fault> {
+        let field = |column: usize| {
+            ranges
+                .get(column)
+                .map_or(&[][..], |&(from, to)| &row[from..to])
+        };
         let width = self.dialect.width;
         if ranges.len() < width || (width..ranges.len()).any(|column| !field(column).is_empty()) {
             return Err(Fault::new(
@@ -120,7 +130,10 @@ impl Rows {
                 let (name_field, level_field) = (field(*line), field(*level));
                 let name = text_of(name_field);
                 if name.latin1 {
-                    self.tell(Told::Latin1, "line names that are not UTF-8 are taken as Latin-1");
+                    self.tell(
+                        Told::Latin1,
+                        "line names that are not UTF-8 are taken as Latin-1",
+                    );
                 }
                 let level = level_of(level_field, &name.text)?;
                 let line = match self.lines.find(&name.text) {
@@ -134,7 +147,9 @@ impl Rows {
                 let before = out.len();
                 let mut empty = false;
                 for index in 0..columns.len() {
-                    let Shape::Wide(columns) = &self.dialect.shape else { break };
+                    let Shape::Wide(columns) = &self.dialect.shape else {
+                        break;
+                    };
                     let (column, line) = columns[index];
                     let cell = field(column);
                     if cell.is_empty() {
@@ -146,10 +161,17 @@ impl Rows {
                     out.extend(record.filter(|record| record.what != What::Mark));
                 }
                 if out.len() == before {
-                    out.push(Record { time_ns, line: ALL_LINES, what: What::Mark });
+                    out.push(Record {
+                        time_ns,
+                        line: ALL_LINES,
+                        what: What::Mark,
+                    });
                 }
                 if empty {
-                    self.tell(Told::EmptyCell, "an empty cell is taken as no news of its line");
+                    self.tell(
+                        Told::EmptyCell,
+                        "an empty cell is taken as no news of its line",
+                    );
                 }
             }
         }
@@ -158,23 +180,38 @@ impl Rows {
 
     fn time_ns(&mut self, field: &[u8]) -> Result<i64, Fault> {
         let number = Decimal::parse(field).ok_or_else(|| {
-            Fault::new(format!("{} as time", excerpt(field)), "a decimal number", "correct or remove the row")
-        })?;
-        let (time_ns, exact) = number.scaled(1, self.dialect.unit.power(), 1).ok_or_else(|| {
             Fault::new(
-                format!("{} as time in {}", excerpt(field), self.dialect.unit.name()),
-                "a time within 292 years",
-                "check the time unit",
+                format!("{} as time", excerpt(field)),
+                "a decimal number",
+                "correct or remove the row",
             )
         })?;
+        let (time_ns, exact) = number
+            .scaled(1, self.dialect.unit.power(), 1)
+            .ok_or_else(|| {
+                Fault::new(
+                    format!("{} as time in {}", excerpt(field), self.dialect.unit.name()),
+                    "a time within 292 years",
+                    "check the time unit",
+                )
+            })?;
         if !exact {
-            self.tell(Told::Rounded, "times finer than 1 ns are rounded half to even");
+            self.tell(
+                Told::Rounded,
+                "times finer than 1 ns are rounded half to even",
+            );
         }
         Ok(time_ns)
     }
 
     /// The record of a statement, the initial level of the line put before it where the user states one.
-    fn state(&mut self, time_ns: i64, line: u32, level: Level, out: &mut Vec<Record>) -> Option<Record> {
+    fn state(
+        &mut self,
+        time_ns: i64,
+        line: u32,
+        level: Level,
+        out: &mut Vec<Record>,
+    ) -> Option<Record> {
         let initial = match self.initial {
             Initial::High => Level::High,
             Initial::Low => Level::Low,
@@ -203,7 +240,11 @@ fn level_of(cell: &[u8], column: &str) -> Result<Level, Fault> {
         b"1" => return Ok(Level::High),
         _ => {}
     }
-    let is = |words: &[&str]| words.iter().any(|word| cell.eq_ignore_ascii_case(word.as_bytes()));
+    let is = |words: &[&str]| {
+        words
+            .iter()
+            .any(|word| cell.eq_ignore_ascii_case(word.as_bytes()))
+    };
     if is(&["low", "l", "false"]) {
         return Ok(Level::Low);
     }
@@ -213,7 +254,11 @@ fn level_of(cell: &[u8], column: &str) -> Result<Level, Fault> {
     if is(&["x", "z", "unknown"]) {
         return Ok(Level::Unknown);
     }
-    let found = format!("{} as level of {}", excerpt(cell), excerpt(column.as_bytes()));
+    let found = format!(
+        "{} as level of {}",
+        excerpt(cell),
+        excerpt(column.as_bytes())
+    );
     match Decimal::parse(cell).map(|number| number.scaled(1, 1, 1)) {
         Some(Some((0, true))) => Ok(Level::Low),
         Some(Some((10, true))) => Ok(Level::High),

@@ -63,11 +63,16 @@ impl Body {
     /// A time mark. The mark before it becomes a record of its own if nothing happened at it.
     fn time(&mut self, mark: u64, out: &mut Vec<Record>) -> Result<(), Fault> {
         let (time_ns, exact) = self.scale.ns(mark).ok_or_else(|| {
-            Fault::new(format!("the time mark #{mark}"), "a time below 2^63 ns", "check the time mark and $timescale")
+            Fault::new(
+                format!("the time mark #{mark}"),
+                "a time below 2^63 ns",
+                "check the time mark and $timescale",
+            )
         })?;
         if !exact && !self.rounding_told {
             self.rounding_told = true;
-            self.notes.push("times finer than 1 ns are rounded half to even".to_owned());
+            self.notes
+                .push("times finer than 1 ns are rounded half to even".to_owned());
         }
         match self.now {
             Some((last, _)) if mark < last => {
@@ -95,7 +100,12 @@ impl Body {
     }
 
     /// A level of the signal behind an identifier; `None` for a value that is no level.
-    fn value(&mut self, identifier: &[u8], level: Option<Level>, out: &mut Vec<Record>) -> Result<(), Fault> {
+    fn value(
+        &mut self,
+        identifier: &[u8],
+        level: Option<Level>,
+        out: &mut Vec<Record>,
+    ) -> Result<(), Fault> {
         let Some(line) = self.identifiers.find(identifier) else {
             return Err(Fault::new(
                 format!("a value for the identifier {}", excerpt(identifier)),
@@ -108,7 +118,10 @@ impl Body {
         }
         let Some(level) = level else {
             return Err(Fault::new(
-                format!("a value of several bits, or a real one, for the 1-bit signal {}", excerpt(identifier)),
+                format!(
+                    "a value of several bits, or a real one, for the 1-bit signal {}",
+                    excerpt(identifier)
+                ),
                 "0, 1, x or z",
                 "check the size in its $var",
             ));
@@ -141,19 +154,28 @@ impl Body {
         }
         let ends_at = |end: usize| end < block && separates(bytes[end]);
         if bytes[at] == b'#' {
-            let Some((mark, end)) = swar::digits(bytes, at + 1).filter(|&(_, end)| ends_at(end)) else { return Ok(None) };
+            let Some((mark, end)) = swar::digits(bytes, at + 1).filter(|&(_, end)| ends_at(end))
+            else {
+                return Ok(None);
+            };
             self.time(mark, out)?;
             return Ok(Some(end));
         }
-        let (Some(level), Some((_, time_ns))) = (scalar(bytes[at]), self.now) else { return Ok(None) };
-        let Some(head) = swar::word(bytes, at + 1) else { return Ok(None) };
+        let (Some(level), Some((_, time_ns))) = (scalar(bytes[at]), self.now) else {
+            return Ok(None);
+        };
+        let Some(head) = swar::word(bytes, at + 1) else {
+            return Ok(None);
+        };
         let length = swar::until_blank(head);
         let end = at + 1 + length;
         if !(1..8).contains(&length) || !ends_at(end) {
             return Ok(None);
         }
-        let line = self.identifiers.find_word(swar::first(head, length));
-        let Some(line) = line.filter(|&line| line != SKIPPED) else { return Ok(None) };
+        let line = self.identifiers.find_key(swar::key(head, length));
+        let Some(line) = line.filter(|&line| line != SKIPPED) else {
+            return Ok(None);
+        };
         out.push(self.lines.state(time_ns, line, level));
         self.quiet = false;
         Ok(Some(end))
@@ -186,17 +208,24 @@ impl Body {
         match token[0] {
             b'#' => {
                 let mark = Some(rest).filter(|digits| digits.iter().all(u8::is_ascii_digit));
-                let mark = mark.and_then(|digits| std::str::from_utf8(digits).ok()?.parse().ok()).ok_or_else(|| {
-                    let expected = "# and a whole number below 2^64";
-                    Fault::new(excerpt(token), expected, "correct the time mark")
-                })?;
+                let mark = mark
+                    .and_then(|digits| std::str::from_utf8(digits).ok()?.parse().ok())
+                    .ok_or_else(|| {
+                        let expected = "# and a whole number below 2^64";
+                        Fault::new(excerpt(token), expected, "correct the time mark")
+                    })?;
                 self.time(mark, out)
             }
             b'$' => self.keyword(token),
             b'b' | b'B' => {
-                self.expect = Expect::Identifier(vector_level(rest).ok_or_else(|| {
-                    Fault::new(excerpt(token), "b and digits 0, 1, x, z", "correct the vector value")
-                })?);
+                if rest.is_empty() || rest.iter().any(|&digit| scalar(digit).is_none()) {
+                    return Err(Fault::new(
+                        excerpt(token),
+                        "b and digits 0, 1, x, z",
+                        "correct the vector value",
+                    ));
+                }
+                self.expect = Expect::Identifier(vector_level(rest));
                 Ok(())
             }
             b'r' | b'R' | b's' | b'S' => {
@@ -282,7 +311,11 @@ impl Body {
 
 /// Time passed for all lines.
 fn passed(time_ns: i64) -> Record {
-    Record { time_ns, line: ALL_LINES, what: What::Mark }
+    Record {
+        time_ns,
+        line: ALL_LINES,
+        what: What::Mark,
+    }
 }
 
 #[inline]
@@ -296,10 +329,7 @@ fn scalar(byte: u8) -> Option<Level> {
 }
 
 /// What a vector value says about a 1-bit signal: its last digit, if zeros or nothing stand before it.
-/// `None` if these are no digits.
-fn vector_level(digits: &[u8]) -> Option<Option<Level>> {
+fn vector_level(digits: &[u8]) -> Option<Level> {
     let (last, before) = digits.split_last()?;
-    let level = scalar(*last)?;
-    before.iter().all(|&digit| scalar(digit).is_some()).then(|| ())?;
-    Some(before.iter().all(|&digit| digit == b'0').then_some(level))
+    scalar(*last).filter(|_| before.iter().all(|&digit| digit == b'0'))
 }

@@ -9,7 +9,10 @@ use crate::log::window::Window;
 
 /// Most declarations of a dump, skipped ones included.
 const MAX_VARS: usize = 65_536;
-const _: () = assert!(SKIPPED as usize > MAX_VARS, "no line has the number that stands for none");
+const _: () = assert!(
+    SKIPPED as usize > MAX_VARS,
+    "no line has the number that stands for none"
+);
 
 /// Most words of one `$var`, `$scope` or `$timescale`.
 const MAX_WORDS: usize = 16;
@@ -72,14 +75,20 @@ pub(super) fn read(window: &mut Window) -> Result<Header, Fault> {
     let mut draft = Draft::default();
     while let Some(length) = window.token()? {
         let token = window.data()[..length].to_owned();
-        let done = draft.token(&token).map_err(|fault| fault.or_at(window.place(0)))?;
+        let done = draft
+            .token(&token)
+            .map_err(|fault| fault.or_at(window.place(0)))?;
         window.consume(length);
         if done {
             return draft.finish(window.file());
         }
     }
-    Err(Fault::new("the end of the log inside its header", "$enddefinitions $end", "the log is cut off; save it again")
-        .at(window.place(0)))
+    Err(Fault::new(
+        "the end of the log inside its header",
+        "$enddefinitions $end",
+        "the log is cut off; save it again",
+    )
+    .at(window.place(0)))
 }
 
 #[derive(Default)]
@@ -111,10 +120,19 @@ impl Draft {
         if token == b"$end" {
             return self.close(&keyword, &words);
         }
-        if matches!(keyword.as_str(), "$var" | "$scope" | "$timescale" | "$upscope" | "$enddefinitions") {
-            let word = std::str::from_utf8(token).ok().filter(|word| !word.chars().any(char::is_control));
+        if matches!(
+            keyword.as_str(),
+            "$var" | "$scope" | "$timescale" | "$upscope" | "$enddefinitions"
+        ) {
+            let word = std::str::from_utf8(token)
+                .ok()
+                .filter(|word| !word.chars().any(char::is_control));
             let word = word.filter(|_| words.len() < MAX_WORDS).ok_or_else(|| {
-                Fault::new(format!("{} in {keyword}", excerpt(token)), "its $end", "add the missing $end")
+                Fault::new(
+                    format!("{} in {keyword}", excerpt(token)),
+                    "its $end",
+                    "add the missing $end",
+                )
             })?;
             words.push(word.to_owned());
         }
@@ -136,7 +154,10 @@ impl Draft {
                 })?);
             }
             "$scope" => {
-                let name = words.last().filter(|_| words.len() == 2).ok_or_else(|| wrong(keyword, words, "type and name"))?;
+                let name = words
+                    .last()
+                    .filter(|_| words.len() == 2)
+                    .ok_or_else(|| wrong(keyword, words, "type and name"))?;
                 let path = match self.scopes.last() {
                     Some(outer) => format!("{outer}.{name}"),
                     None => name.clone(),
@@ -144,11 +165,16 @@ impl Draft {
                 self.spend(path.len())?;
                 self.scopes.push(path);
             }
-            "$upscope" => {
-                if self.scopes.pop().is_none() {
-                    return Err(Fault::new("$upscope", "an open $scope before it", "remove it"));
+            "$upscope" => match self.scopes.pop() {
+                Some(_) => {}
+                None => {
+                    return Err(Fault::new(
+                        "$upscope",
+                        "an open $scope before it",
+                        "remove it",
+                    ))
                 }
-            }
+            },
             "$var" => self.declare(words)?,
             // $date, $version, $comment, and sections that other programs add: no matter here.
             _ => {}
@@ -158,8 +184,12 @@ impl Draft {
 
     fn declare(&mut self, words: &[String]) -> Result<(), Fault> {
         let expected = "type, size, identifier and name";
-        let [kind, size, identifier, name @ ..] = words else { return Err(wrong("$var", words, expected)) };
-        let bits: u32 = size.parse().map_err(|_| wrong("$var", words, "a whole number as its size"))?;
+        let [kind, size, identifier, name @ ..] = words else {
+            return Err(wrong("$var", words, expected));
+        };
+        let bits: u32 = size
+            .parse()
+            .map_err(|_| wrong("$var", words, "a whole number as its size"))?;
         if name.is_empty() {
             return Err(wrong("$var", words, expected));
         }
@@ -185,7 +215,12 @@ impl Draft {
             _ => None,
         };
         let scope = self.paths.len() - 1;
-        self.vars.push(Var { scope, name, identifier: identifier.clone(), other });
+        self.vars.push(Var {
+            scope,
+            name,
+            identifier: identifier.clone(),
+            other,
+        });
         Ok(())
     }
 
@@ -208,9 +243,20 @@ impl Draft {
             notes.push("the dump states no timescale: 1 ns is assumed".to_owned());
             Scale::Times(1)
         });
-        let mut header = Header { lines: Lines::new(), names: Names::default(), identifiers: Lookup::new(), scale, notes };
-        header.names = Names::assign(self.vars, &self.paths, &mut header.lines, &mut header.identifiers)
-            .map_err(|fault| fault.or_at(Place::File(file.to_owned())))?;
+        let mut header = Header {
+            lines: Lines::new(),
+            names: Names::default(),
+            identifiers: Lookup::new(),
+            scale,
+            notes,
+        };
+        header.names = Names::assign(
+            self.vars,
+            &self.paths,
+            &mut header.lines,
+            &mut header.identifiers,
+        )
+        .map_err(|fault| fault.or_at(Place::File(file.to_owned())))?;
         header.notes.extend(header.names.notes());
         Ok(header)
     }

@@ -30,7 +30,10 @@ pub(super) struct Vcd {
 impl Vcd {
     pub(super) fn new(mut window: Window) -> Result<Self, Fault> {
         let header = header::read(&mut window)?;
-        Ok(Self { window, body: Body::new(header) })
+        Ok(Self {
+            window,
+            body: Body::new(header),
+        })
     }
 }
 
@@ -38,7 +41,10 @@ impl Source for Vcd {
     fn next_batch(&mut self, out: &mut Vec<Record>) -> Result<bool, Fault> {
         let block = self.window.tokens()?;
         if block == 0 {
-            return self.body.finish(out).map_err(|fault| fault.or_at(self.window.place(0)));
+            return self
+                .body
+                .finish(out)
+                .map_err(|fault| fault.or_at(self.window.place(0)));
         }
         let (bytes, body) = (self.window.padded(), &mut self.body);
         let mut at = 0;
@@ -51,7 +57,10 @@ impl Source for Vcd {
                 Ok(Some(end)) => Ok(end),
                 Ok(None) => {
                     let rest = &bytes[at..block];
-                    let length = rest.iter().position(|&byte| separates(byte)).unwrap_or(rest.len());
+                    let length = rest
+                        .iter()
+                        .position(|&byte| separates(byte))
+                        .unwrap_or(rest.len());
                     body.careful(&rest[..length], out).map(|()| at + length)
                 }
                 Err(fault) => Err(fault),

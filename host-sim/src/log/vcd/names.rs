@@ -63,7 +63,11 @@ impl Names {
         for var in vars {
             let path = &paths[var.scope];
             let dotted = ambiguous.contains(&var.name) && !path.is_empty();
-            let mut name = if dotted { format!("{path}.{}", var.name) } else { var.name };
+            let mut name = if dotted {
+                format!("{path}.{}", var.name)
+            } else {
+                var.name
+            };
             let known = identifiers.find(var.identifier.as_bytes());
             if let (Some(line), None) = (known, var.other) {
                 if line != SKIPPED && lines.find(&name) != Some(line) {
@@ -72,19 +76,16 @@ impl Names {
                 }
                 continue;
             }
-            let number = match var.other {
-                Some(other) => {
-                    names.skipped.insert(name, other);
-                    SKIPPED
+            let number = if let Some(other) = var.other {
+                names.skipped.insert(name, other);
+                SKIPPED
+            } else {
+                while lines.find(&name).is_some() {
+                    let count = repeats.entry(name.clone()).or_insert(1);
+                    *count += 1;
+                    name = format!("{name}~{count}");
                 }
-                None => {
-                    while lines.find(&name).is_some() {
-                        let count = repeats.entry(name.clone()).or_insert(1);
-                        *count += 1;
-                        name = format!("{name}~{count}");
-                    }
-                    lines.add(&name)?
-                }
+                lines.add(&name)?
             };
             if known.is_none() {
                 identifiers.insert(var.identifier.as_bytes(), number);
@@ -97,7 +98,10 @@ impl Names {
     pub(super) fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
         if !self.skipped.is_empty() {
-            notes.push(format!("{} signals that are not of 1 bit are skipped", self.skipped.len()));
+            notes.push(format!(
+                "{} signals that are not of 1 bit are skipped",
+                self.skipped.len()
+            ));
         }
         if let Some(first) = &self.first_alias {
             notes.push(format!(
@@ -120,6 +124,8 @@ impl Names {
 /// The names that several signals have; several names of one signal do not count.
 fn ambiguous(vars: &[Var]) -> HashSet<String> {
     let mut first: HashMap<&str, &str> = HashMap::new();
-    let twice = vars.iter().filter(|var| *first.entry(&var.name).or_insert(&var.identifier) != var.identifier);
+    let twice = vars
+        .iter()
+        .filter(|var| *first.entry(&var.name).or_insert(&var.identifier) != var.identifier);
     twice.map(|var| var.name.clone()).collect()
 }

@@ -9,7 +9,16 @@ const HEAD: &str = "$timescale 1 ns $end $var wire 1 ! a $end $enddefinitions $e
 fn records(text: &str) -> Vec<(i64, u32, What)> {
     let (records, _, fault) = read(text.as_bytes());
     assert_eq!(fault, None);
-    records.iter().map(|&Record { time_ns, line, what }| (time_ns, line, what)).collect()
+    records
+        .iter()
+        .map(
+            |&Record {
+                 time_ns,
+                 line,
+                 what,
+             }| (time_ns, line, what),
+        )
+        .collect()
 }
 
 fn names(text: &str) -> Vec<String> {
@@ -41,10 +50,25 @@ fn the_hand_written_dump_is_read_in_full() {
     );
     let reader = reader(text);
     assert_eq!(reader.find("trigger").unwrap(), 1);
-    assert!(reader.find("count[7:0]").unwrap_err().to_string().contains("a vector of 8 bits"));
-    assert!(reader.find("light").unwrap_err().to_string().contains("a real"));
-    assert!(reader.find("beem").unwrap_err().to_string().contains("beam, trigger"));
-    assert_eq!(reader.assumptions(), ["2 signals that are not of 1 bit are skipped"]);
+    assert!(reader
+        .find("count[7:0]")
+        .unwrap_err()
+        .to_string()
+        .contains("a vector of 8 bits"));
+    assert!(reader
+        .find("light")
+        .unwrap_err()
+        .to_string()
+        .contains("a real"));
+    assert!(reader
+        .find("beem")
+        .unwrap_err()
+        .to_string()
+        .contains("beam, trigger"));
+    assert_eq!(
+        reader.assumptions(),
+        ["2 signals that are not of 1 bit are skipped"]
+    );
 }
 
 #[test]
@@ -55,13 +79,17 @@ fn start_values_may_stand_before_at_or_after_the_first_mark() {
     assert_eq!(records(&format!("{HEAD}#7 1! #9 0!")), want);
     assert_eq!(records(&format!("{HEAD}#0 #7 1! #9 0!"))[1..], want);
     assert_eq!(records(&format!("{HEAD}1!")), [(0, 0, Start(High))]);
-    assert_eq!(records(&format!("{HEAD}#5")), [(5, ALL_LINES, Mark), (5, 0, Start(Unknown))]);
+    assert_eq!(
+        records(&format!("{HEAD}#5")),
+        [(5, ALL_LINES, Mark), (5, 0, Start(Unknown))]
+    );
     assert_eq!(records(HEAD), [(0, 0, Start(Unknown))]);
 }
 
 #[test]
 fn checkpoints_and_gaps_are_values_like_others() {
-    let text = format!("{HEAD}#0 1! #3 $dumpoff x! $end #8 $dumpon 0! $end #9 $dumpall 0! $end #12");
+    let text =
+        format!("{HEAD}#0 1! #3 $dumpoff x! $end #8 $dumpon 0! $end #9 $dumpall 0! $end #12");
     assert_eq!(
         records(&text),
         [
@@ -100,7 +128,14 @@ fn times_finer_than_a_nanosecond_are_rounded_and_told_once() {
     let mut reader = reader(text);
     let mut batch = Vec::new();
     while reader.next_batch(&mut batch).unwrap() {}
-    assert_eq!(reader.assumptions().iter().filter(|note| note.contains("half to even")).count(), 1);
+    assert_eq!(
+        reader
+            .assumptions()
+            .iter()
+            .filter(|note| note.contains("half to even"))
+            .count(),
+        1
+    );
 }
 
 #[test]
@@ -111,8 +146,14 @@ fn names_take_their_path_where_they_are_not_unique() {
     assert_eq!(names(text), ["m.a", "c", "m.n.a", "m.n.e", "m.n.e~2"]);
     let reader = reader(text);
     assert_eq!(reader.find("d").unwrap(), 1);
-    assert!(reader.assumptions().iter().any(|note| note.contains("such as d")));
-    assert!(reader.assumptions().iter().any(|note| note.contains("1 ns is assumed")));
+    assert!(reader
+        .assumptions()
+        .iter()
+        .any(|note| note.contains("such as d")));
+    assert!(reader
+        .assumptions()
+        .iter()
+        .any(|note| note.contains("1 ns is assumed")));
 }
 
 #[test]
@@ -138,10 +179,17 @@ fn damage_is_named_with_its_line() {
 
 #[test]
 fn a_cut_dump_keeps_what_it_has() {
-    for (end, inside) in [("$comment", "$comment"), ("b1", "a value"), ("$dumpall 0!", "$dumpall")] {
+    for (end, inside) in [
+        ("$comment", "$comment"),
+        ("b1", "a value"),
+        ("$dumpall 0!", "$dumpall"),
+    ] {
         let (records, _, fault) = read(format!("{HEAD}#0 1! #5 0! {end}").as_bytes());
         assert!(records.len() >= 2);
-        assert!(fault.unwrap().to_string().contains(&format!("inside {inside}")));
+        assert!(fault
+            .unwrap()
+            .to_string()
+            .contains(&format!("inside {inside}")));
     }
 }
 

@@ -1,0 +1,255 @@
+//! The program as its users meet it: exit codes, streams, files.
+
+use std::io::{Read, Write};
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+
+const HEADER: &str =
+    "line,onset_ns,doubt_ns,first_edge_ns,last_edge_ns,edges,confirmed_ns,release_ns,release_doubt_ns,flags";
+
+fn program() -> Command {
+    Command::new(env!("CARGO_BIN_EXE_trueonset"))
+}
+
+fn run(args: &[&str]) -> Output {
+    program().args(args).output().unwrap()
+}
+
+/// Runs with `input` on stdin.
+fn feed(args: &[&str], input: &str) -> Output {
+    let mut child = program()
+        .args(args)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    child.stdin.take().unwrap().write_all(input.as_bytes()).unwrap();
+    child.wait_with_output().unwrap()
+}
+
+fn code(output: &Output) -> i32 {
+    output.status.code().unwrap()
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+fn err(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).unwrap()
+}
+
+fn text(path: &Path) -> String {
+    path.to_str().unwrap().to_owned()
+}
+
+/// Two clean touches on line `beam`, 10 ms each.
+const TWO: &str = "time_ns,line,level\n0,beam,0\n20000000,beam,1\n30000000,beam,0\n50000000,beam,1\n\
+                   60000000,beam,0\n80000000,beam,0\n";
+
+#[test]
+fn help_and_version_hold_and_usage_cannot() {
+    assert_eq!(code(&run(&["--help"])), 0);
+    assert_eq!(code(&run(&["--version"])), 0);
+    assert_eq!(code(&run(&[])), 2);
+    assert_eq!(code(&run(&["replay", "no-such-log.csv"])), 2);
+    assert_eq!(code(&run(&["replay", "-", "--hold", "5"])), 2);
+    assert_eq!(code(&run(&["--threads", "0", "manual"])), 2);
+}
+
+#[test]
+fn completions_and_manual_know_every_verb() {
+    let manual = out(&run(&["manual"]));
+    let completions = out(&run(&["completions", "bash"]));
+    for verb in ["demo", "replay", "describe", "convert", "check"] {
+        assert!(manual.contains(&format!(".TH trueonset-{verb}")), "{verb}");
+        assert!(completions.contains(verb));
+    }
+}
+
+#[test]
+fn csv_has_one_header_and_the_last_line_of_talk_adds_up() {
+    let output = feed(&["replay", "-", "--csv"], TWO);
+    assert_eq!(code(&output), 0);
+    let table = out(&output);
+    assert_eq!(table.lines().next(), Some(HEADER));
+    assert_eq!(table.lines().count(), 3);
+    let talk = err(&output);
+    let last = talk.lines().last().unwrap();
+    assert_eq!(last, "edges in 5 = touches 2 + releases 2 + glitches 0 + initial 1 + refused 0");
+}
+
+#[test]
+fn an_unknown_line_is_an_error_that_lists_the_known_ones() {
+    let output = feed(&["replay", "-", "--line", "bean"], TWO);
+    assert_eq!(code(&output), 2);
+    assert!(err(&output).contains("beam"), "{}", err(&output));
+}
+
+#[test]
+fn a_reader_that_leaves_early_ends_it_quietly() {
+    let mut log = String::from("time_ns,line,level\n0,beam,0\n");
+    for touch in 1..20_000_u64 {
+        log += &format!("{},beam,1\n{},beam,0\n", touch * 20_000_000, touch * 20_000_000 + 10_000_000);
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("long.csv");
+    std::fs::write(&path, log).unwrap();
+    let mut child = program()
+        .args(["replay", &text(&path), "--csv"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut few = [0; 16];
+    child.stdout.take().unwrap().read_exact(&mut few).unwrap();
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(code(&output), 0);
+    assert!(!err(&output).contains("error"), "{}", err(&output));
+}
+
+#[test]
+fn a_damaged_log_is_judged_up_to_the_damage() {
+    let damaged = TWO.replace("60000000,beam,0", "60000000,beam,7");
+    for args in [&["replay", "-", "--csv"][..], &["replay", "-", "--json"], &["describe", "-"], &["convert", "-", "-", "--to", "csv"]] {
+        let output = feed(args, &damaged);
+        assert_eq!(code(&output), 2, "{args:?}");
+        assert!(out(&output).contains("beam"), "{args:?}");
+        assert!(err(&output).contains("stdin:6: found `7` as level"), "{args:?}: {}", err(&output));
+    }
+    assert_eq!(out(&feed(&["replay", "-", "--csv"], &damaged)).lines().count(), 3);
+}
+
+#[test]
+fn follow_tells_every_event() {
+    let output = feed(&["replay", "-", "--follow"], TWO);
+    assert_eq!(code(&output), 0);
+    let events: Vec<serde_json::Value> =
+        out(&output).lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let words: Vec<&str> = events.iter().map(|event| event["event"].as_str().unwrap()).collect();
+    assert_eq!(words, ["touch", "release", "touch", "release"]);
+    assert_eq!(events[0]["line"], "beam");
+}
+
+#[test]
+fn follow_does_not_wait_for_the_end() {
+    let mut child = program()
+        .args(["replay", "-", "--follow"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut input = child.stdin.take().unwrap();
+    input.write_all(TWO.as_bytes()).unwrap();
+    input.flush().unwrap();
+    // The stream is still open, and yet the first event is there.
+    let mut first = [0; 8];
+    child.stdout.as_mut().unwrap().read_exact(&mut first).unwrap();
+    assert_eq!(first[0], b'{');
+    drop(input);
+    assert!(child.wait_with_output().unwrap().status.success());
+}
+
+#[test]
+fn describe_has_the_promised_keys() {
+    let output = feed(&["describe", "-", "--json"], TWO);
+    let page: serde_json::Value = serde_json::from_str(&out(&output)).unwrap();
+    assert_eq!(page["format"], "csv");
+    assert_eq!(page["duration_ns"], 80_000_000);
+    let line = &page["lines"][0];
+    assert_eq!((&line["name"], &line["initial"], &line["edges"]), (&"beam".into(), &"low".into(), &4.into()));
+    assert_eq!((&line["high_ns"], &line["low_ns"]), (&20_000_000.into(), &60_000_000.into()));
+    for key in ["shortest_high_ns", "shortest_low_ns", "glitches", "unknown_ns"] {
+        assert!(line[key].is_u64(), "{key}");
+    }
+}
+
+#[test]
+fn convert_there_and_back_keeps_the_touches() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| text(&folder.path().join(name));
+    std::fs::write(path("a.csv"), TWO).unwrap();
+    assert_eq!(code(&run(&["convert", &path("a.csv"), &path("b.vcd")])), 0);
+    assert_eq!(code(&run(&["convert", &path("b.vcd"), &path("c.csv")])), 0);
+    assert_eq!(out(&run(&["replay", &path("a.csv"), "--csv"])), out(&run(&["replay", &path("c.csv"), "--csv"])));
+    assert_eq!(code(&run(&["convert", &path("a.csv"), &path("d.tpk")])), 2);
+    assert_eq!(code(&run(&["convert", &path("a.csv"), "-"])), 2);
+    assert_eq!(code(&run(&["convert", &path("a.csv"), &path("a.csv")])), 2);
+    assert_eq!(std::fs::read_to_string(path("a.csv")).unwrap(), TWO);
+}
+
+#[test]
+fn the_demo_is_the_replay_of_its_own_log() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| text(&folder.path().join(name));
+    let demo = run(&["demo", "--out", &text(folder.path())]);
+    assert_eq!(code(&demo), 0, "{}", err(&demo));
+    assert!(out(&demo).contains("invented"));
+    let touches = std::fs::read_to_string(path("touches.csv")).unwrap();
+    let replayed = run(&["replay", &path("edges.csv"), "--config", &path("replay.toml"), "--csv"]);
+    assert_eq!(out(&replayed), touches);
+    let truth = std::fs::read_to_string(path("truth.csv")).unwrap();
+    assert_eq!(truth.lines().next(), Some("touch,onset_ns,release_ns,feed_nm_s"));
+    assert_eq!(truth.lines().count(), touches.lines().count());
+    let page = std::fs::read_to_string(path("report.html")).unwrap();
+    assert!(page.contains("invented") && page.contains("<svg") && !page.contains("<script src"));
+
+    let again = tempfile::tempdir().unwrap();
+    run(&["demo", "--out", &text(again.path()), "--threads", "1"]);
+    for name in ["edges.csv", "truth.csv", "touches.csv"] {
+        let bytes = |folder: &Path| std::fs::read(folder.join(name)).unwrap();
+        assert_eq!(bytes(folder.path()), bytes(again.path()), "{name}");
+    }
+
+    let check = |expect: &str| {
+        run(&[
+            "check",
+            &path("edges.csv"),
+            "--config",
+            &path("replay.toml"),
+            "--expect",
+            expect,
+            "--junit",
+            &path("junit.xml"),
+        ])
+    };
+    let own = check(&path("touches.csv"));
+    assert_eq!(code(&own), 0, "{}", out(&own));
+    // One touch is expected 50 us away, beyond what is allowed and nearer than the hold; one is
+    // not expected at all.
+    let mut rows: Vec<String> = touches.lines().map(str::to_owned).collect();
+    let mut fields: Vec<String> = rows[3].split(',').map(str::to_owned).collect();
+    fields[1] = (fields[1].parse::<i64>().unwrap() + 50_000).to_string();
+    rows[3] = fields.join(",");
+    rows.remove(1);
+    std::fs::write(path("wrong.csv"), rows.join("\n")).unwrap();
+    let wrong = check(&path("wrong.csv"));
+    assert_eq!(code(&wrong), 1);
+    let told = out(&wrong);
+    assert_eq!(told.lines().filter(|line| line.starts_with("displaced ")).count(), 1, "{told}");
+    assert_eq!(told.lines().filter(|line| line.starts_with("extra ")).count(), 1, "{told}");
+    assert!(std::fs::read_to_string(path("junit.xml")).unwrap().contains("failures=\"2\""));
+}
+
+#[test]
+fn report_and_waves_are_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| text(&folder.path().join(name));
+    std::fs::write(path("a.csv"), TWO).unwrap();
+    let output = run(&["replay", &path("a.csv"), "--report", &path("r.html"), "--waves", &path("w.vcd")]);
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    assert!(std::fs::read_to_string(path("r.html")).unwrap().contains("<svg"));
+    assert_eq!(code(&run(&["describe", &path("w.vcd")])), 0);
+}
+
+#[test]
+fn a_configuration_with_an_unknown_key_suggests_the_nearest() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| text(&folder.path().join(name));
+    std::fs::write(path("c.toml"), "[onset]\nhodl = \"1ms\"\n").unwrap();
+    let output = feed(&["replay", "-", "--config", &path("c.toml")], TWO);
+    assert_eq!(code(&output), 2);
+    assert!(err(&output).contains("did you mean hold?"), "{}", err(&output));
+}
