@@ -24,7 +24,12 @@ fn feed(args: &[&str], input: &str) -> Output {
         .stderr(Stdio::piped())
         .spawn()
         .unwrap();
-    child.stdin.take().unwrap().write_all(input.as_bytes()).unwrap();
+    child
+        .stdin
+        .take()
+        .unwrap()
+        .write_all(input.as_bytes())
+        .unwrap();
     child.wait_with_output().unwrap()
 }
 
@@ -45,7 +50,8 @@ fn text(path: &Path) -> String {
 }
 
 /// Two clean touches on line `beam`, 10 ms each.
-const TWO: &str = "time_ns,line,level\n0,beam,0\n20000000,beam,1\n30000000,beam,0\n50000000,beam,1\n\
+const TWO: &str =
+    "time_ns,line,level\n0,beam,0\n20000000,beam,1\n30000000,beam,0\n50000000,beam,1\n\
                    60000000,beam,0\n80000000,beam,0\n";
 
 #[test]
@@ -77,7 +83,10 @@ fn csv_has_one_header_and_the_last_line_of_talk_adds_up() {
     assert_eq!(table.lines().count(), 3);
     let talk = err(&output);
     let last = talk.lines().last().unwrap();
-    assert_eq!(last, "edges in 5 = touches 2 + releases 2 + glitches 0 + initial 1 + refused 0");
+    assert_eq!(
+        last,
+        "edges in 5 = touches 2 + releases 2 + glitches 0 + initial 1 + refused 0"
+    );
 }
 
 #[test]
@@ -91,7 +100,11 @@ fn an_unknown_line_is_an_error_that_lists_the_known_ones() {
 fn a_reader_that_leaves_early_ends_it_quietly() {
     let mut log = String::from("time_ns,line,level\n0,beam,0\n");
     for touch in 1..20_000_u64 {
-        log += &format!("{},beam,1\n{},beam,0\n", touch * 20_000_000, touch * 20_000_000 + 10_000_000);
+        log += &format!(
+            "{},beam,1\n{},beam,0\n",
+            touch * 20_000_000,
+            touch * 20_000_000 + 10_000_000
+        );
     }
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("long.csv");
@@ -112,22 +125,41 @@ fn a_reader_that_leaves_early_ends_it_quietly() {
 #[test]
 fn a_damaged_log_is_judged_up_to_the_damage() {
     let damaged = TWO.replace("60000000,beam,0", "60000000,beam,7");
-    for args in [&["replay", "-", "--csv"][..], &["replay", "-", "--json"], &["describe", "-"], &["convert", "-", "-", "--to", "csv"]] {
+    for args in [
+        &["replay", "-", "--csv"][..],
+        &["replay", "-", "--json"],
+        &["describe", "-"],
+        &["convert", "-", "-", "--to", "csv"],
+    ] {
         let output = feed(args, &damaged);
         assert_eq!(code(&output), 2, "{args:?}");
         assert!(out(&output).contains("beam"), "{args:?}");
-        assert!(err(&output).contains("stdin:6: found `7` as level"), "{args:?}: {}", err(&output));
+        assert!(
+            err(&output).contains("stdin:6: found `7` as level"),
+            "{args:?}: {}",
+            err(&output)
+        );
     }
-    assert_eq!(out(&feed(&["replay", "-", "--csv"], &damaged)).lines().count(), 3);
+    assert_eq!(
+        out(&feed(&["replay", "-", "--csv"], &damaged))
+            .lines()
+            .count(),
+        3
+    );
 }
 
 #[test]
 fn follow_tells_every_event() {
     let output = feed(&["replay", "-", "--follow"], TWO);
     assert_eq!(code(&output), 0);
-    let events: Vec<serde_json::Value> =
-        out(&output).lines().map(|line| serde_json::from_str(line).unwrap()).collect();
-    let words: Vec<&str> = events.iter().map(|event| event["event"].as_str().unwrap()).collect();
+    let events: Vec<serde_json::Value> = out(&output)
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap())
+        .collect();
+    let words: Vec<&str> = events
+        .iter()
+        .map(|event| event["event"].as_str().unwrap())
+        .collect();
     assert_eq!(words, ["touch", "release", "touch", "release"]);
     assert_eq!(events[0]["line"], "beam");
 }
@@ -146,7 +178,12 @@ fn follow_does_not_wait_for_the_end() {
     input.flush().unwrap();
     // The stream is still open, and yet the first event is there.
     let mut first = [0; 8];
-    child.stdout.as_mut().unwrap().read_exact(&mut first).unwrap();
+    child
+        .stdout
+        .as_mut()
+        .unwrap()
+        .read_exact(&mut first)
+        .unwrap();
     assert_eq!(first[0], b'{');
     drop(input);
     assert!(child.wait_with_output().unwrap().status.success());
@@ -159,9 +196,20 @@ fn describe_has_the_promised_keys() {
     assert_eq!(page["format"], "csv");
     assert_eq!(page["duration_ns"], 80_000_000);
     let line = &page["lines"][0];
-    assert_eq!((&line["name"], &line["initial"], &line["edges"]), (&"beam".into(), &"low".into(), &4.into()));
-    assert_eq!((&line["high_ns"], &line["low_ns"]), (&20_000_000.into(), &60_000_000.into()));
-    for key in ["shortest_high_ns", "shortest_low_ns", "glitches", "unknown_ns"] {
+    assert_eq!(
+        (&line["name"], &line["initial"], &line["edges"]),
+        (&"beam".into(), &"low".into(), &4.into())
+    );
+    assert_eq!(
+        (&line["high_ns"], &line["low_ns"]),
+        (&20_000_000.into(), &60_000_000.into())
+    );
+    for key in [
+        "shortest_high_ns",
+        "shortest_low_ns",
+        "glitches",
+        "unknown_ns",
+    ] {
         assert!(line[key].is_u64(), "{key}");
     }
 }
@@ -173,7 +221,10 @@ fn convert_there_and_back_keeps_the_touches() {
     std::fs::write(path("a.csv"), TWO).unwrap();
     assert_eq!(code(&run(&["convert", &path("a.csv"), &path("b.vcd")])), 0);
     assert_eq!(code(&run(&["convert", &path("b.vcd"), &path("c.csv")])), 0);
-    assert_eq!(out(&run(&["replay", &path("a.csv"), "--csv"])), out(&run(&["replay", &path("c.csv"), "--csv"])));
+    assert_eq!(
+        out(&run(&["replay", &path("a.csv"), "--csv"])),
+        out(&run(&["replay", &path("c.csv"), "--csv"]))
+    );
     assert_eq!(code(&run(&["convert", &path("a.csv"), &path("d.tpk")])), 2);
     assert_eq!(code(&run(&["convert", &path("a.csv"), "-"])), 2);
     assert_eq!(code(&run(&["convert", &path("a.csv"), &path("a.csv")])), 2);
@@ -188,10 +239,19 @@ fn the_demo_is_the_replay_of_its_own_log() {
     assert_eq!(code(&demo), 0, "{}", err(&demo));
     assert!(out(&demo).contains("invented"));
     let touches = std::fs::read_to_string(path("touches.csv")).unwrap();
-    let replayed = run(&["replay", &path("edges.csv"), "--config", &path("replay.toml"), "--csv"]);
+    let replayed = run(&[
+        "replay",
+        &path("edges.csv"),
+        "--config",
+        &path("replay.toml"),
+        "--csv",
+    ]);
     assert_eq!(out(&replayed), touches);
     let truth = std::fs::read_to_string(path("truth.csv")).unwrap();
-    assert_eq!(truth.lines().next(), Some("touch,onset_ns,release_ns,feed_nm_s"));
+    assert_eq!(
+        truth.lines().next(),
+        Some("touch,onset_ns,release_ns,feed_nm_s")
+    );
     assert_eq!(truth.lines().count(), touches.lines().count());
     let page = std::fs::read_to_string(path("report.html")).unwrap();
     assert!(page.contains("invented") && page.contains("<svg") && !page.contains("<script src"));
@@ -228,9 +288,23 @@ fn the_demo_is_the_replay_of_its_own_log() {
     let wrong = check(&path("wrong.csv"));
     assert_eq!(code(&wrong), 1);
     let told = out(&wrong);
-    assert_eq!(told.lines().filter(|line| line.starts_with("displaced ")).count(), 1, "{told}");
-    assert_eq!(told.lines().filter(|line| line.starts_with("extra ")).count(), 1, "{told}");
-    assert!(std::fs::read_to_string(path("junit.xml")).unwrap().contains("failures=\"2\""));
+    assert_eq!(
+        told.lines()
+            .filter(|line| line.starts_with("displaced "))
+            .count(),
+        1,
+        "{told}"
+    );
+    assert_eq!(
+        told.lines()
+            .filter(|line| line.starts_with("extra "))
+            .count(),
+        1,
+        "{told}"
+    );
+    assert!(std::fs::read_to_string(path("junit.xml"))
+        .unwrap()
+        .contains("failures=\"2\""));
 }
 
 #[test]
@@ -238,9 +312,18 @@ fn report_and_waves_are_written() {
     let folder = tempfile::tempdir().unwrap();
     let path = |name: &str| text(&folder.path().join(name));
     std::fs::write(path("a.csv"), TWO).unwrap();
-    let output = run(&["replay", &path("a.csv"), "--report", &path("r.html"), "--waves", &path("w.vcd")]);
+    let output = run(&[
+        "replay",
+        &path("a.csv"),
+        "--report",
+        &path("r.html"),
+        "--waves",
+        &path("w.vcd"),
+    ]);
     assert_eq!(code(&output), 0, "{}", err(&output));
-    assert!(std::fs::read_to_string(path("r.html")).unwrap().contains("<svg"));
+    assert!(std::fs::read_to_string(path("r.html"))
+        .unwrap()
+        .contains("<svg"));
     assert_eq!(code(&run(&["describe", &path("w.vcd")])), 0);
 }
 
@@ -251,5 +334,9 @@ fn a_configuration_with_an_unknown_key_suggests_the_nearest() {
     std::fs::write(path("c.toml"), "[onset]\nhodl = \"1ms\"\n").unwrap();
     let output = feed(&["replay", "-", "--config", &path("c.toml")], TWO);
     assert_eq!(code(&output), 2);
-    assert!(err(&output).contains("did you mean hold?"), "{}", err(&output));
+    assert!(
+        err(&output).contains("did you mean hold?"),
+        "{}",
+        err(&output)
+    );
 }

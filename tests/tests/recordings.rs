@@ -21,7 +21,10 @@ fn path(name: &str) -> String {
 /// Lines that say `0!` or `1!`, the first of which states the initial level.
 fn edges_by_counting(name: &str) -> usize {
     let text = std::fs::read_to_string(path(name)).unwrap();
-    text.lines().filter(|line| matches!(line.trim(), "0!" | "1!")).count() - 1
+    text.lines()
+        .filter(|line| matches!(line.trim(), "0!" | "1!"))
+        .count()
+        - 1
 }
 
 fn level(level: LogLevel) -> Level {
@@ -42,10 +45,19 @@ fn read(name: &str) -> Log {
             let at = i128::from(record.time_ns) + (1 << 63);
             match (record.what, &mut log) {
                 (What::Start(initial), None) => {
-                    log = Some(Log { initial: level(initial), start: at, inputs: Vec::new(), end: at });
+                    log = Some(Log {
+                        initial: level(initial),
+                        start: at,
+                        inputs: Vec::new(),
+                        end: at,
+                    });
                 }
                 (What::Edge(to), Some(log)) => {
-                    log.inputs.push(Input { at, level: level(to), remark: None });
+                    log.inputs.push(Input {
+                        at,
+                        level: level(to),
+                        remark: None,
+                    });
                     log.end = at;
                 }
                 (What::Mark, Some(log)) => log.end = at,
@@ -63,7 +75,10 @@ fn the_reader_finds_every_edge_that_counting_finds() {
         let log = read(name);
         assert_eq!(log.inputs.len(), stated, "{name}");
         assert_eq!(edges_by_counting(name), stated, "{name}");
-        assert!(log.inputs.windows(2).all(|pair| pair[0].at < pair[1].at && pair[0].level != pair[1].level));
+        assert!(log
+            .inputs
+            .windows(2)
+            .all(|pair| pair[0].at < pair[1].at && pair[0].level != pair[1].level));
     }
 }
 
@@ -92,7 +107,11 @@ fn every_edge_is_accounted_for_and_the_events_are_those_of_the_reference() {
                 bandwidth_ticks: Some(10_000.0),
                 step: 1.0,
             };
-            let mut core = Line::new(&config, bridge::level(log.initial), bridge::instant(log.start));
+            let mut core = Line::new(
+                &config,
+                bridge::level(log.initial),
+                bridge::instant(log.start),
+            );
             let got = bridge::replay(&config, &mut core, &log);
             let mut reference = line::Line::new(&setup, log.initial, log.start);
             let expected = bridge::judge(&mut reference, &log);
@@ -105,7 +124,11 @@ fn every_edge_is_accounted_for_and_the_events_are_those_of_the_reference() {
                     if contact.close_call {
                         strictness = Strictness::Edges;
                     }
-                    assert!(!contact.flags.contains("time_back") && !contact.flags.contains("lost_edge"), "{name}");
+                    assert!(
+                        !contact.flags.contains("time_back")
+                            && !contact.flags.contains("lost_edge"),
+                        "{name}"
+                    );
                 }
                 if let Err(why) = bridge::compare(core, other, 0, strictness) {
                     panic!("{name}, hold {hold_ns} ns: {why}\n{core:?}\n{other:?}");

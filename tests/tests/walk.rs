@@ -28,7 +28,9 @@ enum Letter {
 fn all_letters() -> Vec<Letter> {
     let distances = [1, 59, 60, 99, 100, 800, -1, -101];
     let polls = [60, 100, 1_000].map(Letter::Poll);
-    let edges = distances.iter().flat_map(|d| LEVELS.map(|level| Letter::Edge(*d, level)));
+    let edges = distances
+        .iter()
+        .flat_map(|d| LEVELS.map(|level| Letter::Edge(*d, level)));
     edges.chain(polls).collect()
 }
 
@@ -78,7 +80,12 @@ struct Record {
 impl Record {
     fn new(initial: Level) -> Self {
         let known = (initial != Level::Unknown).then_some(initial);
-        Self { level: known, since: START, contact: known.map(|level| level == Level::High), edges: 0 }
+        Self {
+            level: known,
+            since: START,
+            contact: known.map(|level| level == Level::High),
+            edges: 0,
+        }
     }
 
     fn hold(&self) -> u64 {
@@ -94,7 +101,10 @@ impl Record {
         let (away, confirmed) = match event {
             Event::Touch(touch) => (Some(true), touch.confirmed),
             Event::Release(release) => (Some(false), release.confirmed),
-            Event::Glitch(glitch) => (None, Instant::from_ticks(glitch.last_edge.ticks() + self.hold())),
+            Event::Glitch(glitch) => (
+                None,
+                Instant::from_ticks(glitch.last_edge.ticks() + self.hold()),
+            ),
             other => return Err(format!("{other:?}")),
         };
         let told = self.level.ok_or("an event while the level is not known")?;
@@ -107,7 +117,10 @@ impl Record {
             return Err("no change of contact".to_owned());
         }
         if confirmed.ticks() != self.since + self.hold() {
-            return Err(format!("confirmed at {confirmed:?}, vouched for since {}", self.since));
+            return Err(format!(
+                "confirmed at {confirmed:?}, vouched for since {}",
+                self.since
+            ));
         }
         if now < confirmed.ticks() {
             return Err(format!("said at {now}, before a hold was over"));
@@ -149,7 +162,14 @@ struct Walk {
 
 impl Walk {
     fn new(letters: Vec<Letter>) -> Self {
-        Self { config: config(), letters, path: Vec::new(), scenes: 0, events: 0, touches: 0 }
+        Self {
+            config: config(),
+            letters,
+            path: Vec::new(),
+            scenes: 0,
+            events: 0,
+            touches: 0,
+        }
     }
 
     /// Tells one letter, judges what is said.
@@ -162,7 +182,9 @@ impl Walk {
             }
             Letter::Poll(distance) => {
                 scene.now = scene.now.saturating_add_signed(distance);
-                scene.line.poll(&self.config, Instant::from_ticks(scene.now))
+                scene
+                    .line
+                    .poll(&self.config, Instant::from_ticks(scene.now))
             }
         };
         if let Some(event) = &event {
@@ -176,8 +198,12 @@ impl Walk {
             scene.record.edge(scene.now, level);
         }
         let tally = scene.line.tally();
-        let total =
-            tally.touches + tally.releases + tally.glitches + tally.initial + tally.refused + tally.pending;
+        let total = tally.touches
+            + tally.releases
+            + tally.glitches
+            + tally.initial
+            + tally.refused
+            + tally.pending;
         assert_eq!(total, scene.record.edges, "{tally:?} after {:?}", self.path);
         if let Some(contact) = scene.record.contact {
             assert_eq!(scene.line.in_contact(), contact, "after {:?}", self.path);
@@ -200,7 +226,7 @@ impl Walk {
         }
     }
 
-    fn from_every_level(&mut self, length: usize) {
+    fn tell_from_every_level(&mut self, length: usize) {
         for initial in LEVELS {
             let scene = Scene {
                 line: Line::new(&self.config, initial, Instant::from_ticks(START)),
@@ -220,7 +246,7 @@ fn points(letters: u64, length: u32) -> u64 {
 #[test]
 fn every_story_of_four_letters_out_of_all() {
     let mut walk = Walk::new(all_letters());
-    walk.from_every_level(4);
+    walk.tell_from_every_level(4);
     assert_eq!(walk.letters.len(), 27);
     assert_eq!(walk.scenes, points(27, 4));
     assert_eq!(walk.scenes, 1_655_640);
@@ -231,7 +257,7 @@ fn every_story_of_four_letters_out_of_all() {
 #[test]
 fn every_story_of_seven_letters_out_of_eight() {
     let mut walk = Walk::new(main_letters());
-    walk.from_every_level(7);
+    walk.tell_from_every_level(7);
     assert_eq!(walk.scenes, points(8, 7));
     assert_eq!(walk.scenes, 7_190_232);
     println!("{} events, {} touches", walk.events, walk.touches);
@@ -256,12 +282,22 @@ impl Pair {
                     Level::High => reference::Level::High,
                     Level::Unknown => reference::Level::Unknown,
                 };
-                let input = Input { at: self.now, level, remark: None };
-                (self.core.edge(config, bridge::edge(&input)), self.reference.edge(input))
+                let input = Input {
+                    at: self.now,
+                    level,
+                    remark: None,
+                };
+                (
+                    self.core.edge(config, bridge::edge(&input)),
+                    self.reference.edge(input),
+                )
             }
             Letter::Poll(distance) => {
                 self.now += i128::from(distance);
-                (self.core.poll(config, bridge::instant(self.now)), self.reference.pass(self.now))
+                (
+                    self.core.poll(config, bridge::instant(self.now)),
+                    self.reference.pass(self.now),
+                )
             }
         };
         bridge::compare_counts(self.core.tally(), self.reference.counts())?;
@@ -275,7 +311,14 @@ impl Pair {
         }
     }
 
-    fn tell_all(&self, config: &Config, letters: &[Letter], path: &mut Vec<Letter>, length: usize, seen: &mut (u64, u64)) {
+    fn tell_all(
+        &self,
+        config: &Config,
+        letters: &[Letter],
+        path: &mut Vec<Letter>,
+        length: usize,
+        seen: &mut (u64, u64),
+    ) {
         if length == 0 {
             return;
         }
@@ -295,11 +338,20 @@ impl Pair {
 
 #[test]
 fn core_and_the_reference_agree_on_every_story() {
-    for (letters, length, expected) in [(all_letters(), 4, 1_655_640), (main_letters(), 6, 898_776)] {
+    for (letters, length, expected) in [(all_letters(), 4, 1_655_640), (main_letters(), 6, 898_776)]
+    {
         let mut seen = (0, 0);
-        for initial in [reference::Level::Low, reference::Level::High, reference::Level::Unknown] {
+        for initial in [
+            reference::Level::Low,
+            reference::Level::High,
+            reference::Level::Unknown,
+        ] {
             let pair = Pair {
-                core: Line::new(&config(), bridge::level(initial), Instant::from_ticks(START)),
+                core: Line::new(
+                    &config(),
+                    bridge::level(initial),
+                    Instant::from_ticks(START),
+                ),
                 reference: reference::line::Line::new(&setup(), initial, i128::from(START)),
                 now: i128::from(START),
             };

@@ -14,7 +14,10 @@ use crate::replay::{Engine, Happening, Settings};
 /// Runs it.
 pub(crate) fn run(args: &Args, talk: &Talk) -> Result<Outcome, Fault> {
     let mut reader = LogReader::open(&args.log, &args.reading.options())?;
-    let mut engine = Engine::new(Settings { hold_ns: args.hold, ..Settings::default() })?;
+    let mut engine = Engine::new(Settings {
+        hold_ns: args.hold,
+        ..Settings::default()
+    })?;
     let mut describe = Describe::new();
     let mut glitches = Vec::new();
     let (mut batch, mut happened) = (Vec::new(), Vec::new());
@@ -24,7 +27,9 @@ pub(crate) fn run(args: &Args, talk: &Talk) -> Result<Outcome, Fault> {
             Ok(false) => break None,
             Err(fault) => break Some(fault),
         }
-        batch.iter().for_each(|record| describe.add(record));
+        for record in &batch {
+            describe.add(record);
+        }
         engine.take(&batch, reader.lines(), &mut happened)?;
         count(&mut happened, &mut glitches);
     };
@@ -45,7 +50,10 @@ pub(crate) fn run(args: &Args, talk: &Talk) -> Result<Outcome, Fault> {
         talk.note(assumption);
     }
     for line in description.lines.iter().filter(|line| line.times_back > 0) {
-        talk.note(&format!("line {}: {} times before the one before", line.name, line.times_back));
+        talk.note(&format!(
+            "line {}: {} times before the one before",
+            line.name, line.times_back
+        ));
     }
     damage.map_or(Ok(Outcome::Holds), Err)
 }
@@ -70,7 +78,8 @@ fn document(format: &str, description: &Description) -> Value {
 fn line_json(line: &LineFacts) -> Value {
     let dwells = |dwells: &Dwells| -> Vec<Value> {
         let bins = dwells.bins();
-        bins.map(|(from, to, count)| json!({ "from_ns": from, "to_ns": to, "count": count })).collect()
+        bins.map(|(from, to, count)| json!({ "from_ns": from, "to_ns": to, "count": count }))
+            .collect()
     };
     json!({
         "name": line.name,
@@ -96,7 +105,18 @@ fn level(level: Level) -> &'static str {
 }
 
 fn people(format: &str, description: &Description) -> String {
-    let header = ["line", "starts", "edges", "high", "low", "unknown", "shortest high", "shortest low", "glitches", ""];
+    let header = [
+        "line",
+        "starts",
+        "edges",
+        "high",
+        "low",
+        "unknown",
+        "shortest high",
+        "shortest low",
+        "glitches",
+        "",
+    ];
     let shortest = |ns: Option<u64>| ns.map_or("-".to_owned(), short_ns);
     let mut cells = vec![header.map(str::to_owned).to_vec()];
     for line in &description.lines {
@@ -113,7 +133,11 @@ fn people(format: &str, description: &Description) -> String {
             String::new(),
         ]);
     }
-    let mut text = format!("{format}, {}\n{}", short_ns(description.duration_ns), table(&cells));
+    let mut text = format!(
+        "{format}, {}\n{}",
+        short_ns(description.duration_ns),
+        table(&cells)
+    );
     for line in &description.lines {
         for (word, dwells) in [("high", &line.high_dwells), ("low", &line.low_dwells)] {
             text.push_str(&histogram(&format!("{} {word}", line.name), dwells));
@@ -131,7 +155,11 @@ fn histogram(title: &str, dwells: &Dwells) -> String {
     let mut text = format!("\n\nDwells {title}");
     for (from, to, count) in dwells.bins() {
         let bar = "#".repeat((u128::from(count) * 40).div_ceil(u128::from(fullest)) as usize);
-        let row = format!("\n{:>9} to {:>9} {count:>10}  {bar}", short_ns(from), short_ns(to));
+        let row = format!(
+            "\n{:>9} to {:>9} {count:>10}  {bar}",
+            short_ns(from),
+            short_ns(to)
+        );
         text.push_str(&row);
     }
     text

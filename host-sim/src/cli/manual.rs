@@ -24,7 +24,10 @@ pub(crate) fn manual() -> Result<Outcome, Fault> {
     command.build();
     let mut text = Vec::new();
     page(&command, &mut text).map_err(|why| Fault::io("stdout", "write to", &why))?;
-    for verb in command.get_subcommands().filter(|verb| verb.get_name() != "help") {
+    for verb in command
+        .get_subcommands()
+        .filter(|verb| verb.get_name() != "help")
+    {
         page(verb, &mut text).map_err(|why| Fault::io("stdout", "write to", &why))?;
     }
     super::print(&text)?;

@@ -50,7 +50,12 @@ pub fn main() -> ExitCode {
         Err(usage) => {
             // A reader that has gone needs no help text.
             let _ = usage.print();
-            return if usage.use_stderr() { Outcome::CouldNot } else { Outcome::Holds }.code();
+            return if usage.use_stderr() {
+                Outcome::CouldNot
+            } else {
+                Outcome::Holds
+            }
+            .code();
         }
     };
     let talk = Talk::new(cli.color);
@@ -68,8 +73,12 @@ fn run(cli: &Cli, talk: &Talk) -> Result<Outcome, Fault> {
     if let Some(threads) = cli.threads {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads));
         pool.build_global().map_err(|why| {
-            Fault::new(why.to_string(), format!("{threads} threads"), "ask for fewer threads")
-                .at(Place::Setting("--threads".to_owned()))
+            Fault::new(
+                why.to_string(),
+                format!("{threads} threads"),
+                "ask for fewer threads",
+            )
+            .at(Place::Setting("--threads".to_owned()))
         })?;
     }
     match &cli.verb {

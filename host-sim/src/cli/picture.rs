@@ -13,15 +13,27 @@ const MAX_EDGES: usize = 200_000;
 
 /// The page for the touches `rows` of `log`. A log from stdin cannot be read again, so its page
 /// has no picture of the chatter.
-pub(crate) fn replay_report(log: &str, rows: &[Row], settings: &Settings, options: &Options) -> Result<String, Fault> {
+pub(crate) fn replay_report(
+    log: &str,
+    rows: &[Row],
+    settings: &Settings,
+    options: &Options,
+) -> Result<String, Fault> {
     let mut sections = Vec::new();
-    let busiest = rows.iter().max_by_key(|row| (row.edges, std::cmp::Reverse(row.onset_ns)));
+    let busiest = rows
+        .iter()
+        .max_by_key(|row| (row.edges, std::cmp::Reverse(row.onset_ns)));
     if let (Some(row), true) = (busiest, log != "-") {
         let title = format!("Chatter of the touch at {} s", seconds(row.onset_ns));
-        sections.push(Section::Chatter(chatter(log, row, settings, options, title, None)?));
+        sections.push(Section::Chatter(chatter(
+            log, row, settings, options, title, None,
+        )?));
     }
     sections.push(touches(rows, "the output of replay --csv"));
-    let flagged = rows.iter().filter(|row| !row.flags.to_string().is_empty()).count();
+    let flagged = rows
+        .iter()
+        .filter(|row| !row.flags.to_string().is_empty())
+        .count();
     let name = if log == "-" { "stdin" } else { log };
     Ok(Report {
         title: format!("Touches of {name}"),
@@ -56,7 +68,10 @@ pub(crate) fn chatter(
     let mut line = None;
     while edges.len() < MAX_EDGES && matches!(reader.next_batch(&mut batch), Ok(true)) {
         line = line.or_else(|| reader.lines().iter().position(|info| info.name == row.line));
-        for record in batch.iter().filter(|record| Some(record.line as usize) == line) {
+        for record in batch
+            .iter()
+            .filter(|record| Some(record.line as usize) == line)
+        {
             if let (What::Edge(level), true) = (record.what, window.contains(&record.time_ns)) {
                 edges.push((record.time_ns, level == Level::High));
             }
@@ -66,7 +81,11 @@ pub(crate) fn chatter(
     edges.sort_by_key(|edge| edge.0);
     Ok(Chatter {
         title,
-        caption: format!("{} edges in {}; onset and doubt come from all of them.", row.edges, short_ns(width.unsigned_abs())),
+        caption: format!(
+            "{} edges in {}; onset and doubt come from all of them.",
+            row.edges,
+            short_ns(width.unsigned_abs())
+        ),
         line: row.line.clone(),
         edges,
         touched_high: settings.wants(&row.line).unwrap_or(settings.touched) == Touched::High,
@@ -82,8 +101,21 @@ pub(crate) fn chatter(
 /// The table of touches.
 pub(crate) fn touches(rows: &[Row], rest_in: &str) -> Section {
     let words = ["line", "flags"];
-    let names = ["line", "onset s", "doubt ns", "edges", "chatter", "confirmed s", "release s", "release doubt ns", "flags"];
-    let column = |name: &str| Column { name: name.to_owned(), number: !words.contains(&name) };
+    let names = [
+        "line",
+        "onset s",
+        "doubt ns",
+        "edges",
+        "chatter",
+        "confirmed s",
+        "release s",
+        "release doubt ns",
+        "flags",
+    ];
+    let column = |name: &str| Column {
+        name: name.to_owned(),
+        number: !words.contains(&name),
+    };
     let or_none = |text: Option<String>| text.unwrap_or_else(|| "-".to_owned());
     let cells = |row: &Row| {
         vec![

@@ -57,12 +57,15 @@ pub(crate) fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
     if !(args.csv || args.json) {
         line(&mut out, &table::touches(&kept))?;
     }
-    out.flush().map_err(|why| Fault::io("stdout", "write to", &why))?;
+    out.flush()
+        .map_err(|why| Fault::io("stdout", "write to", &why))?;
     if let Some(path) = &args.report {
         let page = picture::replay_report(&args.log, &kept, &settings, &options)?;
         super::write_file(path, page.as_bytes())?;
     }
-    Ok(done.tell(talk).map_or(Outcome::Holds, |_| Outcome::CouldNot))
+    Ok(done
+        .tell(talk)
+        .map_or(Outcome::Holds, |_| Outcome::CouldNot))
 }
 
 /// What a replay left behind besides its rows.
@@ -81,7 +84,9 @@ impl Done {
             talk.note(assumption);
         }
         if self.touches == 0 {
-            talk.note("no touch; see `trueonset describe`, and try --touched low or a shorter --hold");
+            talk.note(
+                "no touch; see `trueonset describe`, and try --touched low or a shorter --hold",
+            );
         }
         if let Some(damage) = &self.damage {
             talk.error(&damage.to_string());
@@ -115,7 +120,9 @@ pub(crate) fn replay(
         }
         engine.take(&batch, reader.lines(), &mut happened)?;
         if let Some(waves) = waves.as_deref_mut() {
-            batch.iter().for_each(|record| waves.record(record));
+            for record in &batch {
+                waves.record(record);
+            }
         }
         pass_on(&engine, &mut happened, &mut order, waves.as_deref_mut());
         while let Some(row) = order.next_ready(&engine) {
@@ -159,7 +166,11 @@ fn pass_on(
 /// The names of a log's lines, read beforehand.
 fn names(log: &str, options: &Options) -> Result<Vec<String>, Fault> {
     if log == "-" {
-        return Err(Fault::new("stdin", "a file for --waves, which reads the log twice", "save the stream first"));
+        return Err(Fault::new(
+            "stdin",
+            "a file for --waves, which reads the log twice",
+            "save the stream first",
+        ));
     }
     let mut reader = LogReader::open(log, options)?;
     let mut batch = Vec::new();
@@ -167,11 +178,20 @@ fn names(log: &str, options: &Options) -> Result<Vec<String>, Fault> {
         // Damage is met again, and told, in the second reading.
         while matches!(reader.next_batch(&mut batch), Ok(true)) {}
     }
-    Ok(reader.lines().iter().map(|line| line.name.clone()).collect())
+    Ok(reader
+        .lines()
+        .iter()
+        .map(|line| line.name.clone())
+        .collect())
 }
 
 /// Live: every event at once, in the order of confirmation.
-fn follow(args: &Replay, settings: &Settings, options: &Options, talk: &Talk) -> Result<Outcome, Fault> {
+fn follow(
+    args: &Replay,
+    settings: &Settings,
+    options: &Options,
+    talk: &Talk,
+) -> Result<Outcome, Fault> {
     let mut reader = LogReader::open(&args.log, options)?;
     let mut engine = Engine::new(settings.clone())?;
     let (mut batch, mut happened) = (Vec::new(), Vec::new());
@@ -190,7 +210,8 @@ fn follow(args: &Replay, settings: &Settings, options: &Options, talk: &Talk) ->
             if let Some(text) = event_json(&engine, &happening) {
                 touches += u64::from(matches!(happening.event, Event::Touch(_)));
                 line(&mut out, &text)?;
-                out.flush().map_err(|why| Fault::io("stdout", "write to", &why))?;
+                out.flush()
+                    .map_err(|why| Fault::io("stdout", "write to", &why))?;
             }
         }
         match more {
@@ -208,7 +229,9 @@ fn follow(args: &Replay, settings: &Settings, options: &Options, talk: &Talk) ->
         assumptions: reader.assumptions().to_vec(),
         damage,
     };
-    Ok(done.tell(talk).map_or(Outcome::Holds, |_| Outcome::CouldNot))
+    Ok(done
+        .tell(talk)
+        .map_or(Outcome::Holds, |_| Outcome::CouldNot))
 }
 
 fn event_json(engine: &Engine, happening: &Happening) -> Option<String> {

@@ -10,19 +10,61 @@ use crate::replay::Settings;
 
 /// All keys of the scenario tables; those a replay does not need are told and passed over.
 const KEYS: [(&str, &[&str]); 12] = [
-    ("approach", &["feed", "acceleration", "jerk", "depth", "length_doubt", "clearance", "reaction"]),
-    ("barrier", &["span", "profile", "snr", "bandwidth", "trip", "film", "hysteresis"]),
+    (
+        "approach",
+        &[
+            "feed",
+            "acceleration",
+            "jerk",
+            "depth",
+            "length_doubt",
+            "clearance",
+            "reaction",
+        ],
+    ),
+    (
+        "barrier",
+        &[
+            "span",
+            "profile",
+            "snr",
+            "bandwidth",
+            "trip",
+            "film",
+            "hysteresis",
+        ],
+    ),
     (
         "disturbance",
-        &["glitches_per_s", "droplets_per_h", "vibration_amplitude", "vibration_frequency", "flutter"],
+        &[
+            "glitches_per_s",
+            "droplets_per_h",
+            "vibration_amplitude",
+            "vibration_frequency",
+            "flutter",
+        ],
     ),
     ("capture", &["tick", "bits"]),
     ("sampling", &["rate", "bits"]),
     ("onset", &["method", "hold"]),
-    ("link", &["medium", "slot", "beat", "loss", "burst", "jitter", "delay", "dead"]),
+    (
+        "link",
+        &[
+            "medium", "slot", "beat", "loss", "burst", "jitter", "delay", "dead",
+        ],
+    ),
     ("clock", &["tolerance", "drift"]),
     ("battery", &["cells", "chemistry", "temperature", "run"]),
-    ("control", &["input_delay", "input_jitter", "latch", "period", "feed_error"]),
+    (
+        "control",
+        &[
+            "input_delay",
+            "input_jitter",
+            "latch",
+            "period",
+            "feed_error",
+        ],
+    ),
     ("spindle", &["speed", "teeth", "radius", "run_out"]),
     ("plate", &["mass", "preload", "rate", "restitution"]),
 ];
@@ -51,9 +93,13 @@ pub(crate) fn settings(deciding: &Deciding, talk: &Talk) -> Result<Settings, Fau
     }
     for line in &deciding.lines {
         let own = line.rsplit_once('=').and_then(|(name, word)| {
-            super::args::touched(word).ok().map(|level| (name.to_owned(), Some(level)))
+            super::args::touched(word)
+                .ok()
+                .map(|level| (name.to_owned(), Some(level)))
         });
-        settings.lines.push(own.unwrap_or_else(|| (line.clone(), None)));
+        settings
+            .lines
+            .push(own.unwrap_or_else(|| (line.clone(), None)));
     }
     settings.config(settings.touched)?;
     Ok(settings)
@@ -64,14 +110,23 @@ fn read(path: &Path, settings: &mut Settings, talk: &Talk) -> Result<bool, Fault
     let name = path.display().to_string();
     let text = std::fs::read_to_string(path).map_err(|why| Fault::io(&name, "read", &why))?;
     let tables: toml::Table = text.parse().map_err(|why: toml::de::Error| {
-        let line = why.span().map_or(1, |span| text[..span.start].matches('\n').count() + 1);
-        Fault::new(why.message(), "TOML with tables such as [onset]", "correct this line")
-            .at(Place::line(&name, line as u64))
+        let line = why
+            .span()
+            .map_or(1, |span| text[..span.start].matches('\n').count() + 1);
+        Fault::new(
+            why.message(),
+            "TOML with tables such as [onset]",
+            "correct this line",
+        )
+        .at(Place::line(&name, line as u64))
     })?;
     let mut bandwidth_told = false;
     let mut unused = Vec::new();
     for (table, keys) in &tables {
-        let known = KEYS.iter().find(|(known, _)| known == table).map(|(_, keys)| *keys);
+        let known = KEYS
+            .iter()
+            .find(|(known, _)| known == table)
+            .map(|(_, keys)| *keys);
         let known = known.or((table == "tool").then_some(&["diameter", "length", "modulus"][..]));
         let (Some(known), Some(keys)) = (known, keys.as_table()) else {
             let names = KEYS.iter().map(|(table, _)| *table);
@@ -80,13 +135,22 @@ fn read(path: &Path, settings: &mut Settings, talk: &Talk) -> Result<bool, Fault
         for (key, value) in keys {
             let full = format!("{table}.{key}");
             if !known.contains(&key.as_str()) {
-                return Err(unknown(&name, &full, "key", nearest(key, known.iter().copied())));
+                return Err(unknown(
+                    &name,
+                    &full,
+                    "key",
+                    nearest(key, known.iter().copied()),
+                ));
             }
             let place = || Place::Setting(format!("{name}: {full}"));
             let word = || {
                 value.as_str().ok_or_else(|| {
-                    Fault::new(format!("{value:?}"), "a quantity with its unit in quotes", "write it as \"1ms\" or \"100kHz\"")
-                        .at(place())
+                    Fault::new(
+                        format!("{value:?}"),
+                        "a quantity with its unit in quotes",
+                        "write it as \"1ms\" or \"100kHz\"",
+                    )
+                    .at(place())
                 })
             };
             let at = |why: Fault| why.or_at(place());
@@ -99,7 +163,8 @@ fn read(path: &Path, settings: &mut Settings, talk: &Talk) -> Result<bool, Fault
                 "capture.tick" => {
                     let tick = quantity::frequency_hz(word()?).map_err(at)?;
                     let step = 256_000_000_000 / u64::from(tick.max(1));
-                    settings.capture_step_256 = Some(u32::try_from(step).unwrap_or(u32::MAX).max(1));
+                    settings.capture_step_256 =
+                        Some(u32::try_from(step).unwrap_or(u32::MAX).max(1));
                 }
                 "approach.feed" => {
                     quantity::feed_nm_s(word()?).map_err(at)?;
@@ -122,7 +187,9 @@ fn unknown(file: &str, found: &str, what: &str, near: Option<&str>) -> Fault {
     Fault::new(
         format!("the unknown {what} {found}"),
         format!("a known {what}"),
-        near.map_or("see --help".to_owned(), |near| format!("did you mean {near}?")),
+        near.map_or("see --help".to_owned(), |near| {
+            format!("did you mean {near}?")
+        }),
     )
     .at(Place::File(file.to_owned()))
 }

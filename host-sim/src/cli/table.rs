@@ -14,13 +14,17 @@ pub(crate) fn table(rows: &[Vec<String>]) -> String {
     let widths: Vec<usize> = (0..columns).map(width).collect();
     let mut lines = Vec::new();
     for row in rows {
-        let cells = row.iter().zip(&widths).enumerate().map(|(i, (cell, width))| {
-            if i == 0 || i + 1 == columns {
-                format!("{cell:<width$}")
-            } else {
-                format!("{cell:>width$}")
-            }
-        });
+        let cells = row
+            .iter()
+            .zip(&widths)
+            .enumerate()
+            .map(|(i, (cell, width))| {
+                if i == 0 || i + 1 == columns {
+                    format!("{cell:<width$}")
+                } else {
+                    format!("{cell:>width$}")
+                }
+            });
         lines.push(cells.collect::<Vec<_>>().join("  ").trim_end().to_owned());
     }
     lines.join("\n")
@@ -29,7 +33,16 @@ pub(crate) fn table(rows: &[Vec<String>]) -> String {
 /// The table of touches.
 #[must_use]
 pub(crate) fn touches(rows: &[Row]) -> String {
-    let header = ["line", "onset s", "doubt", "edges", "chatter", "confirmed after", "contact for", "flags"];
+    let header = [
+        "line",
+        "onset s",
+        "doubt",
+        "edges",
+        "chatter",
+        "confirmed after",
+        "contact for",
+        "flags",
+    ];
     let mut cells = vec![header.map(str::to_owned).to_vec()];
     for row in rows {
         cells.push(vec![
@@ -39,8 +52,9 @@ pub(crate) fn touches(rows: &[Row]) -> String {
             row.edges.to_string(),
             short_ns(row.last_edge_ns.abs_diff(row.first_edge_ns)),
             show_time_ns(row.confirmed_ns.saturating_sub(row.onset_ns)),
-            row.release_ns
-                .map_or("open".to_owned(), |at| show_time_ns(at.saturating_sub(row.onset_ns) / 1000 * 1000)),
+            row.release_ns.map_or("open".to_owned(), |at| {
+                show_time_ns(at.saturating_sub(row.onset_ns) / 1000 * 1000)
+            }),
             row.flags.to_string().replace('|', " "),
         ]);
     }

@@ -5,7 +5,7 @@ use super::{Level, Record, What};
 use crate::fault::{excerpt, Fault};
 
 /// Most lines a log may have.
-pub const MAX_LINES: usize = 32_768;
+pub const MAX_LINES: usize = 16_384;
 
 /// Longest name of a line, in bytes.
 pub const MAX_NAME_BYTES: usize = 1024;

@@ -25,7 +25,7 @@ pub(super) struct Lookup {
 
 impl Lookup {
     pub(super) fn new() -> Self {
-        const START: usize = 64;
+        const START: usize = 256;
         Self {
             multiplier: RandomState::new().hash_one(0) | 1,
             shift: u64::BITS - START.trailing_zeros(),
@@ -51,7 +51,17 @@ impl Lookup {
     /// The number of a short name given by its key.
     #[inline]
     pub(super) fn find_key(&self, key: u64) -> Option<u32> {
-        let mut at = (key.wrapping_mul(self.multiplier) >> self.shift) as usize;
+        let at = (key.wrapping_mul(self.multiplier) >> self.shift) as usize;
+        match self.slots.get(at) {
+            Some(&(taken, number)) if taken == key && key != FREE => Some(number),
+            _ => self.walk(key, at),
+        }
+    }
+
+    /// Looks at one slot after another, from `at` on.
+    #[cold]
+    #[inline(never)]
+    fn walk(&self, key: u64, mut at: usize) -> Option<u32> {
         loop {
             // At most half of the slots are taken, so the walk ends.
             let &(taken, number) = self.slots.get(at)?;

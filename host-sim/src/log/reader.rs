@@ -145,11 +145,9 @@ impl LogReader {
             return Err(fault.clone());
         }
         while batch.is_empty() {
-            match self
-                .source
-                .next_batch(batch)
-                .and_then(|more| self.shift(batch).map(|()| more))
-            {
+            let read = self.source.next_batch(batch);
+            // Records before a damage are shifted as well; a time that cannot be lies before the damage.
+            match self.shift(batch).and(read) {
                 Ok(true) => {}
                 Ok(false) => return Ok(!batch.is_empty()),
                 Err(fault) => {

@@ -175,7 +175,7 @@ fn too_many_lines_are_refused() {
     for line in 0..=MAX_LINES {
         writeln!(log, "0,{line},1").unwrap();
     }
-    assert!(message(&log).contains("more than 32768 lines"));
+    assert!(message(&log).contains("more than 16384 lines"));
     let long = "n".repeat(1000);
     let mut log = String::from("time_ns,line,level\n");
     for line in 0..2100 {
@@ -194,6 +194,18 @@ fn an_offset_is_added_or_refused() {
         read_pieces(b"time_ns,line,level\n0,a,1\n5,a,0\n6,a,1\n", &[9], &options);
     assert_eq!(records.last().unwrap().time_ns, i64::MAX);
     assert!(fault.unwrap().to_string().contains("offset"));
+}
+
+#[test]
+fn an_offset_is_added_before_a_damage_too() {
+    let options = Options {
+        offset_ns: -3,
+        ..Options::default()
+    };
+    let (records, _, fault) = read_pieces(LOGS[1].as_bytes(), &[usize::MAX], &options);
+    let times: Vec<i64> = records.iter().map(|record| record.time_ns).collect();
+    assert_eq!(times, [-3, 2, 3]);
+    assert!(fault.is_some());
 }
 
 #[test]

@@ -70,7 +70,10 @@ impl Engine {
                         self.edges += 1;
                         let edge = Edge::new(at, core_level(level));
                         if let Some(event) = channel.line.edge(&channel.config, edge) {
-                            out.push(Happening { line: record.line, event });
+                            out.push(Happening {
+                                line: record.line,
+                                event,
+                            });
                         }
                     }
                 }

@@ -56,14 +56,26 @@ impl Settings {
     fn refused(&self, why: ConfigError) -> Fault {
         let (key, found) = match why {
             ConfigError::ZeroBandwidth => ("bandwidth", format!("{} Hz", self.bandwidth_hz)),
-            ConfigError::CaptureStep => ("capture.tick", format!("{:?}/256 ns", self.capture_step_256)),
+            ConfigError::CaptureStep => (
+                "capture.tick",
+                format!("{:?}/256 ns", self.capture_step_256),
+            ),
             _ => ("hold", format!("{} ns", self.hold_ns)),
         };
         let (expected, remedy) = match why {
-            ConfigError::HoldTooShort => ("a hold of 1 ns or more", "state a longer hold, 1ms suits 100kHz"),
+            ConfigError::HoldTooShort => (
+                "a hold of 1 ns or more",
+                "state a longer hold, 1ms suits 100kHz",
+            ),
             ConfigError::HoldTooLong => ("a hold of at most 2.147s", "state a shorter hold"),
-            ConfigError::ZeroBandwidth => ("1 Hz or more", "state the bandwidth of comparator or filter"),
-            _ => ("a capture step of at most 65us", "state the tick of the capture clock"),
+            ConfigError::ZeroBandwidth => (
+                "1 Hz or more",
+                "state the bandwidth of comparator or filter",
+            ),
+            _ => (
+                "a capture step of at most 65us",
+                "state the tick of the capture clock",
+            ),
         };
         Fault::new(found, expected, remedy).at(Place::Setting(key.to_owned()))
     }

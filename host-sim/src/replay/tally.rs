@@ -36,8 +36,7 @@ impl Tally {
     /// Whether the sum is right.
     #[must_use]
     pub fn adds_up(&self) -> bool {
-        self.edges_in
-            == self.touches + self.releases + self.glitches + self.initial + self.refused
+        self.edges_in == self.touches + self.releases + self.glitches + self.initial + self.refused
     }
 }
 
@@ -49,7 +48,11 @@ impl fmt::Display for Tally {
             self.edges_in, self.touches, self.releases, self.glitches, self.initial, self.refused
         )?;
         if self.unfinished > 0 {
-            write!(f, " (of these {} in a hold unfinished at the end)", self.unfinished)?;
+            write!(
+                f,
+                " (of these {} in a hold unfinished at the end)",
+                self.unfinished
+            )?;
         }
         Ok(())
     }

@@ -47,7 +47,14 @@ impl<'a> Waves<'a> {
     }
 
     fn push(&mut self, time_ns: i64, line: u32, what: What) {
-        self.waiting.insert((time_ns, self.count), Record { time_ns, line, what });
+        self.waiting.insert(
+            (time_ns, self.count),
+            Record {
+                time_ns,
+                line,
+                what,
+            },
+        );
         self.count += 1;
     }
 
@@ -84,7 +91,11 @@ impl<'a> Waves<'a> {
         let onset = nearest_log_ns(contact.onset);
         let width = i64::try_from(doubt_ns(contact).unwrap_or(1)).unwrap_or(i64::MAX);
         self.push(onset, first + ONSET, What::Edge(Level::High));
-        self.push(onset.saturating_add(width), first + ONSET, What::Edge(Level::Low));
+        self.push(
+            onset.saturating_add(width),
+            first + ONSET,
+            What::Edge(Level::Low),
+        );
         self.push(log_ns(contact.confirmed), first + TOUCH, What::Edge(level));
     }
 

@@ -3,6 +3,7 @@
 use super::axis::{decimals, nice_step, number, Axis, Scale};
 use super::labels::{self, Flag};
 use super::page;
+use super::panels::{Extent, Panel};
 use super::svg::{c, text_width, Anchor, Drawing, Shape, TEXT, WIDTH};
 use super::trace::{self, Place};
 
@@ -43,18 +44,6 @@ const TRACE: f64 = 58.0;
 const ROOM: f64 = 12.0;
 /// From the axis to the next panel.
 const FOOT: f64 = 46.0;
-/// With more edges than this a touch gets a panel about the onset alone.
-const PLAIN_EDGES: usize = 120;
-/// Edges that this panel shows on either side of the onset.
-const NEAR_EDGES: usize = 24;
-
-/// A panel: its name and what it shows, in µs from the onset.
-struct Panel {
-    name: &'static str,
-    from: f64,
-    to: f64,
-}
-
 /// The part of a panel that the next panel enlarges, in units of the picture.
 #[derive(Clone, Copy)]
 struct Lens {
@@ -85,7 +74,14 @@ impl Chatter {
             .iter()
             .map(|&(at, high)| (self.us(at), high))
             .collect();
-        let panels = self.panels(&edges);
+        let touch = Extent {
+            first: self.us(self.first_edge_ns),
+            last: self.us(self.last_edge_ns),
+            confirmed: self.us(self.confirmed_ns),
+            band: self.band().unwrap_or(0.0),
+            truth: self.truth_ns.map_or(0.0, |truth| self.us(truth)),
+        };
+        let panels = touch.panels(&edges);
         let mut drawing = Drawing::default();
         let (mut top, mut lens) = (4.0, None);
         for (k, panel) in panels.iter().enumerate() {
@@ -135,68 +131,6 @@ impl Chatter {
             signed(self.us(self.last_edge_ns), 1),
             signed(self.us(self.confirmed_ns), 1),
         )
-    }
-
-    /// The whole touch first, then ever closer looks at it where they show more.
-    fn panels(&self, edges: &[(f64, bool)]) -> Vec<Panel> {
-        let (first, last) = (self.us(self.first_edge_ns), self.us(self.last_edge_ns));
-        let band = self.band().unwrap_or(0.0);
-        let truth = self.truth_ns.map_or(0.0, |truth| self.us(truth));
-        let wide = |name, from: f64, to: f64, share: f64| {
-            let pad = (to - from).max(0.1) * share;
-            Panel {
-                name,
-                from: from - pad,
-                to: to + pad,
-            }
-        };
-        let whole = wide(
-            "the whole touch",
-            first.min(-band),
-            last.max(self.us(self.confirmed_ns)),
-            0.05,
-        );
-        // The truth belongs into the closest look, unless it lies so far off that nothing else would show.
-        let near = |reach: f64| {
-            if truth.abs() < 4.0 * reach {
-                reach.max(truth.abs() * 1.15)
-            } else {
-                reach
-            }
-        };
-        let mut panels = vec![whole];
-        let mut closer = |panel: Panel| {
-            let outer = panels
-                .last()
-                .map_or(f64::INFINITY, |outer| outer.to - outer.from);
-            if panel.to - panel.from < outer * 0.6 {
-                panels.push(panel);
-            }
-        };
-        let inside = edges.partition_point(|edge| edge.0 < first)
-            ..edges.partition_point(|edge| edge.0 <= last);
-        if inside.len() > 1 {
-            closer(wide("its chatter", first.min(-band), last.max(band), 0.08));
-        }
-        let middle = edges.partition_point(|edge| edge.0 < 0.0);
-        if inside.len() > PLAIN_EDGES {
-            let from = edges[middle.saturating_sub(NEAR_EDGES)].0;
-            let to = edges[(middle + NEAR_EDGES).min(edges.len() - 1)].0;
-            let reach = near(to.abs().max(from.abs()).max(band * 1.5));
-            closer(Panel {
-                name: "about the onset",
-                from: -reach,
-                to: reach,
-            });
-        } else if inside.len() <= 1 {
-            let reach = near((band * 2.0).max(1.0));
-            closer(Panel {
-                name: "about the onset",
-                from: -reach,
-                to: reach,
-            });
-        }
-        panels
     }
 
     /// Draws `panel` from `top` on, the panel that looks closer and the lens above being known. Answers where the

@@ -22,6 +22,7 @@ mod feed_error;
 mod histogram;
 mod labels;
 mod page;
+mod panels;
 mod svg;
 mod table;
 mod trace;

@@ -10,7 +10,7 @@ const DWELL_NS: (u64, u64) = (1, 60_000);
 /// Ends of the rests between episodes, in ns: some shorter than a hold of 1 ms, some longer than eight.
 const REST_NS: (u64, u64) = (300_000, 30_000_000);
 /// Episodes a line.
-const EPISODES: u64 = 60;
+const EPISODES: u64 = 200;
 
 /// Splitmix64 (Steele, Lea, Flood 2014).
 struct Random(u64);
@@ -81,10 +81,15 @@ fn main() -> ExitCode {
     };
     let mut random = Random(seed);
     let start_ns = random.step_ns((0, 20_000_000_000)) - 10_000_000_000;
-    let names = &["beam", "touch pad", "t", "spindle_side_barrier"][..random.within((1, 4)) as usize];
+    let names =
+        &["beam", "touch pad", "t", "spindle_side_barrier"][..random.within((1, 4)) as usize];
     let mut rows: Vec<(i64, &str, char)> = Vec::new();
     for &name in names {
-        rows.extend(line(&mut random, start_ns).into_iter().map(|(time_ns, level)| (time_ns, name, level)));
+        rows.extend(
+            line(&mut random, start_ns)
+                .into_iter()
+                .map(|(time_ns, level)| (time_ns, name, level)),
+        );
     }
     // Stable, so rows of one line at one time keep their order.
     rows.sort_by_key(|&(time_ns, ..)| time_ns);

@@ -62,7 +62,11 @@ pub fn replay(config: &Config, line: &mut onset::Line, log: &Log) -> Vec<onset::
 /// What the reference says about a log.
 #[must_use]
 pub fn judge(line: &mut super::line::Line, log: &Log) -> Vec<Event> {
-    let mut events: Vec<_> = log.inputs.iter().filter_map(|input| line.edge(*input)).collect();
+    let mut events: Vec<_> = log
+        .inputs
+        .iter()
+        .filter_map(|input| line.edge(*input))
+        .collect();
     events.extend(line.pass(log.end));
     events
 }
@@ -82,39 +86,69 @@ pub enum Strictness {
 ///
 /// # Errors
 /// Names what differs and both values.
-pub fn compare(core: &onset::Event, reference: &Event, lag_256: i128, how: Strictness) -> Result<(), String> {
+pub fn compare(
+    core: &onset::Event,
+    reference: &Event,
+    lag_256: i128,
+    how: Strictness,
+) -> Result<(), String> {
     match (core, reference) {
-        (onset::Event::Touch(core), Event::Contact(other)) if !other.release => contact(core, other, lag_256, how),
-        (onset::Event::Release(core), Event::Contact(other)) if other.release => contact(core, other, lag_256, how),
+        (onset::Event::Touch(core), Event::Contact(other)) if !other.release => {
+            contact(core, other, lag_256, how)
+        }
+        (onset::Event::Release(core), Event::Contact(other)) if other.release => {
+            contact(core, other, lag_256, how)
+        }
         (onset::Event::Glitch(core), Event::Glitch(other)) => {
-            same("first edge", ticks(core.first_edge), other.first)?;
-            same("last edge", ticks(core.last_edge), other.last)?;
-            same("width", i128::from(core.width.ticks()), other.width)?;
-            same("edges", core.edges as usize, other.edges)?;
-            same("flags", words(core.flags), other.flags.clone())
+            same("first edge", &ticks(core.first_edge), &other.first)?;
+            same("last edge", &ticks(core.last_edge), &other.last)?;
+            same("width", &(i128::from(core.width.ticks())), &other.width)?;
+            same("edges", &(core.edges as usize), &other.edges)?;
+            same("flags", &words(core.flags), &other.flags)
         }
         _ => Err(format!("core says {core:?}, the reference {reference:?}")),
     }
 }
 
-fn contact(core: &onset::Contact, other: &Contact, lag_256: i128, how: Strictness) -> Result<(), String> {
-    same("first edge", ticks(core.first_edge), other.first)?;
-    same("last edge", ticks(core.last_edge), other.last)?;
-    same("confirmed", ticks(core.confirmed), other.confirmed)?;
-    same("edges", core.edges as usize, other.edges)?;
-    let fine = |at: trueonset::time::FineInstant| ticks(at.whole()) * 256 + i128::from(at.part_256());
-    same("balance", fine(core.balance), other.balance * 256 + lag_256)?;
-    same("causal", fine(core.causal), other.causal * 256 + lag_256)?;
+fn contact(
+    core: &onset::Contact,
+    other: &Contact,
+    lag_256: i128,
+    how: Strictness,
+) -> Result<(), String> {
+    same("first edge", &ticks(core.first_edge), &other.first)?;
+    same("last edge", &ticks(core.last_edge), &other.last)?;
+    same("confirmed", &ticks(core.confirmed), &other.confirmed)?;
+    same("edges", &(core.edges as usize), &other.edges)?;
+    let fine =
+        |at: trueonset::time::FineInstant| ticks(at.whole()) * 256 + i128::from(at.part_256());
+    same(
+        "balance",
+        &fine(core.balance),
+        &(other.balance * 256 + lag_256),
+    )?;
+    same(
+        "causal",
+        &fine(core.causal),
+        &(other.causal * 256 + lag_256),
+    )?;
     if how == Strictness::Edges {
         let by_edges = |words: Words| -> Words {
             const STATED: [&str; 4] = ["upper", "short_hold", "rough", "hybrid"];
-            words.into_iter().filter(|word| !STATED.contains(word)).collect()
+            words
+                .into_iter()
+                .filter(|word| !STATED.contains(word))
+                .collect()
         };
-        return same("flags", by_edges(words(core.flags)), by_edges(other.flags.clone()));
+        return same(
+            "flags",
+            &by_edges(words(core.flags)),
+            &by_edges(other.flags.clone()),
+        );
     }
-    same("flags", words(core.flags), other.flags.clone())?;
-    same("onset", fine(core.onset), other.onset * 256 + lag_256)?;
-    same("kind", kind(core.kind), other.kind)?;
+    same("flags", &words(core.flags), &other.flags)?;
+    same("onset", &fine(core.onset), &(other.onset * 256 + lag_256))?;
+    same("kind", &kind(core.kind), &other.kind)?;
     match (core.doubt, other.doubt) {
         (None, None) => Ok(()),
         (Some(core), Some(parts)) => {
@@ -125,7 +159,9 @@ fn contact(core: &onset::Contact, other: &Contact, lag_256: i128, how: Strictnes
             if stated - exact <= allowed + table && exact - stated <= allowed {
                 Ok(())
             } else {
-                Err(format!("doubt: core {stated}, reference {exact} out of {parts:?}"))
+                Err(format!(
+                    "doubt: core {stated}, reference {exact} out of {parts:?}"
+                ))
             }
         }
         (core, other) => Err(format!("doubt: core {core:?}, reference {other:?}")),
@@ -145,10 +181,10 @@ pub fn compare_counts(core: onset::Tally, other: Counts) -> Result<(), String> {
         refused: core.refused as usize,
         pending: core.pending as usize,
     };
-    same("tally", counts, other)
+    same("tally", &counts, &other)
 }
 
-fn same<T: PartialEq + std::fmt::Debug>(what: &str, core: T, other: T) -> Result<(), String> {
+fn same<T: PartialEq + std::fmt::Debug>(what: &str, core: &T, other: &T) -> Result<(), String> {
     if core == other {
         Ok(())
     } else {

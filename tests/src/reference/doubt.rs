@@ -101,7 +101,9 @@ impl Hardware {
         let n = episode.edges() as f64;
         let moment = episode.second_moment();
         let spread = if n > 1.0 { moment / (n - 1.0) } else { 0.0 };
-        let limit = self.learned().map_or(f64::INFINITY, |edge| 6.0 * edge * (n + 1.0));
+        let limit = self
+            .learned()
+            .map_or(f64::INFINITY, |edge| 6.0 * edge * (n + 1.0));
         let rough = n > 1.0 && spread > limit;
         let mut close_call = limit.is_finite() && n > 1.0 && close(spread, limit);
         if !release {
@@ -153,8 +155,18 @@ impl Hardware {
         if kind == "assumed" || kind == "limit" {
             flags.insert("upper");
         }
-        let parts = Parts { chatter, ends, steps: n * setup.step * setup.step / 12.0 };
-        Stated { parts, kind, flags, edge_variance: edge, close_call }
+        let parts = Parts {
+            chatter,
+            ends,
+            steps: n * setup.step * setup.step / 12.0,
+        };
+        Stated {
+            parts,
+            kind,
+            flags,
+            edge_variance: edge,
+            close_call,
+        }
     }
 }
 
@@ -193,7 +205,11 @@ impl Class {
         let pairs = ((n - 1.0) / 2.0).floor();
         if self.touches > 0.0 {
             let mean = self.pairs / self.touches;
-            self.busy_in_a_row = if pairs > 4.0 * mean + 4.0 { self.busy_in_a_row + 1 } else { 0 };
+            self.busy_in_a_row = if pairs > 4.0 * mean + 4.0 {
+                self.busy_in_a_row + 1
+            } else {
+                0
+            };
             if self.busy_in_a_row >= 2 || 3.0 * (pairs + 1.0) < mean {
                 *self = Self::default();
             }

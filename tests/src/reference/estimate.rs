@@ -62,7 +62,9 @@ impl<'a> Episode<'a> {
     /// Weighted mean of the edges of a contact. The weights sum to one.
     #[must_use]
     pub fn balance(&self) -> i128 {
-        self.edge_marks().map(|mark| self.weight(mark) * mark.at).sum()
+        self.edge_marks()
+            .map(|mark| self.weight(mark) * mark.at)
+            .sum()
     }
 
     /// Weighted second moment of the edges about the balance point, tick².
@@ -96,13 +98,19 @@ impl<'a> Episode<'a> {
     /// Time away from the settled level before the last mark, ticks.
     #[must_use]
     pub fn time_away(&self) -> i128 {
-        self.runs().filter(|run| run.away).map(|run| run.length).sum()
+        self.runs()
+            .filter(|run| run.away)
+            .map(|run| run.length)
+            .sum()
     }
 
     /// Time at the settled level since the first edge, ticks.
     #[must_use]
     pub fn time_home(&self) -> i128 {
-        self.runs().filter(|run| !run.away).map(|run| run.length).sum()
+        self.runs()
+            .filter(|run| !run.away)
+            .map(|run| run.length)
+            .sum()
     }
 
     /// Where the sum of time away minus time home is least; the latest such mark.
@@ -142,11 +150,19 @@ impl<'a> Episode<'a> {
         let runs: Vec<Run> = self.runs().collect();
         let (mut time, mut edges) = (0, 1);
         if let Some(last) = runs.iter().rposition(|run| !run.away && run.length >= half) {
-            time += runs[..last].iter().filter(|run| run.away).map(|run| run.length).sum::<i128>();
+            time += runs[..last]
+                .iter()
+                .filter(|run| run.away)
+                .map(|run| run.length)
+                .sum::<i128>();
             edges += runs[last].edges;
         }
         if let Some(first) = runs.iter().position(|run| run.away && run.length >= half) {
-            time += runs[first..].iter().filter(|run| !run.away).map(|run| run.length).sum::<i128>();
+            time += runs[first..]
+                .iter()
+                .filter(|run| !run.away)
+                .map(|run| run.length)
+                .sum::<i128>();
             edges += self.edges() - runs[first].edges;
         }
         (time as f64, edges as f64)

@@ -59,10 +59,18 @@ impl Line {
         let touching = is_touched(setup, level);
         Self {
             setup: setup.clone(),
-            past: vec![Mark { at, touching, edge: false }],
+            past: vec![Mark {
+                at,
+                touching,
+                edge: false,
+            }],
             open: None,
             settled: touching,
-            sight: if level == Level::Unknown { Sight::NeverSeen } else { Sight::Clear },
+            sight: if level == Level::Unknown {
+                Sight::NeverSeen
+            } else {
+                Sight::Clear
+            },
             remarks: Words::new(),
             rest: 0,
             hardware: Hardware::default(),
@@ -82,7 +90,10 @@ impl Line {
     #[must_use]
     pub fn counts(&self) -> Counts {
         let pending = self.open.map_or(0, |start| edges_in(&self.past[start..]));
-        Counts { pending, ..self.counts }
+        Counts {
+            pending,
+            ..self.counts
+        }
     }
 
     /// Whether the line is in contact.
@@ -118,7 +129,9 @@ impl Line {
     fn judge(&mut self, start: usize, hold: i128, remarks: Words) -> Contact {
         let release = self.settled;
         let episode = Episode::new(&self.past[start..], self.settled);
-        let stated = self.hardware.state(&self.setup, hold, &episode, self.class.as_mut(), release);
+        let stated = self
+            .hardware
+            .state(&self.setup, hold, &episode, self.class.as_mut(), release);
         let (balance, causal) = (episode.balance(), episode.causal());
         let mut flags = remarks;
         flags.extend(stated.flags);
@@ -134,7 +147,11 @@ impl Line {
         if shallow {
             flags.insert("shallow");
         }
-        let count = if release { &mut self.counts.releases } else { &mut self.counts.touches };
+        let count = if release {
+            &mut self.counts.releases
+        } else {
+            &mut self.counts.touches
+        };
         *count += episode.edges();
         let contact = Contact {
             release,
@@ -179,7 +196,11 @@ impl Line {
             if self.sight != Sight::NeverSeen {
                 // Until here the old level was there.
                 self.sight = Sight::Blind;
-                self.past.push(Mark { at, edge: false, ..self.last() });
+                self.past.push(Mark {
+                    at,
+                    edge: false,
+                    ..self.last()
+                });
             }
             self.counts.refused += 1;
             return event;
@@ -189,13 +210,21 @@ impl Line {
         if sight == Sight::NeverSeen {
             self.settled = touching;
             self.counts.initial += 1;
-            self.past.push(Mark { at, touching, edge: false });
+            self.past.push(Mark {
+                at,
+                touching,
+                edge: false,
+            });
         } else if touching == self.last().touching {
             if sight == Sight::Clear && !restarted {
                 self.remarks.insert("lost_edge");
             }
             self.counts.refused += 1;
-            self.past.push(Mark { at, touching, edge: false });
+            self.past.push(Mark {
+                at,
+                touching,
+                edge: false,
+            });
         } else {
             if self.open.is_none() {
                 if sight == Sight::Clear {
@@ -203,7 +232,11 @@ impl Line {
                 }
                 self.open = Some(self.past.len());
             }
-            self.past.push(Mark { at, touching, edge: true });
+            self.past.push(Mark {
+                at,
+                touching,
+                edge: true,
+            });
         }
         event
     }
@@ -213,7 +246,11 @@ impl Line {
         if let Some(start) = self.open.take() {
             self.counts.refused += edges_in(&self.past[start..]);
         }
-        self.past.push(Mark { at, touching: self.settled, edge: false });
+        self.past.push(Mark {
+            at,
+            touching: self.settled,
+            edge: false,
+        });
         self.rest = 0;
     }
 
@@ -231,7 +268,12 @@ impl Line {
 }
 
 fn is_touched(setup: &Setup, level: Level) -> bool {
-    level == if setup.touched_high { Level::High } else { Level::Low }
+    level
+        == if setup.touched_high {
+            Level::High
+        } else {
+            Level::Low
+        }
 }
 
 fn edges_in(marks: &[Mark]) -> usize {

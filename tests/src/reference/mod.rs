@@ -1,4 +1,5 @@
-//! A second opinion on `trueonset::onset`: double precision and 128-bit times, no code of core.
+//! A second opinion on `trueonset::onset`: double precision and 128-bit times, no code of core
+//! (which only [`bridge`] and [`case`] know, in order to drive it).
 //!
 //! Nothing here is fast or small. Every line keeps the whole list of its edges, and each figure
 //! is worked out from that list by its definition once an episode is over, where core keeps
@@ -14,13 +15,15 @@
 //! | [`estimate`] | balance point, cumulative sum, second moment, end zones of an episode |
 //! | [`doubt`] | learned constant, feed class, variance, kind and flags |
 //! | [`logs`] | invented edge logs from a seed |
-//! | [`bridge`] | the only file that knows core: feeds both and compares what they say |
+//! | [`case`] | settings for both, drawn from a seed |
+//! | [`bridge`] | feeds core and the reference and compares what they say |
 //!
 //! Times are ticks as `i128`; spans and variances are ticks and tick² as `f64`.
 
 use std::collections::BTreeSet;
 
 pub mod bridge;
+pub mod case;
 pub mod doubt;
 pub mod estimate;
 pub mod line;

@@ -129,10 +129,10 @@ fn main() -> ! {
             let confirming = counted(poll, &mut channel, chatter.rest(), 0);
             match (confirming, &channel.event) {
                 (1, Some(Event::Touch(contact))) if contact.edges == edges => {
-                    println!("touch {edges}")
+                    println!("touch {edges}");
                 }
                 (2, Some(Event::Release(contact))) if contact.edges == edges => {
-                    println!("release {edges}")
+                    println!("release {edges}");
                 }
                 _ => stop("a poll after the hold confirmed nothing, or lost edges"),
             }

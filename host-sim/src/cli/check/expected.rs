@@ -22,23 +22,33 @@ pub(crate) fn read(path: &Path) -> Result<Vec<Expected>, Fault> {
 
 fn parse(bytes: &[u8], file: &str) -> Result<Vec<Expected>, Fault> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).trim(csv::Trim::All).from_reader(bytes);
+    let mut reader = csv::ReaderBuilder::new()
+        .comment(Some(b'#'))
+        .trim(csv::Trim::All)
+        .from_reader(bytes);
     let damaged = |why: &csv::Error| {
         let line = why.position().map_or(1, csv::Position::line);
-        Fault::new(why.to_string(), "CSV with a header and as many fields in each row", "correct this row")
-            .at(Place::line(file, line))
+        Fault::new(
+            why.to_string(),
+            "CSV with a header and as many fields in each row",
+            "correct this row",
+        )
+        .at(Place::line(file, line))
     };
     let header = reader.headers().map_err(|why| damaged(&why))?.clone();
     let column = |name: &str| {
-        header.iter().position(|field| field == name).ok_or_else(|| {
-            let found = header.iter().collect::<Vec<_>>().join(",");
-            Fault::new(
-                format!("the header {}", excerpt(found.as_bytes())),
-                format!("a column {name}"),
-                "name the columns line,onset_ns; the output of replay --csv has them",
-            )
-            .at(Place::line(file, 1))
-        })
+        header
+            .iter()
+            .position(|field| field == name)
+            .ok_or_else(|| {
+                let found = header.iter().collect::<Vec<_>>().join(",");
+                Fault::new(
+                    format!("the header {}", excerpt(found.as_bytes())),
+                    format!("a column {name}"),
+                    "name the columns line,onset_ns; the output of replay --csv has them",
+                )
+                .at(Place::line(file, 1))
+            })
     };
     let (line, onset) = (column("line")?, column("onset_ns")?);
     let mut touches = Vec::new();
@@ -54,7 +64,10 @@ fn parse(bytes: &[u8], file: &str) -> Result<Vec<Expected>, Fault> {
             )
             .at(Place::line(file, row))
         })?;
-        touches.push(Expected { line: record.get(line).unwrap_or_default().to_owned(), onset_ns });
+        touches.push(Expected {
+            line: record.get(line).unwrap_or_default().to_owned(),
+            onset_ns,
+        });
     }
     Ok(touches)
 }
@@ -65,7 +78,8 @@ mod tests {
 
     #[test]
     fn columns_may_stand_in_any_order_beside_others() {
-        let text = b"\xef\xbb\xbfonset_ns,why,line\r\n5,\"a,b\",beam\r\n# no row\r\n-7,,\"x,y\"\r\n";
+        let text =
+            b"\xef\xbb\xbfonset_ns,why,line\r\n5,\"a,b\",beam\r\n# no row\r\n-7,,\"x,y\"\r\n";
         let touches = parse(text, "e.csv").unwrap();
         assert_eq!(touches.len(), 2);
         assert_eq!((touches[1].line.as_str(), touches[1].onset_ns), ("x,y", -7));
@@ -75,7 +89,9 @@ mod tests {
     fn faults_name_the_row() {
         let wrong = |text: &str| parse(text.as_bytes(), "e.csv").unwrap_err().to_string();
         assert!(wrong("line,onset\na,1\n").starts_with("e.csv:1: found the header `line,onset`"));
-        assert!(wrong("line,onset_ns\na,1\nb,1.5\n").starts_with("e.csv:3: found `1.5` as onset_ns"));
+        assert!(
+            wrong("line,onset_ns\na,1\nb,1.5\n").starts_with("e.csv:3: found `1.5` as onset_ns")
+        );
         assert!(wrong("line,onset_ns\na\n").starts_with("e.csv:2: "));
         assert!(wrong("").starts_with("e.csv:1: "));
     }

@@ -29,7 +29,11 @@ pub(crate) fn document(log: &str, findings: &[Finding]) -> Result<String, Fault>
     let mut report = Report::new("trueonset check");
     report.add_test_suite(suite);
     report.to_string().map_err(|why| {
-        Fault::new(why.to_string(), "text for XML", "rename lines whose names have control characters")
+        Fault::new(
+            why.to_string(),
+            "text for XML",
+            "rename lines whose names have control characters",
+        )
     })
 }
 
@@ -43,14 +47,27 @@ mod tests {
         let text = document(
             "edges.csv",
             &[
-                Finding::Matched { line: line(), expected: 1, found: 1 },
-                Finding::Extra { line: line(), found: 9 },
+                Finding::Matched {
+                    line: line(),
+                    expected: 1,
+                    found: 1,
+                },
+                Finding::Extra {
+                    line: line(),
+                    found: 9,
+                },
             ],
         )
         .unwrap();
         let page = roxmltree::Document::parse(&text).unwrap();
-        let suite = page.descendants().find(|node| node.has_tag_name("testsuite")).unwrap();
-        assert_eq!((suite.attribute("tests"), suite.attribute("failures")), (Some("2"), Some("1")));
+        let suite = page
+            .descendants()
+            .find(|node| node.has_tag_name("testsuite"))
+            .unwrap();
+        assert_eq!(
+            (suite.attribute("tests"), suite.attribute("failures")),
+            (Some("2"), Some("1"))
+        );
         assert!(text.contains("&lt;a&gt;"));
     }
 }

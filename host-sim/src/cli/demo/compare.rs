@@ -25,7 +25,10 @@ impl Compared {
             })
             .collect();
         let found = pairs.iter().filter(|(_, row)| row.is_some()).count();
-        Self { extra: rows.len().saturating_sub(found), pairs }
+        Self {
+            extra: rows.len().saturating_sub(found),
+            pairs,
+        }
     }
 
     /// The touch with the most edges, its row and its number from 1.
@@ -52,13 +55,18 @@ impl Compared {
         ];
         let mut cells = vec![header.map(str::to_owned).to_vec()];
         for (k, (touch, row)) in self.pairs.iter().enumerate() {
-            let mut line = vec![(k + 1).to_string(), touch.feed_mm_min.to_string(), seconds(touch.onset_ns)];
+            let mut line = vec![
+                (k + 1).to_string(),
+                touch.feed_mm_min.to_string(),
+                seconds(touch.onset_ns),
+            ];
             if let Some(row) = row {
                 let nm = |at: i64| format!("{:.1}", touch.travel_nm(at - touch.onset_ns));
                 line.extend([
                     (row.onset_ns - touch.onset_ns).to_string(),
                     nm(row.onset_ns),
-                    row.doubt_ns.map_or("unknown".to_owned(), |ns| ns.to_string()),
+                    row.doubt_ns
+                        .map_or("unknown".to_owned(), |ns| ns.to_string()),
                     nm(row.first_edge_ns),
                     nm(row.last_edge_ns),
                     row.edges.to_string(),
@@ -79,8 +87,13 @@ impl Compared {
 
     /// The rms error of a method over all touches found, nm.
     pub(crate) fn rms_nm(&self, of: impl Fn(&Row) -> i64) -> f64 {
-        let found = self.pairs.iter().filter_map(|(touch, row)| row.as_ref().map(|row| (touch, row)));
-        let errors: Vec<f64> = found.map(|(touch, row)| touch.travel_nm(of(row) - touch.onset_ns)).collect();
+        let found = self
+            .pairs
+            .iter()
+            .filter_map(|(touch, row)| row.as_ref().map(|row| (touch, row)));
+        let errors: Vec<f64> = found
+            .map(|(touch, row)| touch.travel_nm(of(row) - touch.onset_ns))
+            .collect();
         (errors.iter().map(|error| error * error).sum::<f64>() / errors.len() as f64).sqrt()
     }
 
@@ -91,13 +104,22 @@ impl Compared {
             Some(row.onset_ns.abs_diff(touch.onset_ns) <= 2 * row.doubt_ns?)
         });
         let known: Vec<bool> = known.collect();
-        format!("{} of {}", known.iter().filter(|inside| **inside).count(), known.len())
+        format!(
+            "{} of {}",
+            known.iter().filter(|inside| **inside).count(),
+            known.len()
+        )
     }
 
     /// A line a method.
     pub(crate) fn summary(&self) -> String {
         let found = self.pairs.iter().filter(|(_, row)| row.is_some()).count();
-        let mut text = format!("Touches {} of {}, beyond these {}\n", found, self.pairs.len(), self.extra);
+        let mut text = format!(
+            "Touches {} of {}, beyond these {}\n",
+            found,
+            self.pairs.len(),
+            self.extra
+        );
         let methods: [(&str, f64); 3] = [
             ("onset", self.rms_nm(|row| row.onset_ns)),
             ("first edge", self.rms_nm(|row| row.first_edge_ns)),
@@ -116,15 +138,25 @@ mod tests {
 
     #[test]
     fn a_touch_without_a_row_is_missed_and_a_row_without_a_touch_counts() {
-        let touch = Touch { feed_mm_min: 60, onset_ns: 0, release_ns: 1 };
+        let touch = Touch {
+            feed_mm_min: 60,
+            onset_ns: 0,
+            release_ns: 1,
+        };
         let alone = Compared::new(&[touch], &[]);
         assert!(alone.table().ends_with("missed"));
-        assert!(alone.summary().starts_with("Touches 0 of 1, beyond these 0"));
+        assert!(alone
+            .summary()
+            .starts_with("Touches 0 of 1, beyond these 0"));
     }
 
     #[test]
     fn travel_is_feed_times_time() {
-        let touch = Touch { feed_mm_min: 60, onset_ns: 0, release_ns: 1 };
+        let touch = Touch {
+            feed_mm_min: 60,
+            onset_ns: 0,
+            release_ns: 1,
+        };
         assert!((touch.travel_nm(1_000_000) - 1000.0).abs() < 1e-9);
     }
 }

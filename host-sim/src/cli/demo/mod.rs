@@ -28,7 +28,8 @@ const CAUTION: &str =
 /// Runs it.
 pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
     let folder = &args.out;
-    std::fs::create_dir_all(folder).map_err(|why| Fault::io(&folder.display().to_string(), "create", &why))?;
+    std::fs::create_dir_all(folder)
+        .map_err(|why| Fault::io(&folder.display().to_string(), "create", &why))?;
     let file = |name: &str| folder.join(name);
     let made = scenario::make(args.seed);
     scenario::write_edges(&file("edges.csv"), &made)?;
@@ -56,7 +57,9 @@ pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
         where_files_are(folder),
     );
     super::print(text.as_bytes())?;
-    Ok(done.tell(talk).map_or(Outcome::Holds, |_| Outcome::CouldNot))
+    Ok(done
+        .tell(talk)
+        .map_or(Outcome::Holds, |_| Outcome::CouldNot))
 }
 
 fn write_touches(path: &Path, rows: &[Row]) -> Result<(), Fault> {

@@ -23,30 +23,46 @@ type Error = fn(&Trial) -> Option<f64>;
 const METHODS: [(&str, Kind, Error); 3] = [
     ("first edge", Kind::FirstEdge, |trial| trial.first_nm),
     ("N in a row", Kind::NInARow, |trial| trial.run_nm),
-    ("onset", Kind::BalancePoint, |trial| trial.found.map(|found| found.error_nm)),
+    ("onset", Kind::BalancePoint, |trial| {
+        trial.found.map(|found| found.error_nm)
+    }),
 ];
 
 /// Error against feed, by Monte Carlo. The scenario of the log without its spikes.
 pub(crate) fn study() -> Result<FeedError, Fault> {
     let told = settings();
     let plan = Plan {
-        stations: vec![Station { hold_ns: told.hold_ns, class: false, bandwidth_hz: told.bandwidth_hz }],
+        stations: vec![Station {
+            hold_ns: told.hold_ns,
+            class: false,
+            bandwidth_hz: told.bandwidth_hz,
+        }],
         seeds: 1..=TOUCHES,
         devices: 8,
         school: 4,
         warm_up: 0,
     };
-    let mut methods = METHODS.map(|(name, kind, _)| Method { name: name.to_owned(), kind, points: Vec::new() });
+    let mut methods = METHODS.map(|(name, kind, _)| Method {
+        name: name.to_owned(),
+        kind,
+        points: Vec::new(),
+    });
     // Draws on stderr, and only if that is a terminal.
     let bar = ProgressBar::new(FEEDS.len() as u64);
     for feed in FEEDS {
         let cell = Cell::new(feed, SNR_DB);
         let stations = runner::run(&cell, &plan).map_err(|why| {
-            Fault::new(format!("{why:?}"), "settings the core takes", "report this fault, it is one of the program")
+            Fault::new(
+                format!("{why:?}"),
+                "settings the core takes",
+                "report this fault, it is one of the program",
+            )
         })?;
         let trials = stations.first().map_or(&[][..], Vec::as_slice);
         for (method, (_, _, error)) in methods.iter_mut().zip(METHODS) {
-            method.points.extend(point(feed, trials.iter().filter_map(error).collect()));
+            method
+                .points
+                .extend(point(feed, trials.iter().filter_map(error).collect()));
         }
         bar.inc(1);
     }
@@ -66,15 +82,33 @@ fn point(feed_mm_min: f64, mut errors: Vec<f64>) -> Option<FeedPoint> {
     let bias_nm = errors.iter().sum::<f64>() / errors.len() as f64;
     let low_nm = quantile(&mut errors, 0.025)?;
     let high_nm = quantile(&mut errors, 0.975)?;
-    Some(FeedPoint { feed_mm_min, bias_nm, low_nm, high_nm })
+    Some(FeedPoint {
+        feed_mm_min,
+        bias_nm,
+        low_nm,
+        high_nm,
+    })
 }
 
 /// The page.
-pub(crate) fn report(log: &str, rows: &[Row], compared: &Compared, study: &FeedError, seed: u64) -> Result<String, Fault> {
+pub(crate) fn report(
+    log: &str,
+    rows: &[Row],
+    compared: &Compared,
+    study: &FeedError,
+    seed: u64,
+) -> Result<String, Fault> {
     let mut sections = Vec::new();
     if let Some((number, touch, row)) = compared.busiest() {
         let title = format!("Chatter of touch {number} at {} mm/min", touch.feed_mm_min);
-        let picture = chatter(log, row, &settings(), &Options::default(), title, Some(touch.onset_ns))?;
+        let picture = chatter(
+            log,
+            row,
+            &settings(),
+            &Options::default(),
+            title,
+            Some(touch.onset_ns),
+        )?;
         sections.push(Section::Chatter(picture));
     }
     sections.push(Section::FeedError(study.clone()));
@@ -100,11 +134,23 @@ pub(crate) fn report(log: &str, rows: &[Row], compared: &Compared, study: &FeedE
 
 fn table(compared: &Compared) -> Table {
     let mut cells = compared.cells();
-    let header = if cells.is_empty() { Vec::new() } else { cells.remove(0) };
+    let header = if cells.is_empty() {
+        Vec::new()
+    } else {
+        cells.remove(0)
+    };
     Table {
         title: "Touches".to_owned(),
-        caption: "Errors are differences from the simulated truth; a doubt is one standard uncertainty.".to_owned(),
-        columns: header.into_iter().map(|name| Column { number: name != "flags", name }).collect(),
+        caption:
+            "Errors are differences from the simulated truth; a doubt is one standard uncertainty."
+                .to_owned(),
+        columns: header
+            .into_iter()
+            .map(|name| Column {
+                number: name != "flags",
+                name,
+            })
+            .collect(),
         rows: cells,
         rest_in: "touches.csv".to_owned(),
     }

@@ -79,11 +79,17 @@ pub(crate) struct Made {
 
 /// The settings of [`CONFIG`].
 pub(crate) fn settings() -> Settings {
-    Settings { capture_step_256: Some((256_000_000_000 / TICK_HZ) as u32), ..Settings::default() }
+    Settings {
+        capture_step_256: Some((256_000_000_000 / TICK_HZ) as u32),
+        ..Settings::default()
+    }
 }
 
 fn scene(feed: u32) -> Scene {
-    let cell = Cell { glitches: GLITCHES, ..Cell::new(f64::from(feed), SNR_DB) };
+    let cell = Cell {
+        glitches: GLITCHES,
+        ..Cell::new(f64::from(feed), SNR_DB)
+    };
     Scene {
         approach: Approach {
             feed: mm_per_min(f64::from(feed)),
@@ -98,7 +104,11 @@ fn scene(feed: u32) -> Scene {
 /// Makes the log; every touch has a random stream of its own.
 pub(crate) fn make(seed: u64) -> Made {
     let feeds = FEEDS.iter().flat_map(|feed| (0..EACH).map(move |_| *feed));
-    let mut made = Made { touches: Vec::new(), edges: Vec::new(), end_ns: 0 };
+    let mut made = Made {
+        touches: Vec::new(),
+        edges: Vec::new(),
+        end_ns: 0,
+    };
     for (number, feed) in feeds.enumerate() {
         let scene = scene(feed);
         let mut rng = rng::stream(&[seed, number as u64]);
@@ -108,12 +118,19 @@ pub(crate) fn make(seed: u64) -> Made {
         let ns = |t: f64| base_s as i64 * 1_000_000_000 + ((t + late) * 1e9).round() as i64;
         let truth = scene.truth();
         if let (Some(contact), Some(release)) = (truth.contact, truth.release) {
-            made.touches.push(Touch { feed_mm_min: feed, onset_ns: ns(contact), release_ns: ns(release) });
+            made.touches.push(Touch {
+                feed_mm_min: feed,
+                onset_ns: ns(contact),
+                release_ns: ns(release),
+            });
         }
         let watch = (-LEAD - late, PERIOD - LEAD - TAIL - late);
         for &(t, blocked) in Simulator::new(scene).edges(&mut rng, watch) {
             let tick = scene.capture.stamp(base_s * TICK_HZ, t + late);
-            made.edges.push(((u128::from(tick) * 1_000_000_000 / u128::from(TICK_HZ)) as i64, blocked));
+            made.edges.push((
+                (u128::from(tick) * 1_000_000_000 / u128::from(TICK_HZ)) as i64,
+                blocked,
+            ));
         }
         made.end_ns = ns(PERIOD - LEAD - late);
     }
@@ -125,12 +142,24 @@ pub(crate) fn write_edges(path: &Path, made: &Made) -> Result<(), Fault> {
     let name = path.display().to_string();
     let file = File::create(path).map_err(|why| Fault::io(&name, "write", &why))?;
     let mut writer = Writer::new(Target::Csv, file, &name, &[LINE], false)?;
-    writer.write(&Record { time_ns: 0, line: 0, what: What::Start(Level::Low) })?;
+    writer.write(&Record {
+        time_ns: 0,
+        line: 0,
+        what: What::Start(Level::Low),
+    })?;
     for &(time_ns, high) in &made.edges {
         let level = if high { Level::High } else { Level::Low };
-        writer.write(&Record { time_ns, line: 0, what: What::Edge(level) })?;
+        writer.write(&Record {
+            time_ns,
+            line: 0,
+            what: What::Edge(level),
+        })?;
     }
-    writer.write(&Record { time_ns: made.end_ns, line: ALL_LINES, what: What::Mark })?;
+    writer.write(&Record {
+        time_ns: made.end_ns,
+        line: ALL_LINES,
+        what: What::Mark,
+    })?;
     writer.finish().map(|_| ())
 }
 
@@ -140,7 +169,13 @@ pub(crate) fn truth_csv(made: &Made) -> String {
     for (k, touch) in made.touches.iter().enumerate() {
         // 1 mm/min is 1e6 nm in 60 s.
         let feed_nm_s = (u64::from(touch.feed_mm_min) * 1_000_000 + 30) / 60;
-        let _ = writeln!(text, "{},{},{},{feed_nm_s}", k + 1, touch.onset_ns, touch.release_ns);
+        let _ = writeln!(
+            text,
+            "{},{},{},{feed_nm_s}",
+            k + 1,
+            touch.onset_ns,
+            touch.release_ns
+        );
     }
     text
 }
@@ -154,7 +189,10 @@ mod tests {
         let (a, b, c) = (make(1), make(1), make(2));
         assert_eq!((&a.touches, &a.edges), (&b.touches, &b.edges));
         assert_ne!(a.edges, c.edges);
-        assert!(a.edges.windows(2).all(|pair| pair[0].0 <= pair[1].0 && pair[0].1 != pair[1].1));
+        assert!(a
+            .edges
+            .windows(2)
+            .all(|pair| pair[0].0 <= pair[1].0 && pair[0].1 != pair[1].1));
         assert_eq!(a.touches.len(), 24);
         for touch in &a.touches {
             assert!(touch.release_ns - touch.onset_ns >= 50_000_000);
@@ -165,6 +203,9 @@ mod tests {
     fn the_file_of_settings_says_what_the_demo_uses() {
         let tables: toml::Table = CONFIG.parse().unwrap();
         let tick = tables["capture"]["tick"].as_str().unwrap();
-        assert_eq!(u64::from(crate::quantity::frequency_hz(tick).unwrap()), TICK_HZ);
+        assert_eq!(
+            u64::from(crate::quantity::frequency_hz(tick).unwrap()),
+            TICK_HZ
+        );
     }
 }

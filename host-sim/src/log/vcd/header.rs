@@ -8,7 +8,7 @@ use crate::log::lookup::Lookup;
 use crate::log::window::Window;
 
 /// Most declarations of a dump, skipped ones included.
-const MAX_VARS: usize = 65_536;
+const MAX_VARS: usize = 32_768;
 const _: () = assert!(
     SKIPPED as usize > MAX_VARS,
     "no line has the number that stands for none"
