@@ -67,22 +67,26 @@ impl Chatter {
         moment.saturating_mul(256) > allowed.saturating_mul(6)
     }
 
-    /// Learns from the chatter of a touch; `edges` is at most 2^28.
-    pub(super) fn learn(&mut self, edges: u32, moment: u64, rough: bool) {
+    /// Learns from the chatter of a touch; `edges` is at most 2^28. Returns whether the chatter
+    /// was within what the arithmetic holds.
+    pub(super) fn learn(&mut self, edges: u32, moment: u64, rough: bool) -> bool {
         if rough && self.rough_in_a_row + 1 < BELIEVE {
             self.rough_in_a_row += 1;
-            return;
+            return true;
         }
         self.rough_in_a_row = 0;
         // Long chatter is scaled down so that it counts as one touch among others.
         let scale = 2 * (32 - edges.leading_zeros()).saturating_sub(6);
         let weight = u64::from(edges - 1) * (64 * u64::from(edges) - 36);
         let moment = if scale >= 6 {
-            moment >> (scale - 6)
+            Some(moment >> (scale - 6))
         } else {
-            moment.saturating_mul(64 >> scale)
+            moment.checked_mul(64 >> scale)
         };
-        self.moments = self.moments.saturating_add(moment);
+        let Some(moments) = moment.and_then(|moment| self.moments.checked_add(moment)) else {
+            return false;
+        };
+        self.moments = moments;
         self.weights = self.weights.saturating_add((weight >> scale) as u32);
         while self.weights > FULL {
             self.weights /= 2;
@@ -91,6 +95,7 @@ impl Chatter {
         if edges >= TEACHES || self.edge_256 > 0 {
             self.edge_256 = quotient_256(self.moments, self.weights).max(1);
         }
+        true
     }
 }
 
@@ -111,10 +116,10 @@ mod tests {
     #[test]
     fn one_touch_of_nine_edges_states_its_own_constant() {
         let mut chatter = Chatter::new();
-        chatter.learn(8, 10_000_000, false);
+        assert!(chatter.learn(8, 10_000_000, false));
         assert_eq!(chatter.edge_variance_256(), None);
         let mut chatter = Chatter::new();
-        chatter.learn(9, 20_000_000, false);
+        assert!(chatter.learn(9, 20_000_000, false));
         // V / ((n−1)(n−0.57)), with 0.5625 for 0.57.
         let exact = 256.0 * 20_000_000.0 / (8.0 * (9.0 - 0.5625));
         let learned = chatter.edge_variance_256().unwrap() as f64;
@@ -128,7 +133,7 @@ mod tests {
             let n = f64::from(edges);
             let moment = 900.0 * (n - 1.0) * (n - 0.5625);
             for _ in 0..200 {
-                chatter.learn(edges, moment as u64, false);
+                assert!(chatter.learn(edges, moment as u64, false));
             }
             let learned = chatter.edge_variance_256().unwrap() as f64 / 256.0;
             assert!((learned / 900.0 - 1.0).abs() < 0.002, "{edges}: {learned}");
@@ -138,14 +143,14 @@ mod tests {
     #[test]
     fn rough_touches_teach_only_when_they_keep_coming() {
         let mut chatter = Chatter::new();
-        chatter.learn(9, 20_000_000, false);
+        assert!(chatter.learn(9, 20_000_000, false));
         let before = chatter.edge_variance_256();
         assert!(chatter.is_rough(9, 2_000_000_000));
         for _ in 0..7 {
-            chatter.learn(9, 2_000_000_000, true);
+            assert!(chatter.learn(9, 2_000_000_000, true));
             assert_eq!(chatter.edge_variance_256(), before);
         }
-        chatter.learn(9, 2_000_000_000, true);
+        assert!(chatter.learn(9, 2_000_000_000, true));
         assert!(chatter.edge_variance_256() > before);
     }
 }

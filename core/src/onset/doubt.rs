@@ -97,9 +97,9 @@ pub(super) fn state(
     let n = episode.edges;
     let moment = episode.half_moment.saturating_mul(2);
     let rough = chatter.is_rough(n, moment);
-    let whole = episode.away < u32::MAX && episode.home < u32::MAX;
+    let mut whole = episode.away < u32::MAX && episode.home < u32::MAX;
     if teach && whole {
-        chatter.learn(n, moment, rough);
+        whole = chatter.learn(n, moment, rough);
     }
     let edge = edge_variance_256(config, hold, chatter);
     let mut flags = Flags::NONE;

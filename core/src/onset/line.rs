@@ -212,12 +212,15 @@ impl Line {
     /// An edge. May first return what had become due before it.
     #[inline]
     pub fn edge(&mut self, config: &Config, edge: Edge) -> Option<Event> {
-        // An earlier stamp wraps to a run far longer than any hold.
-        let run = edge.at.ticks().wrapping_sub(self.last.ticks());
-        let next = edge.faults.is_empty()
-            && run < u64::from(self.hold)
-            && edge.level as u8 == self.expected
-            && self.edges.wrapping_sub(1) >> MOST_EDGES_BITS == 0;
+        let next = match edge.at.ticks().checked_sub(self.last.ticks()) {
+            Some(run) => {
+                edge.faults.is_empty()
+                    && run < u64::from(self.hold)
+                    && edge.level as u8 == self.expected
+                    && self.edges.wrapping_sub(1) >> MOST_EDGES_BITS == 0
+            }
+            None => false,
+        };
         if !next {
             return self.other_edge(config, edge.at, edge.level, edge.faults);
         }
@@ -304,7 +307,11 @@ impl Line {
         if !regular {
             return self.odd_edge(config, &edge);
         }
-        let event = self.poll(config, edge.at);
+        let event = if self.edges == 0 {
+            None
+        } else {
+            self.poll(config, edge.at)
+        };
         let run = edge.at.ticks().saturating_sub(self.last.ticks());
         if run >= u64::from(self.hold) {
             self.flags = Flags::NONE;

@@ -33,6 +33,7 @@ impl Talk {
         }
     }
 
+    #[allow(clippy::unused_self)] // All talk goes through one value.
     /// A line as it stands. A stderr that cannot be written to is no reason to stop.
     pub(crate) fn line(&self, text: &str) {
         let _ = writeln!(io::stderr().lock(), "{text}");
