@@ -48,3 +48,8 @@ pub mod edge;
 pub mod flags;
 pub mod onset;
 pub mod time;
+
+/// The README's example is compiled and run with the doc tests.
+#[cfg(doctest)]
+#[doc = include_str!("../../README.md")]
+struct Readme;

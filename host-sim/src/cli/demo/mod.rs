@@ -46,8 +46,11 @@ pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
     write_touches(&file("touches.csv"), &rows)?;
     let compared = Compared::new(&made.touches, &rows);
     let study = page::study()?;
-    let report = page::report(&log, &rows, &compared, &study, args.seed)?;
+    let (report, touch) = page::report(&log, &rows, &compared, &study, args.seed)?;
     super::write_file(&file("report.html"), report.as_bytes())?;
+    if let Some(picture) = touch {
+        super::write_file(&file("touch.svg"), picture.as_bytes())?;
+    }
 
     let text = format!(
         "An invented length probe at an invented machine, seed {}.\n\n{}\n\n{}\n\n{}\n{CAUTION}\n",

@@ -97,8 +97,9 @@ pub(crate) fn report(
     compared: &Compared,
     study: &FeedError,
     seed: u64,
-) -> Result<String, Fault> {
+) -> Result<(String, Option<String>), Fault> {
     let mut sections = Vec::new();
+    let mut alone = None;
     if let Some((number, touch, row)) = compared.busiest() {
         let title = format!("Chatter of touch {number} at {} mm/min", touch.feed_mm_min);
         let picture = chatter(
@@ -109,12 +110,13 @@ pub(crate) fn report(
             title,
             Some(touch.onset_ns),
         )?;
+        alone = Some(picture.svg_file());
         sections.push(Section::Chatter(picture));
     }
     sections.push(Section::FeedError(study.clone()));
     sections.push(Section::Table(table(compared)));
     let nm = |value: f64| format!("{value:.0} nm");
-    Ok(Report {
+    let page = Report {
         title: "Demo: a length probe, invented".to_owned(),
         lead: "An invented probe at an invented machine: touches at six feeds out of a simulated noisy log, each beside its truth."
             .to_owned(),
@@ -128,8 +130,8 @@ pub(crate) fn report(
         ],
         origin: Origin::Simulated,
         sections,
-    }
-    .html())
+    };
+    Ok((page.html(), alone))
 }
 
 fn table(compared: &Compared) -> Table {
