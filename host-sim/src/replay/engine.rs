@@ -1,6 +1,6 @@
 //! The engine: records of a log in, what each line has to say out.
 
-use trueonset::edge::{Edge, Level};
+use trueonset::edge::Edge;
 use trueonset::onset::{Config, Event, FeedClass, Line};
 use trueonset::time::Instant;
 
@@ -8,7 +8,7 @@ use super::clock::{instant, log_ns};
 use super::settings::Settings;
 use super::tally::Tally;
 use crate::fault::Fault;
-use crate::log::{self, LineInfo, LogReader, Record, What, ALL_LINES};
+use crate::log::{Level, LineInfo, LogReader, Record, What, ALL_LINES};
 
 /// One line of the log under replay.
 struct Channel {
@@ -68,7 +68,7 @@ impl Engine {
                 What::Edge(level) => {
                     if let Some(Some(channel)) = self.channels.get_mut(record.line as usize) {
                         self.edges += 1;
-                        let edge = Edge::new(at, core_level(level));
+                        let edge = Edge::new(at, level);
                         if let Some(event) = channel.line.edge(&channel.config, edge) {
                             out.push(Happening {
                                 line: record.line,
@@ -89,7 +89,7 @@ impl Engine {
         &mut self,
         line: u32,
         lines: &[LineInfo],
-        level: log::Level,
+        level: Level,
         at: Instant,
     ) -> Result<(), Fault> {
         let index = line as usize;
@@ -101,7 +101,7 @@ impl Engine {
         };
         if let Some(touched) = self.settings.wants(&info.name) {
             let config = self.settings.config(touched)?;
-            let mut core = Line::new(&config, core_level(level), at);
+            let mut core = Line::new(&config, level, at);
             if self.settings.one_feed {
                 core.exchange_class(Some(FeedClass::new()));
             }
@@ -182,12 +182,4 @@ pub fn check_names(settings: &Settings, reader: &LogReader) -> Result<(), Fault>
         reader.find(name)?;
     }
     Ok(())
-}
-
-fn core_level(level: log::Level) -> Level {
-    match level {
-        log::Level::Low => Level::Low,
-        log::Level::High => Level::High,
-        log::Level::Unknown => Level::Unknown,
-    }
 }
