@@ -29,6 +29,18 @@ pub enum Level {
     Unknown,
 }
 
+/// As a pin reads: `true` is high.
+impl From<bool> for Level {
+    #[inline]
+    fn from(high: bool) -> Self {
+        if high {
+            Self::High
+        } else {
+            Self::Low
+        }
+    }
+}
+
 /// One edge: when, to which level, and what the hardware had to say about it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

@@ -93,20 +93,10 @@ impl Chatter {
             self.moments /= 2;
         }
         if edges >= TEACHES || self.edge_256 > 0 {
-            self.edge_256 = quotient_256(self.moments, self.weights).max(1);
+            self.edge_256 = math::quotient_256(self.moments, self.weights).max(1);
         }
         true
     }
-}
-
-/// `256·x/y`, rounded down, saturating; 0 for a `y` of 0. `y` is below 2^24.
-fn quotient_256(x: u64, y: u32) -> u64 {
-    let wide = u64::from(y);
-    let (Some(whole), Some(rest)) = (x.checked_div(wide), x.checked_rem(wide)) else {
-        return 0;
-    };
-    let part = ((rest as u32) << 8).checked_div(y).unwrap_or(0);
-    whole.saturating_mul(256).saturating_add(u64::from(part))
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@
 //!
 //! * chatter: c·ε²·(n+1), one random step an edge; held to at least half of what the spread V
 //!   of this very touch says, c·V/(n−1);
-//! * the ends cut off by the hold: 0.29·A²·m^(−5/16), A the time and m the edges in the two end
+//! * the ends cut off by the hold: 0.2265·A²·m^(−2/7), A the time and m the edges in the two end
 //!   zones (fitted to simulated ramps, not derived; short holds widen it);
 //! * capture steps: n·q²/12, every edge being rounded on its own.
 
@@ -17,10 +17,10 @@ use crate::flags::Flags;
 
 /// c where no bandwidth was stated, in 1/65536: 0.703, right for a fourth-order low-pass.
 const FACTOR_65536: u32 = 46_072;
-/// 0.29·2^(−5k/16) in 1/65536, k = 0..20: share of A² left by end zones of 2^k edges.
+/// 0.2265·2^(−2k/7) in 1/65536, k = 0..20: share of A² left by end zones of 2^k edges.
 const ENDS_65536: [u16; 21] = [
-    19_005, 15_304, 12_324, 9_924, 7_991, 6_435, 5_182, 4_172, 3_360, 2_706, 2_179, 1_754, 1_413,
-    1_138, 916, 738, 594, 478, 385, 310, 250,
+    14_844, 12_177, 9_989, 8_194, 6_722, 5_514, 4_524, 3_711, 3_044, 2_497, 2_049, 1_681, 1_379,
+    1_131, 928, 761, 624, 512, 420, 345, 283,
 ];
 /// A hold should last 25 ε, ten mean dwells.
 const HOLD_IN_EDGES: u32 = 25;
@@ -67,7 +67,7 @@ pub(super) fn edge_variance_256(config: &Config, hold: u32, chatter: &Chatter) -
 /// The factor c in 1/65536.
 ///
 /// Filter order and hysteresis change c, and they change ε·fc with it. Straight pieces through
-/// (ε·fc, c) = (0.21, 0.81), (0.32, 0.66), (0.50, 0.735), (0.84, 0.98), in the square of ε·fc,
+/// (ε·fc, c) = (0.21, 0.83), (0.32, 0.70), (0.50, 0.76), (0.84, 1.00), in the square of ε·fc,
 /// meet simulated chatter of orders 2, 4, 8 and hysteresis up to one sigma within −11 to +7 %
 /// from eight noise cycles a touch on. Needs the bandwidth to be stated.
 fn factor_65536(config: &Config, edge_256: u64) -> u32 {
@@ -77,11 +77,11 @@ fn factor_65536(config: &Config, edge_256: u64) -> u32 {
     // ratio = (ε·fc / 0.32)²; each slope is that of its piece, in 1/256.
     let ratio_256 = u32::try_from(ratio_256).unwrap_or(u32::MAX);
     match ratio_256 {
-        1764.. => 64_225,
-        r @ 625.. => 48_169 + (((r - 625) * 3_609) >> 8),
-        r @ 256.. => 43_254 + (((r - 256) * 3_410) >> 8),
-        r @ 110.. => 53_084 - (((r - 110) * 17_236) >> 8),
-        _ => 53_084,
+        1764.. => 65_536,
+        r @ 625.. => 49_807 + (((r - 625) * 3_535) >> 8),
+        r @ 256.. => 45_875 + (((r - 256) * 2_728) >> 8),
+        r @ 110.. => 54_395 - (((r - 110) * 14_939) >> 8),
+        _ => 54_395,
     }
 }
 
@@ -125,11 +125,10 @@ pub(super) fn state(
             }
         }
     }
-    let spread = match moment.checked_div(u64::from(n - 1)) {
+    let spread = match math::quotient_256(moment, n - 1) {
         // Too wide for the arithmetic: then too wide for any doubt.
-        Some(spread) if spread >> 56 != 0 => u64::MAX,
-        Some(spread) => math::mul_shift(spread << 8, factor, 16),
-        None => 0,
+        u64::MAX => u64::MAX,
+        spread => math::mul_shift(spread, factor, 16),
     };
     if rough {
         kind = DoubtKind::Rough;
@@ -151,8 +150,8 @@ pub(super) fn state(
     let mut ends = cut_ends(episode);
     if math::mul(edge, HOLD_IN_EDGES * HOLD_IN_EDGES) >> 8 > math::square(hold) {
         flags.insert(Flags::SHORT_HOLD);
-        let needed_256 = u64::from(math::root_up(edge)) * u64::from(HOLD_IN_EDGES) * 16;
-        let ratio_256 = needed_256.checked_div(u64::from(hold)).unwrap_or(u64::MAX);
+        let needed_16 = u64::from(math::root_up(edge)) * u64::from(HOLD_IN_EDGES);
+        let ratio_256 = math::quotient_256(needed_16, hold) >> 4;
         ends = math::mul_shift(ends, u32::try_from(ratio_256).unwrap_or(u32::MAX), 8);
     }
     let steps = math::mul(config.step_variance_256, n);

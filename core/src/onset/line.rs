@@ -32,6 +32,8 @@ const HYBRID_APART: u32 = 39;
 /// Edges at which an episode is given up: half an hour of chatter at 129 000 edges a second.
 const MOST_EDGES: u32 = 1 << MOST_EDGES_BITS;
 const MOST_EDGES_BITS: u32 = 28;
+/// Beside the level expected next: the general path is to take it.
+const GENERAL: u8 = 0x80;
 /// In place of the level expected next: none will do.
 const NO_LEVEL: u8 = 0xff;
 
@@ -51,14 +53,16 @@ pub struct Line {
     /// Σ time away so far × home run. At most time away × time home, so it holds in 64 bits as
     /// long as those hold in 32; beyond, no doubt is stated.
     half_moment: u64,
-    /// The hold that ends the present run.
-    hold: u32,
-    /// Edges of the open episode; 0 when none is open, odd when the line is away.
-    edges: u32,
+    // What an episode starts at zero lies scattered: in one piece, a small core would call a
+    // routine to clear it.
     away: u32,
     sum: u32,
+    /// The hold that ends the present run.
+    hold: u32,
     /// Time home, its low 32 bits.
     home: u32,
+    /// Edges of the open episode; 0 when none is open, odd when the line is away.
+    edges: u32,
     /// Time away and edges before the last home run of half a hold or more.
     early_away: u32,
     early_edges: u32,
@@ -68,7 +72,8 @@ pub struct Line {
     /// Time home, above 32 bits.
     home_turns: u16,
     flags: Flags,
-    /// The level the next edge should have, as a number, or [`NO_LEVEL`].
+    /// The level the next edge should have, as a number, with [`GENERAL`] where it would be the
+    /// first of an episode or near the end of time; or [`NO_LEVEL`].
     expected: u8,
     settled: bool,
     sight: Sight,
@@ -212,25 +217,52 @@ impl Line {
     /// An edge. May first return what had become due before it.
     #[inline]
     pub fn edge(&mut self, config: &Config, edge: Edge) -> Option<Event> {
-        let next = match edge.at.ticks().checked_sub(self.last.ticks()) {
-            Some(run) => {
-                edge.faults.is_empty()
-                    && run < u64::from(self.hold)
-                    && edge.level as u8 == self.expected
-                    && self.edges.wrapping_sub(1) >> MOST_EDGES_BITS == 0
-            }
-            None => false,
-        };
-        if !next {
-            return self.other_edge(config, edge.at, edge.level, edge.faults);
+        if edge.faults.is_empty() && self.next_edge(edge.level, edge.at) {
+            return None;
         }
-        // The low halves alone: a narrow product is cheaper than a wide one.
-        let run = (edge.at.ticks() as u32).wrapping_sub(self.last.ticks() as u32);
-        self.end_run(run, edge.at);
-        self.edges += 1;
+        self.other_edge(config, edge.at, edge.level, edge.faults)
+    }
+
+    /// Takes the edge if it simply goes on with the chatter: nearly every edge does.
+    #[inline]
+    fn next_edge(&mut self, level: Level, at: Instant) -> bool {
+        // A step back shows as a huge run: episodes near the end of time are not taken here.
+        let run = at.ticks().wrapping_sub(self.last.ticks());
+        if level as u8 != self.expected || run >> 32 != 0 {
+            return false;
+        }
+        let run = run as u32;
+        if run >= self.hold >> 1 {
+            return self.next_edge_late(run, at);
+        }
+        if self.edges & 1 == 1 {
+            self.end_away(run);
+        } else if self.edges < MOST_EDGES {
+            self.end_home(run, at);
+        } else {
+            return false;
+        }
+        self.go_on(at);
+        true
+    }
+
+    /// The same after a run of half a hold or more, for which it may be too late.
+    #[inline(never)]
+    fn next_edge_late(&mut self, run: u32, at: Instant) -> bool {
+        if run >= self.hold || self.edges >= MOST_EDGES {
+            return false;
+        }
+        self.end_run(run, at);
+        self.go_on(at);
+        true
+    }
+
+    /// The other level lasts from `at` on.
+    #[inline]
+    fn go_on(&mut self, at: Instant) {
+        self.last = at;
         self.expected ^= 1;
-        self.last = edge.at;
-        None
+        self.edges += 1;
     }
 
     /// Time has passed without an edge: lets a hold end.
@@ -239,15 +271,19 @@ impl Line {
         if self.edges == 0 || !over {
             return None;
         }
-        let event = if self.is_away() {
+        if self.is_away() {
             self.confirm(config)
         } else {
-            self.fall_back()
-        };
+            Some(self.fall_back(config))
+        }
+    }
+
+    /// The episode is over.
+    fn close(&mut self, config: &Config) {
         self.edges = 0;
+        self.expected |= GENERAL;
         self.flags = Flags::NONE;
         self.hold = config.hold_in(self.settled);
-        Some(event)
     }
 
     fn is_away(&self) -> bool {
@@ -258,35 +294,52 @@ impl Line {
     fn expect(&mut self, config: &Config) {
         let contact = self.settled != self.is_away();
         self.expected = config.touched_level() as u8 ^ u8::from(contact);
+        if self.edges == 0 {
+            self.expected |= GENERAL;
+        }
     }
 
-    /// The run up to `at` is over.
-    #[inline]
+    /// The run up to `at` is over, however long it was.
     fn end_run(&mut self, run: u32, at: Instant) {
-        let half_hold = self.hold >> 1;
+        let long = run >= self.hold >> 1;
         if self.is_away() {
-            self.away = self.away.saturating_add(run);
-            self.sum = self.sum.saturating_add(run);
-            if run >= half_hold && self.late_edges == 0 {
+            self.end_away(run);
+            if long && self.late_edges == 0 {
                 self.late_home = self.home;
                 self.late_edges = self.edges;
             }
         } else {
-            let area = u64::from(self.away) * u64::from(run);
-            self.half_moment = self.half_moment.wrapping_add(area);
-            let (home, over) = self.home.overflowing_add(run);
-            self.home = home;
-            if over {
-                self.home_turns = self.home_turns.saturating_add(1);
-            }
-            self.sum = self.sum.saturating_sub(run);
-            if self.sum == 0 {
-                self.causal = at;
-            }
-            if run >= half_hold {
+            self.end_home(run, at);
+            if long {
                 self.early_away = self.away;
                 self.early_edges = self.edges;
             }
+        }
+    }
+
+    #[inline]
+    fn end_away(&mut self, run: u32) {
+        let (away, over) = self.away.overflowing_add(run);
+        self.away = away;
+        // The sum never exceeds the time away, so where one holds, both do.
+        self.sum = self.sum.wrapping_add(run);
+        if over {
+            self.away = u32::MAX;
+            self.sum = u32::MAX;
+        }
+    }
+
+    #[inline]
+    fn end_home(&mut self, run: u32, at: Instant) {
+        self.half_moment = self.half_moment.wrapping_add(math::product(self.away, run));
+        let (home, over) = self.home.overflowing_add(run);
+        self.home = home;
+        if over {
+            self.home_turns = self.home_turns.saturating_add(1);
+        }
+        self.sum = self.sum.saturating_sub(run);
+        if self.sum == 0 {
+            self.causal = at;
         }
     }
 
@@ -299,26 +352,23 @@ impl Line {
         level: Level,
         faults: Flags,
     ) -> Option<Event> {
-        let edge = Edge::new(at, level).with_faults(faults);
-        let regular = edge.level as u8 == self.expected
-            && edge.faults.is_empty()
-            && edge.at >= self.last
-            && self.edges < MOST_EDGES;
-        if !regular {
-            return self.odd_edge(config, &edge);
+        let first = self.edges == 0 && level as u8 | GENERAL == self.expected;
+        if let (true, Some(rest)) = (first, at.ticks().checked_sub(self.last.ticks())) {
+            if faults.is_empty() {
+                if rest >= u64::from(self.hold) {
+                    self.flags = Flags::NONE;
+                }
+                self.deepen(rest);
+                self.open(at);
+                return None;
+            }
         }
-        let event = if self.edges == 0 {
-            None
-        } else {
-            self.poll(config, edge.at)
-        };
-        let run = edge.at.ticks().saturating_sub(self.last.ticks());
-        if run >= u64::from(self.hold) {
-            self.flags = Flags::NONE;
-        }
-        self.deep |= run >> 3 >= u64::from(self.hold);
-        self.open(edge.at);
-        event
+        self.odd_edge(config, &Edge::new(at, level).with_faults(faults))
+    }
+
+    /// The settled level was vouched for over `rest` ticks.
+    fn deepen(&mut self, rest: u64) {
+        self.deep |= rest >> 3 >= u64::from(self.hold);
     }
 
     /// The first edge of an episode.
@@ -335,7 +385,15 @@ impl Line {
         self.early_away = 0;
         self.early_edges = 0;
         self.late_edges = 0;
-        self.expected ^= 1;
+        self.expected = (self.expected ^ 1) & !GENERAL;
+        self.heed_the_end();
+    }
+
+    /// An episode of all its edges, each after almost a hold, must end before time does.
+    fn heed_the_end(&mut self) {
+        if self.last.ticks() >> (MOST_EDGES_BITS + 32) == u64::MAX >> (MOST_EDGES_BITS + 32) {
+            self.expected |= GENERAL;
+        }
     }
 
     /// Every edge with something wrong about it: see [`edge`](crate::edge) for the rules.
@@ -381,21 +439,22 @@ impl Line {
             self.sight = Sight::Clear;
             self.expect(config);
         }
-        if edge.level as u8 != self.expected {
+        if edge.level as u8 != self.expected & !GENERAL {
             // Time goes on at the same level, but it is vouched for only from here on.
             self.flags
                 .insert_if(Flags::LOST_EDGE, !was_blind && !restarted);
             self.resume(at);
             self.tally.refused = self.tally.refused.saturating_add(1);
         } else if self.edges == 0 {
-            let run = at.ticks().saturating_sub(self.last.ticks());
-            self.deep |= !was_blind && run >> 3 >= u64::from(self.hold);
+            if !was_blind {
+                self.deepen(at.ticks().saturating_sub(self.last.ticks()));
+            }
             self.open(at);
         } else {
             self.resume(at);
-            self.edges += 1;
-            self.expected ^= 1;
+            self.go_on(at);
         }
+        self.heed_the_end();
         event
     }
 
@@ -429,15 +488,17 @@ impl Line {
     }
 
     /// The line fell back for a hold: a glitch.
-    fn fall_back(&mut self) -> Event {
+    fn fall_back(&mut self, config: &Config) -> Event {
         self.tally.glitches = self.tally.glitches.saturating_add(self.edges);
-        Event::Glitch(Glitch {
+        let glitch = Glitch {
             first_edge: self.first,
             last_edge: self.last,
             width: Span::from_ticks(i64::from(self.away)),
             edges: self.edges,
             flags: self.flags,
-        })
+        };
+        self.close(config);
+        Event::Glitch(glitch)
     }
 
     /// What the open episode leaves behind for the doubt.
@@ -464,7 +525,7 @@ impl Line {
 
     /// The line stayed away for a hold: the contact has changed.
     #[inline(never)]
-    fn confirm(&mut self, config: &Config) -> Event {
+    fn confirm(&mut self, config: &Config) -> Option<Event> {
         let release = self.settled;
         let stated = doubt::state(
             config,
@@ -497,13 +558,18 @@ impl Line {
         };
         self.settled = !release;
         self.deep = false;
-        let (count, event) = if release {
-            (&mut self.tally.releases, Event::Release(contact))
+        let count = if release {
+            &mut self.tally.releases
         } else {
-            (&mut self.tally.touches, Event::Touch(contact))
+            &mut self.tally.touches
         };
         *count = count.saturating_add(self.edges);
-        event
+        self.close(config);
+        Some(if release {
+            Event::Release(contact)
+        } else {
+            Event::Touch(contact)
+        })
     }
 
     /// Whether the two estimates lie further apart than clean chatter of few edges allows.

@@ -1,5 +1,7 @@
 //! Integer arithmetic of the doubt: saturating, without a division by an unknown zero.
 
+use core::num::NonZeroU32;
+
 /// `x·k / 2^shift`, rounded down, saturating. `shift` is 1 to 32.
 pub(super) fn mul_shift(x: u64, k: u32, shift: u32) -> u64 {
     let high = (x >> 32) * u64::from(k);
@@ -19,6 +21,57 @@ pub(super) fn mul(x: u64, k: u32) -> u64 {
     }
     let low = (x & 0xffff_ffff) * u64::from(k);
     (high << 32).saturating_add(low)
+}
+
+/// `256·x / y`, rounded down, saturating; 0 for a `y` of 0. `y` is below 2^31.
+///
+/// Digit by digit on the narrow divider that a small core has, where one wide quotient would
+/// call a long routine.
+pub(super) fn quotient_256(x: u64, y: u32) -> u64 {
+    let Some(y) = NonZeroU32::new(y) else {
+        return 0;
+    };
+    let (mut rest, mut low) = ((x >> 32) as u32, x as u32);
+    let high = rest / y;
+    if high >> 24 != 0 {
+        return u64::MAX;
+    }
+    rest -= high * y.get();
+    // As many bits at a time as the remainder leaves room for.
+    let bits = match y.leading_zeros() {
+        8.. => 8,
+        4.. => 4,
+        _ => 1,
+    };
+    let mut digits = |places: u32| {
+        let mut digits = 0_u32;
+        for _ in 0..places / bits {
+            let part = (rest << bits) | (low >> (32 - bits));
+            low <<= bits;
+            let digit = part / y;
+            rest = part - digit * y.get();
+            digits = (digits << bits) | digit;
+        }
+        digits
+    };
+    let whole = (u64::from(high) << 32) | u64::from(digits(32));
+    (whole << 8) | u64::from(digits(8))
+}
+
+/// `x·y`, exact. Where the core has no wide multiply, two narrow ones do for a short `y`: runs of
+/// chatter nearly always are.
+#[inline]
+pub(super) fn product(x: u32, y: u32) -> u64 {
+    if cfg!(all(target_arch = "arm", not(target_has_atomic = "32"))) && y >> 16 == 0 {
+        return narrow_product(x, y);
+    }
+    u64::from(x) * u64::from(y)
+}
+
+/// `x·y` for a `y` below 2^16.
+#[inline]
+fn narrow_product(x: u32, y: u32) -> u64 {
+    u64::from((x & 0xffff) * y) + (u64::from((x >> 16) * y) << 16)
 }
 
 /// `x²`.
@@ -101,6 +154,36 @@ mod tests {
                 );
             }
         }
+    }
+
+    #[test]
+    fn quotients_equal_128_bit_arithmetic() {
+        for (x, y) in samples().zip(samples().skip(5)) {
+            let y = (y as u32 >> 1).max(1);
+            let exact = u64::try_from((u128::from(x) << 8) / u128::from(y)).unwrap_or(u64::MAX);
+            assert_eq!(quotient_256(x, y), exact, "{x} {y}");
+        }
+        assert_eq!(quotient_256(u64::MAX, 256), u64::MAX);
+        assert_eq!(quotient_256(u64::MAX, 255), u64::MAX);
+        assert_eq!(quotient_256(u64::MAX >> 8, 1), u64::MAX - 255);
+        assert_eq!(quotient_256(5, 0), 0);
+    }
+
+    #[test]
+    fn two_narrow_products_equal_a_wide_one() {
+        for (x, y) in samples().zip(samples().skip(3)) {
+            let (x, y) = (x as u32, y as u32);
+            let exact = u64::from(x) * u64::from(y);
+            assert_eq!(product(x, y), exact);
+            assert_eq!(
+                narrow_product(x, y & 0xffff),
+                u64::from(x) * u64::from(y & 0xffff)
+            );
+        }
+        assert_eq!(
+            narrow_product(u32::MAX, 0xffff),
+            u64::from(u32::MAX) * 0xffff
+        );
     }
 
     #[test]

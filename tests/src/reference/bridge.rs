@@ -153,9 +153,9 @@ fn contact(
         (None, None) => Ok(()),
         (Some(core), Some(parts)) => {
             let (stated, exact) = (f64::from(core.sixteenths()) / 16.0, parts.doubt());
-            // Core reads m^(-5/16) from a table, linear between powers of two: up to 2.5 % high.
+            // Core reads m^(-2/7) from a table, linear between powers of two: up to 2.5 % high.
             let table = (exact * exact + 0.025 * parts.ends).sqrt() - exact;
-            let allowed = 0.01 * exact + 1.0 / 16.0;
+            let allowed = 0.004 * exact + 1.0 / 16.0;
             if stated - exact <= allowed + table && exact - stated <= allowed {
                 Ok(())
             } else {

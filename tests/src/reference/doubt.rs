@@ -3,7 +3,7 @@
 //! ε² is the squared noise width one chatter edge stands for, c how the balance point scatters
 //! per ε², n the edges and V the second moment of an episode:
 //!
-//! var = c·ε²·(n+1) + 0.29·A²·m^(−5/16) + n·q²/12, the first held to at least half of c·V/(n−1).
+//! var = c·ε²·(n+1) + 0.2265·A²·m^(−2/7) + n·q²/12, the first held to at least half of c·V/(n−1).
 
 use super::estimate::Episode;
 use super::{Setup, Words};
@@ -143,7 +143,7 @@ impl Hardware {
         }
 
         let (time, edges) = episode.end_zones(hold);
-        let mut ends = 0.29 * time * time * edges.powf(-5.0 / 16.0);
+        let mut ends = 0.2265 * time * time * edges.powf(-2.0 / 7.0);
         let needed = HOLD_IN_EDGES * edge.sqrt();
         // Where nothing is known the hold is by definition just long enough.
         let judged = self.known || setup.bandwidth_ticks.is_some();
@@ -172,7 +172,7 @@ impl Hardware {
 
 /// c: by ε·fc where a bandwidth is stated, else that of a fourth-order low-pass.
 fn factor(setup: &Setup, edge_variance: f64) -> f64 {
-    const POINTS: [(f64, f64); 4] = [(0.21, 0.81), (0.32, 0.66), (0.50, 0.735), (0.84, 0.98)];
+    const POINTS: [(f64, f64); 4] = [(0.21, 0.83), (0.32, 0.70), (0.50, 0.76), (0.84, 1.00)];
     let Some(cycle) = setup.bandwidth_ticks else {
         return 0.703;
     };

@@ -9,8 +9,8 @@ pub struct Bare {
     balance: u32,
     causal: u32,
     sum: u32,
-    settled: u32,
-    level: u32,
+    settled: bool,
+    high: bool,
     open: bool,
 }
 
@@ -23,8 +23,8 @@ impl Bare {
             balance: now,
             causal: now,
             sum: 0,
-            settled: 0,
-            level: 0,
+            settled: false,
+            high: false,
             open: false,
         }
     }
@@ -32,22 +32,22 @@ impl Bare {
     /// Balance point and causal estimate, once the level lasted a hold.
     pub fn confirm(&mut self, now: u32) -> Option<(u32, u32)> {
         let due =
-            self.open && self.level != self.settled && now.wrapping_sub(self.last) >= self.hold;
+            self.open && self.high != self.settled && now.wrapping_sub(self.last) >= self.hold;
         due.then(|| {
-            self.settled = self.level;
+            self.settled = self.high;
             self.open = false;
             (self.balance, self.causal)
         })
     }
 }
 
-/// An edge to `level`.
+/// An edge to high or low.
 #[inline(never)]
-pub extern "C" fn edge(bare: &mut Bare, at: u32, level: u32) -> u32 {
+pub extern "C" fn edge(bare: &mut Bare, at: u32, high: bool) -> u32 {
     let run = at.wrapping_sub(bare.last);
     bare.last = at;
-    bare.level = level;
-    if level == bare.settled {
+    bare.high = high;
+    if high == bare.settled {
         bare.sum = bare.sum.saturating_add(run);
     } else if !bare.open || run >= bare.hold {
         bare.open = true;

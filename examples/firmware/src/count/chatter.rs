@@ -5,6 +5,9 @@ const FEWEST: u32 = 51;
 const MOST: u32 = 151;
 /// Longest dwell between two edges, in ticks (50 µs at 16 MHz).
 const DWELL: u32 = 800;
+/// One dwell in so many is long: over half a hold, as at both ends of slow chatter.
+const LONG_IN: u32 = 32;
+const LONG: u32 = 9_000;
 /// Rest after the last edge, in ticks: longer than the hold of 1 ms.
 const REST: u32 = 20_000;
 
@@ -31,7 +34,8 @@ impl Chatter {
 
     /// The counter at the next edge.
     pub fn next_edge(&mut self) -> u32 {
-        self.now = self.now.wrapping_add(1 + self.draw() % DWELL);
+        let long = if self.draw() % LONG_IN == 0 { LONG } else { 0 };
+        self.now = self.now.wrapping_add(1 + long + self.draw() % DWELL);
         self.now
     }
 

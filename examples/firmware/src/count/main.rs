@@ -23,26 +23,27 @@ use crate::chatter::Chatter;
 const RATE_HZ: u32 = 16_000_000;
 const HOLD_NS: u64 = 1_000_000;
 
-/// What an interrupt handler of a probe keeps for one channel.
+/// What an interrupt handler of a probe keeps for one channel; what every edge needs comes first, within reach of
+/// the short loads of a Cortex-M0.
+#[repr(C)]
 struct Channel {
+    line: Line,
     counter: Counter,
     config: Config,
-    line: Line,
     event: Option<Event>,
 }
 
 /// The interrupt's work: a capture, from its raw stamp to the event.
 #[inline(never)]
-extern "C" fn edge(channel: &mut Channel, raw: u32, high: u32) -> u32 {
-    let level = if high == 0 { Level::Low } else { Level::High };
-    let edge = Edge::captured(channel.counter.widen(raw), level);
+extern "C" fn edge(channel: &mut Channel, raw: u32, high: bool) -> u32 {
+    let edge = Edge::captured(channel.counter.widen(raw), Level::from(high));
     let event = channel.line.edge(&channel.config, edge);
     keep(channel, event)
 }
 
 /// The timer's work: a hold may be over.
 #[inline(never)]
-extern "C" fn poll(channel: &mut Channel, raw: u32, _: u32) -> u32 {
+extern "C" fn poll(channel: &mut Channel, raw: u32, _: bool) -> u32 {
     let now = channel.counter.widen(raw).at;
     let event = channel.line.poll(&channel.config, now);
     keep(channel, event)
@@ -62,10 +63,10 @@ fn keep(channel: &mut Channel, event: Option<Event>) -> u32 {
 
 /// Calls `f` between the markers.
 fn counted<T>(
-    f: extern "C" fn(&mut T, u32, u32) -> u32,
+    f: extern "C" fn(&mut T, u32, bool) -> u32,
     state: &mut T,
     raw: u32,
-    second: u32,
+    high: bool,
 ) -> u32 {
     let result: u32;
     // SAFETY: a plain call after the C convention; the markers move a register onto itself.
@@ -75,7 +76,7 @@ fn counted<T>(
             f = in(reg) f,
             inlateout("r0") core::ptr::from_mut(state) => result,
             in("r1") raw,
-            in("r2") second,
+            in("r2") u32::from(high),
             clobber_abi("C"),
         );
     }
@@ -114,19 +115,19 @@ fn main() -> ! {
     let mut chatter = Chatter::new(seed, start.ticks() as u32);
     println!("state {}", size_of::<Line>());
     for _ in 0..touches {
-        for high in [1, 0] {
+        for away in [true, false] {
             let edges = chatter.episode();
             for step in 0..edges {
                 let raw = chatter.next_edge();
-                let level = if step % 2 == 0 { high } else { 1 - high };
-                if counted(edge, &mut channel, raw, level) != 0 {
+                let high = away == (step % 2 == 0);
+                if counted(edge, &mut channel, raw, high) != 0 {
                     stop("an edge closed an episode that a poll should have closed");
                 }
                 println!("edge {edges}");
-                counted(bare::edge, &mut bare, raw, level);
+                counted(bare::edge, &mut bare, raw, high);
                 println!("bare");
             }
-            let confirming = counted(poll, &mut channel, chatter.rest(), 0);
+            let confirming = counted(poll, &mut channel, chatter.rest(), false);
             match (confirming, &channel.event) {
                 (1, Some(Event::Touch(contact))) if contact.edges == edges => {
                     println!("touch {edges}");
