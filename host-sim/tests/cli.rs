@@ -24,12 +24,11 @@ fn feed(args: &[&str], input: &str) -> Output {
         .stderr(Stdio::piped())
         .spawn()
         .unwrap();
-    child
-        .stdin
-        .take()
-        .unwrap()
-        .write_all(input.as_bytes())
-        .unwrap();
+    let written = child.stdin.take().unwrap().write_all(input.as_bytes());
+    // What refuses its arguments does not wait for its input.
+    if let Err(why) = written {
+        assert_eq!(why.kind(), std::io::ErrorKind::BrokenPipe);
+    }
     child.wait_with_output().unwrap()
 }
 

@@ -2,8 +2,10 @@
 //!
 //! The laws of time itself are in `laws_time.rs`.
 
+mod common;
+
+use common::{at, cases};
 use proptest::prelude::*;
-use proptest::test_runner::RngSeed;
 use trueonset::edge::{Edge, Level};
 use trueonset::flags::Flags;
 use trueonset::onset::{Config, Contact, Event, FeedClass, Line, Tally, Touched, Truncation};
@@ -19,20 +21,6 @@ fn config(touched: Touched) -> Config {
         .and_then(|config| config.capture(Truncation::Nearest, 256))
         .unwrap()
         .touched(touched)
-}
-
-/// The same cases on every run.
-fn cases(cases: u32) -> ProptestConfig {
-    ProptestConfig {
-        cases,
-        failure_persistence: None,
-        rng_seed: RngSeed::Fixed(20_251),
-        ..ProptestConfig::default()
-    }
-}
-
-fn at(ticks: u64) -> Instant {
-    Instant::from_ticks(ticks)
 }
 
 fn opposite(level: Level) -> Level {

@@ -1,25 +1,13 @@
 //! Laws of time: arithmetic against 128 bits, and narrow counters that become instants.
 
+mod common;
+
+use common::{at, cases};
 use proptest::prelude::*;
-use proptest::test_runner::RngSeed;
 use trueonset::edge::{Edge, Level};
 use trueonset::flags::Flags;
 use trueonset::onset::{Config, Line};
-use trueonset::time::{Bits, Counter, FineInstant, Instant, Span, TickRate};
-
-/// The same cases on every run.
-fn cases(cases: u32) -> ProptestConfig {
-    ProptestConfig {
-        cases,
-        failure_persistence: None,
-        rng_seed: RngSeed::Fixed(20_251),
-        ..ProptestConfig::default()
-    }
-}
-
-fn at(ticks: u64) -> Instant {
-    Instant::from_ticks(ticks)
-}
+use trueonset::time::{Bits, Counter, FineInstant, Span, TickRate};
 
 proptest! {
     #![proptest_config(cases(1_500))]

@@ -91,7 +91,8 @@ impl FeedClass {
             let busy = math::mul(2 * rate_256 + 256, BUSY_1024) >> 8;
             return u32::try_from(busy).unwrap_or(u32::MAX);
         }
-        math::by_octave(&RELATIVE_1024, (touches << 9) / twice_pairs)
+        // At most 1024 touches: it fits.
+        math::by_octave(&RELATIVE_1024, ((touches << 9) / twice_pairs) as u32, 8)
     }
 }
 

@@ -67,9 +67,9 @@ pub(super) fn edge_variance_256(config: &Config, hold: u32, chatter: &Chatter) -
 /// The factor c in 1/65536.
 ///
 /// Filter order and hysteresis change c, and they change ε·fc with it. Straight pieces through
-/// (ε·fc, c) = (0.21, 0.83), (0.32, 0.70), (0.50, 0.76), (0.84, 1.00), in the square of ε·fc,
-/// meet simulated chatter of orders 2, 4, 8 and hysteresis up to one sigma within −11 to +7 %
-/// from eight noise cycles a touch on. Needs the bandwidth to be stated.
+/// (ε·fc, c) = (0.21, 0.83), (0.32, 0.70), (0.50, 0.76), (0.84, 1.06), in the square of ε·fc,
+/// are fitted to simulated chatter of orders 2 to 8 and of hysteresis up to one sigma; how well
+/// the doubt holds there is in the stored grids. Needs the bandwidth to be stated.
 fn factor_65536(config: &Config, edge_256: u64) -> u32 {
     let Some(ratio_256) = edge_256.saturating_mul(256).checked_div(config.prior_256) else {
         return FACTOR_65536;
@@ -77,8 +77,8 @@ fn factor_65536(config: &Config, edge_256: u64) -> u32 {
     // ratio = (ε·fc / 0.32)²; each slope is that of its piece, in 1/256.
     let ratio_256 = u32::try_from(ratio_256).unwrap_or(u32::MAX);
     match ratio_256 {
-        1764.. => 65_536,
-        r @ 625.. => 49_807 + (((r - 625) * 3_535) >> 8),
+        1764.. => 69_468,
+        r @ 625.. => 49_807 + (((r - 625) * 4_419) >> 8),
         r @ 256.. => 45_875 + (((r - 256) * 2_728) >> 8),
         r @ 110.. => 54_395 - (((r - 110) * 14_939) >> 8),
         _ => 54_395,
@@ -172,6 +172,6 @@ fn cut_ends(episode: &Episode) -> u64 {
     if episode.ends == 0 {
         return 0;
     }
-    let share = math::by_octave(&ENDS_65536, u64::from(episode.end_edges) << 8);
+    let share = math::by_octave(&ENDS_65536, episode.end_edges, 0);
     math::mul_shift(math::square(episode.ends), share, 8)
 }

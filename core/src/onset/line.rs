@@ -525,6 +525,7 @@ impl Line {
 
     /// The line stayed away for a hold: the contact has changed.
     #[inline(never)]
+    #[allow(clippy::unnecessary_wraps)] // A `Some` around the call would cost a copy of the event.
     fn confirm(&mut self, config: &Config) -> Option<Event> {
         let release = self.settled;
         let stated = doubt::state(

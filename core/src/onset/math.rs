@@ -108,11 +108,12 @@ fn root_up_32(x: u32, more: bool) -> u32 {
 }
 
 /// Value of a table over powers of two, linear in between: `table[i]` is the value at `2^i`.
-/// `x` is in 1/256 and at least 256; beyond the table its last entry holds.
-pub(super) fn by_octave(table: &[u16], x_256: u64) -> u32 {
-    let x = if x_256 < 256 { 256 } else { x_256 };
-    let octave = 55 - x.leading_zeros();
-    let part = ((x >> octave) & 255) as u32;
+/// `x` is in 2^-places and at least 1; beyond the table its last entry holds.
+pub(super) fn by_octave(table: &[u16], x: u32, places: u32) -> u32 {
+    let x = x.max(1 << places);
+    let zeros = x.leading_zeros();
+    let octave = 31 - places - zeros;
+    let part = ((x << zeros) >> 23) & 255;
     let at = |i: u32| {
         table
             .get(i as usize)
@@ -204,11 +205,12 @@ mod tests {
     #[test]
     fn octaves_interpolate() {
         let table = [1000, 500, 100];
-        assert_eq!(by_octave(&table, 0), 1000);
-        assert_eq!(by_octave(&table, 256), 1000);
-        assert_eq!(by_octave(&table, 384), 750);
-        assert_eq!(by_octave(&table, 512), 500);
-        assert_eq!(by_octave(&table, 1024), 100);
-        assert_eq!(by_octave(&table, u64::MAX), 100);
+        assert_eq!(by_octave(&table, 0, 8), 1000);
+        assert_eq!(by_octave(&table, 256, 8), 1000);
+        assert_eq!(by_octave(&table, 384, 8), 750);
+        assert_eq!(by_octave(&table, 2, 0), 500);
+        assert_eq!(by_octave(&table, 3, 0), 300);
+        assert_eq!(by_octave(&table, 1024, 8), 100);
+        assert_eq!(by_octave(&table, u32::MAX, 0), 100);
     }
 }

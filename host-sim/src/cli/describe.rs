@@ -20,19 +20,15 @@ pub(crate) fn run(args: &Args, talk: &Talk) -> Result<Outcome, Fault> {
     })?;
     let mut describe = Describe::new();
     let mut glitches = Vec::new();
-    let (mut batch, mut happened) = (Vec::new(), Vec::new());
-    let damage = loop {
-        match reader.next_batch(&mut batch) {
-            Ok(true) => {}
-            Ok(false) => break None,
-            Err(fault) => break Some(fault),
-        }
-        for record in &batch {
+    let mut happened = Vec::new();
+    let damage = reader.each_batch(|batch, lines| {
+        for record in batch {
             describe.add(record);
         }
-        engine.take(&batch, reader.lines(), &mut happened)?;
+        engine.take(batch, lines, &mut happened)?;
         count(&mut happened, &mut glitches);
-    };
+        Ok(())
+    })?;
     engine.finish(&mut happened);
     count(&mut happened, &mut glitches);
     let mut description = describe.finish(reader.lines());

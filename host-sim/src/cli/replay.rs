@@ -73,6 +73,8 @@ pub(crate) struct Done {
     /// Where the edges went, as a sentence.
     tally: crate::replay::Tally,
     touches: u64,
+    /// Touches handed on before their release was known.
+    early: u64,
     assumptions: Vec<String>,
     damage: Option<Fault>,
 }
@@ -87,6 +89,12 @@ impl Done {
             talk.note(
                 "no touch; see `trueonset describe`, and try --touched low or a shorter --hold",
             );
+        }
+        if self.early > 0 {
+            talk.note(&format!(
+                "{} touches stand without their release: too many others came before it",
+                self.early
+            ));
         }
         if let Some(damage) = &self.damage {
             talk.error(&damage.to_string());
@@ -108,19 +116,14 @@ pub(crate) fn replay(
     let mut reader = LogReader::open(log, options)?;
     let mut engine = Engine::new(settings.clone())?;
     let mut order = Order::default();
-    let (mut batch, mut happened) = (Vec::new(), Vec::new());
+    let mut happened = Vec::new();
     if reader.declares_lines() {
         check_names(settings, &reader)?;
     }
-    let damage = loop {
-        match reader.next_batch(&mut batch) {
-            Ok(true) => {}
-            Ok(false) => break None,
-            Err(fault) => break Some(fault),
-        }
-        engine.take(&batch, reader.lines(), &mut happened)?;
+    let damage = reader.each_batch(|batch, lines| {
+        engine.take(batch, lines, &mut happened)?;
         if let Some(waves) = waves.as_deref_mut() {
-            for record in &batch {
+            for record in batch {
                 waves.record(record);
             }
         }
@@ -128,13 +131,14 @@ pub(crate) fn replay(
         while let Some(row) = order.next_ready(&engine) {
             each(row)?;
         }
-        if let Some(waves) = waves.as_deref_mut() {
-            waves.advance(&engine)?;
+        match waves.as_deref_mut() {
+            Some(waves) => waves.advance(&engine),
+            None => Ok(()),
         }
-    };
+    })?;
     engine.finish(&mut happened);
     pass_on(&engine, &mut happened, &mut order, waves);
-    let touches = order.touches();
+    let (touches, early) = (order.touches(), order.early());
     for row in order.rest() {
         each(row)?;
     }
@@ -144,6 +148,7 @@ pub(crate) fn replay(
     Ok(Done {
         tally: engine.tally(),
         touches,
+        early,
         assumptions: reader.assumptions().to_vec(),
         damage,
     })
@@ -173,10 +178,9 @@ fn names(log: &str, options: &Options) -> Result<Vec<String>, Fault> {
         ));
     }
     let mut reader = LogReader::open(log, options)?;
-    let mut batch = Vec::new();
     if !reader.declares_lines() {
         // Damage is met again, and told, in the second reading.
-        while matches!(reader.next_batch(&mut batch), Ok(true)) {}
+        reader.each_batch(|_, _| Ok(()))?;
     }
     Ok(reader
         .lines()
@@ -194,38 +198,34 @@ fn follow(
 ) -> Result<Outcome, Fault> {
     let mut reader = LogReader::open(&args.log, options)?;
     let mut engine = Engine::new(settings.clone())?;
-    let (mut batch, mut happened) = (Vec::new(), Vec::new());
+    let mut happened = Vec::new();
     let mut touches = 0;
     let mut out = io::stdout().lock();
-    let damage = loop {
-        let more = reader.next_batch(&mut batch);
-        match more {
-            Ok(true) => {
-                engine.take(&batch, reader.lines(), &mut happened)?;
-                engine.poll_all(engine.latest_ns(), &mut happened);
-            }
-            _ => engine.finish(&mut happened),
-        }
+    let mut print = |engine: &Engine, happened: &mut Vec<Happening>| -> Result<(), Fault> {
         for happening in happened.drain(..) {
-            if let Some(text) = event_json(&engine, &happening) {
+            if let Some(text) = event_json(engine, &happening) {
                 touches += u64::from(matches!(happening.event, Event::Touch(_)));
                 line(&mut out, &text)?;
                 out.flush()
                     .map_err(|why| Fault::io("stdout", "write to", &why))?;
             }
         }
-        match more {
-            Ok(true) => {}
-            Ok(false) => break None,
-            Err(fault) => break Some(fault),
-        }
+        Ok(())
     };
+    let damage = reader.each_batch(|batch, lines| {
+        engine.take(batch, lines, &mut happened)?;
+        engine.poll_all(engine.latest_ns(), &mut happened);
+        print(&engine, &mut happened)
+    })?;
+    engine.finish(&mut happened);
+    print(&engine, &mut happened)?;
     if damage.is_none() {
         check_names(settings, &reader)?;
     }
     let done = Done {
         tally: engine.tally(),
         touches,
+        early: 0,
         assumptions: reader.assumptions().to_vec(),
         damage,
     };

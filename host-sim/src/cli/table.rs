@@ -74,7 +74,7 @@ pub(crate) fn seconds(ns: i64) -> String {
 pub(crate) fn short_ns(ns: u64) -> String {
     match ns {
         0..=9_999 => format!("{ns}ns"),
-        10_000..=9_999_999 => format!("{:.1}us", ns as f64 / 1e3),
+        10_000..=9_999_999 => format!("{:.1}µs", ns as f64 / 1e3),
         10_000_000..=9_999_999_999 => format!("{:.1}ms", ns as f64 / 1e6),
         _ => format!("{:.1}s", ns as f64 / 1e9),
     }

@@ -161,6 +161,26 @@ impl LogReader {
         Ok(true)
     }
 
+    /// Reads all of the log, giving `each` the batches with the lines known by then.
+    ///
+    /// A damage of the log ends it early and is handed back, after everything before it was given.
+    ///
+    /// # Errors
+    /// Those of `each`.
+    pub fn each_batch(
+        &mut self,
+        mut each: impl FnMut(&[Record], &[LineInfo]) -> Result<(), Fault>,
+    ) -> Result<Option<Fault>, Fault> {
+        let mut batch = Vec::new();
+        loop {
+            match self.next_batch(&mut batch) {
+                Ok(true) => each(&batch, self.lines())?,
+                Ok(false) => return Ok(None),
+                Err(damage) => return Ok(Some(damage)),
+            }
+        }
+    }
+
     /// Adds the offset; cuts the batch before a time that would leave 64 bits.
     fn shift(&self, batch: &mut Vec<Record>) -> Result<(), Fault> {
         if self.offset_ns == 0 {

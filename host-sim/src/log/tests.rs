@@ -38,6 +38,11 @@ impl Read for Pieces {
     }
 }
 
+pub(super) fn tuples(records: &[Record]) -> Vec<(i64, u32, What)> {
+    let parts = |r: &Record| (r.time_ns, r.line, r.what);
+    records.iter().map(parts).collect()
+}
+
 /// All a log says: its records, its lines, and the fault that ended it.
 pub(super) type All = (Vec<Record>, Vec<LineInfo>, Option<Fault>);
 

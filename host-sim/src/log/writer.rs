@@ -27,6 +27,11 @@ impl FromStr for Target {
         match text {
             "csv" => Ok(Self::Csv),
             "vcd" => Ok(Self::Vcd),
+            "packed" | "varint" => Err(Fault::new(
+                format!("the format {text}, which this version cannot write yet"),
+                "csv or vcd",
+                "name one of these two",
+            )),
             _ => Err(Fault::new(
                 format!("the format {}", excerpt(text.as_bytes())),
                 "csv or vcd",
@@ -180,11 +185,10 @@ pub fn convert(
     out_name: &str,
 ) -> Result<Converted, Fault> {
     let again = Rereadable::open(input)?;
-    let mut batch = Vec::new();
     let mut reader = LogReader::from_boxed(again.read()?, again.name(), options)?;
     if !reader.declares_lines() {
         // A damage is met again, and told, in the second reading.
-        while matches!(reader.next_batch(&mut batch), Ok(true)) {}
+        reader.each_batch(|_, _| Ok(()))?;
     }
     let names: Vec<String> = reader
         .lines()
@@ -194,17 +198,10 @@ pub fn convert(
     let mut reader = LogReader::from_boxed(again.read()?, again.name(), options)?;
     let mut writer = Writer::new(target, out, out_name, &names, lossy)?;
     let mut records = 0;
-    let damage = loop {
-        match reader.next_batch(&mut batch) {
-            Ok(true) => {}
-            Ok(false) => break None,
-            Err(fault) => break Some(fault),
-        }
-        for record in &batch {
-            writer.write(record)?;
-        }
+    let damage = reader.each_batch(|batch, _| {
         records += batch.len() as u64;
-    };
+        batch.iter().try_for_each(|record| writer.write(record))
+    })?;
     let loss = writer.finish()?;
     Ok(Converted {
         records,

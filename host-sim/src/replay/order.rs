@@ -7,12 +7,16 @@ use trueonset::onset::{Contact, Event};
 use super::engine::{Engine, Happening};
 use super::row::Row;
 
+/// Rows held back at most, 10 MB: a line that never lets go must not fill the memory.
+const MOST: usize = 1 << 16;
+
 /// Holds rows back until none can come before them and their releases are known.
 #[derive(Default)]
 pub struct Order {
     rows: BTreeMap<(i64, u32, u64), (Row, Contact)>,
     open: BTreeMap<u32, (i64, u32, u64)>,
     count: u64,
+    early: u64,
 }
 
 impl Order {
@@ -40,8 +44,10 @@ impl Order {
     /// The next row that is complete and cannot be preceded any more.
     pub fn next_ready(&mut self, engine: &Engine) -> Option<Row> {
         let (key, _) = self.rows.first_key_value()?;
-        let waits = self.open.get(&key.1) == Some(key) || key.0 >= engine.settled_until_ns();
-        if waits {
+        let held = self.open.get(&key.1) == Some(key);
+        if self.rows.len() > MOST {
+            self.early += u64::from(held);
+        } else if held || key.0 >= engine.settled_until_ns() {
             return None;
         }
         self.rows.pop_first().map(|(_, (row, _))| row)
@@ -50,6 +56,12 @@ impl Order {
     /// All that is left, at the end of the log.
     pub fn rest(self) -> impl Iterator<Item = Row> {
         self.rows.into_values().map(|(row, _)| row)
+    }
+
+    /// Touches handed on before their release was known.
+    #[must_use]
+    pub fn early(&self) -> u64 {
+        self.early
     }
 
     /// Touches seen.

@@ -172,7 +172,7 @@ impl Hardware {
 
 /// c: by ε·fc where a bandwidth is stated, else that of a fourth-order low-pass.
 fn factor(setup: &Setup, edge_variance: f64) -> f64 {
-    const POINTS: [(f64, f64); 4] = [(0.21, 0.83), (0.32, 0.70), (0.50, 0.76), (0.84, 1.00)];
+    const POINTS: [(f64, f64); 4] = [(0.21, 0.83), (0.32, 0.70), (0.50, 0.76), (0.84, 1.06)];
     let Some(cycle) = setup.bandwidth_ticks else {
         return 0.703;
     };

@@ -8,6 +8,8 @@
 
 mod bare;
 mod chatter;
+#[path = "../halt.rs"]
+mod halt;
 
 use core::arch::asm;
 use core::hint::black_box;
@@ -147,17 +149,5 @@ fn main() -> ! {
 
 fn stop(why: &str) -> ! {
     eprintln!("error: count: {why}");
-    semihosting::process::exit(2)
-}
-
-#[panic_handler]
-fn panic(info: &core::panic::PanicInfo) -> ! {
-    eprintln!("error: defect in the image: {info}");
-    semihosting::process::exit(2)
-}
-
-/// Ends the run where the emulator would spin for ever.
-#[cortex_m_rt::exception]
-unsafe fn HardFault(_frame: &cortex_m_rt::ExceptionFrame) -> ! {
     semihosting::process::exit(2)
 }

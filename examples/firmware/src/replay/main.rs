@@ -7,6 +7,8 @@
 
 mod csv;
 mod fault;
+#[path = "../halt.rs"]
+mod halt;
 mod host;
 mod lines;
 mod options;
@@ -64,18 +66,5 @@ fn replay(options: &Options, lines: &mut Lines, out: &mut Out) -> Result<(), Fau
 
 fn stop(place: &str, fault: &Fault) -> ! {
     eprintln!("error: {place}{fault}");
-    semihosting::process::exit(2)
-}
-
-/// Core cannot panic, and this program checks its input; what arrives here is a defect of the image.
-#[panic_handler]
-fn panic(info: &core::panic::PanicInfo) -> ! {
-    eprintln!("error: defect in the image: {info}");
-    semihosting::process::exit(2)
-}
-
-/// A stack that left the memory ends here; the emulator would spin for ever otherwise.
-#[cortex_m_rt::exception]
-unsafe fn HardFault(_frame: &cortex_m_rt::ExceptionFrame) -> ! {
     semihosting::process::exit(2)
 }

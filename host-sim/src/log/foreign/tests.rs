@@ -1,4 +1,4 @@
-use crate::log::tests::{message, read, read_pieces};
+use crate::log::tests::{message, read, read_pieces, tuples};
 use crate::log::{Format, Initial, Level, LogReader, Options, Record, TimeUnit, What, ALL_LINES};
 
 use Level::{High, Low, Unknown};
@@ -7,16 +7,7 @@ use What::{Edge, Mark, Start};
 fn records_with(text: &str, options: &Options) -> Vec<(i64, u32, What)> {
     let (records, _, fault) = read_pieces(text.as_bytes(), &[7], options);
     assert_eq!(fault, None);
-    records
-        .iter()
-        .map(
-            |&Record {
-                 time_ns,
-                 line,
-                 what,
-             }| (time_ns, line, what),
-        )
-        .collect()
+    tuples(&records)
 }
 
 fn records(text: &str) -> Vec<(i64, u32, What)> {

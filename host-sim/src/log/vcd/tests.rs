@@ -1,5 +1,5 @@
-use crate::log::tests::{message, read};
-use crate::log::{Level, LogReader, Options, Record, What, ALL_LINES};
+use crate::log::tests::{message, read, tuples};
+use crate::log::{Level, LogReader, Options, What, ALL_LINES};
 
 use Level::{High, Low, Unknown};
 use What::{Edge, Mark, Start};
@@ -9,16 +9,7 @@ const HEAD: &str = "$timescale 1 ns $end $var wire 1 ! a $end $enddefinitions $e
 fn records(text: &str) -> Vec<(i64, u32, What)> {
     let (records, _, fault) = read(text.as_bytes());
     assert_eq!(fault, None);
-    records
-        .iter()
-        .map(
-            |&Record {
-                 time_ns,
-                 line,
-                 what,
-             }| (time_ns, line, what),
-        )
-        .collect()
+    tuples(&records)
 }
 
 fn names(text: &str) -> Vec<String> {
