@@ -5,9 +5,9 @@
 /// Each has a fixed bit and a fixed lower-case word; new ones are only appended.
 #[derive(Clone, Copy, Default, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub struct Flags(u16);
+pub struct Flags(u32);
 
-const WORDS: [(Flags, &str); 9] = [
+const WORDS: [(Flags, &str); 18] = [
     (Flags::UPPER, "upper"),
     (Flags::SHORT_HOLD, "short_hold"),
     (Flags::ROUGH, "rough"),
@@ -17,6 +17,15 @@ const WORDS: [(Flags, &str); 9] = [
     (Flags::LOST_EDGE, "lost_edge"),
     (Flags::TIME_BACK, "time_back"),
     (Flags::UNKNOWN_LEVEL, "unknown_level"),
+    (Flags::INTERRUPTED, "interrupted"),
+    (Flags::FLUTTER, "flutter"),
+    (Flags::FILM, "film"),
+    (Flags::DARK, "dark"),
+    (Flags::SATURATED, "saturated"),
+    (Flags::FLICKER, "flicker"),
+    (Flags::STUCK, "stuck"),
+    (Flags::NOT_SETTLED, "not_settled"),
+    (Flags::GAP, "gap"),
 ];
 
 impl Flags {
@@ -40,6 +49,33 @@ impl Flags {
     pub const TIME_BACK: Self = Self(1 << 7);
     /// `unknown_level`: the level could not be read for a while.
     pub const UNKNOWN_LEVEL: Self = Self(1 << 8);
+    /// `interrupted`: the contact of a turning cutter, hits merged into one touch.
+    pub const INTERRUPTED: Self = Self(1 << 9);
+    /// `flutter`: contact that broke up several times before it held.
+    pub const FLUTTER: Self = Self(1 << 10);
+    /// `film`: dirt has taken a large part of the light.
+    pub const FILM: Self = Self(1 << 11);
+    /// `dark`: too little light, or light that went faster than any blade could take it.
+    pub const DARK: Self = Self(1 << 12);
+    /// `saturated`: more light than the converter can show.
+    pub const SATURATED: Self = Self(1 << 13);
+    /// `flicker`: foreign light changes with the mains or a lamp.
+    pub const FLICKER: Self = Self(1 << 14);
+    /// `stuck`: the light has not changed for too long.
+    pub const STUCK: Self = Self(1 << 15);
+    /// `not_settled`: the rest level was not known well enough.
+    pub const NOT_SETTLED: Self = Self(1 << 16);
+    /// `gap`: samples are missing.
+    pub const GAP: Self = Self(1 << 17);
+
+    /// All that optics can have wrong.
+    pub const OPTICS: Self = Self::FILM
+        .union(Self::DARK)
+        .union(Self::SATURATED)
+        .union(Self::FLICKER)
+        .union(Self::STUCK)
+        .union(Self::NOT_SETTLED)
+        .union(Self::GAP);
 
     /// All that can be wrong with an edge itself.
     pub const FAULTS: Self = Self::OVERCAPTURE

@@ -449,15 +449,8 @@ fn told_and_untold(cell: &Cell) -> [Station; 4] {
     ]
 }
 
-/// How the chatter scatters for its edges is learned only where the bandwidth is
-/// known; elsewhere the share is shown and not judged.
-fn learner_limit(station: Station) -> f64 {
-    if station.bandwidth_hz > 0 {
-        0.93
-    } else {
-        0.0
-    }
-}
+/// The share within two doubts wanted under hysteresis and other filters.
+const LEARNER_LIMIT: f64 = 0.93;
 
 fn hysteresis(table: &mut Table, half: u64) {
     for hysteresis in [0.5, 1.0] {
@@ -467,11 +460,11 @@ fn hysteresis(table: &mut Table, half: u64) {
                 ..Cell::new(feed, 40.0)
             };
             let n = if cell.k() > 1000.0 { 2_000 } else { 5_000 };
-            table.measure(&cell, &told_and_untold(&cell), n, half, |station, s| {
+            table.measure(&cell, &told_and_untold(&cell), n, half, |_, s| {
                 vec![share(
                     "inside_calibrated",
                     s.inside_calibrated,
-                    learner_limit(station),
+                    LEARNER_LIMIT,
                     1.0,
                 )]
             });
@@ -487,8 +480,8 @@ fn orders(table: &mut Table, half: u64) {
                 ..Cell::new(feed, 40.0)
             };
             let n = if cell.k() > 1000.0 { 2_000 } else { 5_000 };
-            table.measure(&cell, &told_and_untold(&cell), n, half, |station, s| {
-                vec![share("inside", s.inside, learner_limit(station), 1.0)]
+            table.measure(&cell, &told_and_untold(&cell), n, half, |_, s| {
+                vec![share("inside", s.inside, LEARNER_LIMIT, 1.0)]
             });
         }
     }

@@ -52,6 +52,13 @@ pub(super) struct Stated {
     pub flags: Flags,
 }
 
+impl Stated {
+    /// Whether the doubt is a bound that no chatter of this touch has confirmed.
+    pub(super) fn is_upper(&self) -> bool {
+        matches!(self.kind, DoubtKind::Assumed | DoubtKind::Limit)
+    }
+}
+
 /// ε² in 1/256 tick²: learned, else from the stated bandwidth, else by the rule of the hold.
 pub(super) fn edge_variance_256(config: &Config, hold: u32, chatter: &Chatter) -> u64 {
     if let Some(learned) = chatter.edge_variance_256() {
@@ -85,7 +92,8 @@ fn factor_65536(config: &Config, edge_256: u64) -> u32 {
     }
 }
 
-/// States the doubt of `episode`, learning from it first where `teach` gives the class.
+/// States the doubt of `episode` (none where its chatter is wider than the arithmetic, which is
+/// more than rough), learning from it first where `teach` gives the class.
 pub(super) fn state(
     config: &Config,
     hold: u32,
@@ -156,12 +164,16 @@ pub(super) fn state(
     }
     let steps = math::mul(config.step_variance_256, n);
     let total = variance.saturating_add(ends).saturating_add(steps);
-    flags.insert_if(
-        Flags::UPPER,
-        matches!(kind, DoubtKind::Assumed | DoubtKind::Limit),
-    );
+    if !whole || total == u64::MAX {
+        flags.insert(Flags::ROUGH);
+        return Stated {
+            doubt: None,
+            kind: DoubtKind::Rough,
+            flags,
+        };
+    }
     Stated {
-        doubt: (whole && total < u64::MAX).then(|| Doubt::from_sixteenths(math::root_up(total))),
+        doubt: Some(Doubt::from_sixteenths(math::root_up(total))),
         kind,
         flags,
     }

@@ -236,13 +236,22 @@ impl Line {
             return self.next_edge_late(run, at);
         }
         if self.edges & 1 == 1 {
-            self.end_away(run);
+            self.turn(at);
+            let (away, over) = self.away.overflowing_add(run);
+            self.away = away;
+            self.sum = self.sum.wrapping_add(run);
+            // The sum is never above the time away, so it holds where that does.
+            if over {
+                self.away = u32::MAX;
+                self.sum = self.sum.wrapping_sub(run).saturating_add(run);
+            }
         } else if self.edges < MOST_EDGES {
+            self.turn(at);
             self.end_home(run, at);
         } else {
             return false;
         }
-        self.go_on(at);
+        self.edges += 1;
         true
     }
 
@@ -257,12 +266,19 @@ impl Line {
         true
     }
 
-    /// The other level lasts from `at` on.
+    /// The other level lasts from `at` on, as edge number `edges` + 1.
     #[inline]
     fn go_on(&mut self, at: Instant) {
+        self.turn(at);
+        self.edges += 1;
+    }
+
+    /// The other level lasts from `at` on. Stored before the sums, it leaves a small core the
+    /// registers for them.
+    #[inline]
+    fn turn(&mut self, at: Instant) {
         self.last = at;
         self.expected ^= 1;
-        self.edges += 1;
     }
 
     /// Time has passed without an edge: lets a hold end.
@@ -317,16 +333,9 @@ impl Line {
         }
     }
 
-    #[inline]
     fn end_away(&mut self, run: u32) {
-        let (away, over) = self.away.overflowing_add(run);
-        self.away = away;
-        // The sum never exceeds the time away, so where one holds, both do.
-        self.sum = self.sum.wrapping_add(run);
-        if over {
-            self.away = u32::MAX;
-            self.sum = u32::MAX;
-        }
+        self.away = self.away.saturating_add(run);
+        self.sum = self.sum.saturating_add(run);
     }
 
     #[inline]
@@ -540,14 +549,16 @@ impl Line {
         let balance_point = Instant::from_ticks(self.first.ticks().saturating_add(home));
         let balance = FineInstant::new(balance_point, config.lag_256);
         let causal = FineInstant::new(self.causal, config.lag_256);
+        let shallow = release && !self.deep;
+        let doubt = if shallow { None } else { stated.doubt };
         let mut flags = self.flags.union(stated.flags);
+        flags.insert_if(Flags::UPPER, stated.is_upper() && doubt.is_some());
         let hybrid = self.edges <= HYBRID_EDGES && self.estimates_differ(config, balance_point);
         flags.insert_if(Flags::HYBRID, hybrid);
-        let shallow = release && !self.deep;
         flags.insert_if(Flags::SHALLOW, shallow);
         let contact = Contact {
             onset: if hybrid { causal } else { balance },
-            doubt: if shallow { None } else { stated.doubt },
+            doubt,
             kind: stated.kind,
             first_edge: self.first,
             last_edge: self.last,

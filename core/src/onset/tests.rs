@@ -7,6 +7,10 @@ use crate::time::{Instant, TickRate};
 
 const HOLD: u64 = 1_000;
 
+fn at(ticks: u64) -> Instant {
+    Instant::from_ticks(ticks)
+}
+
 /// One tick a nanosecond, hold 1 µs, stamps exact.
 fn config(touched: Touched) -> Config {
     Config::new(TickRate::NANOSECONDS, HOLD)
@@ -47,6 +51,29 @@ fn open_line(touched: Touched) -> Line {
         level(touched, false),
         Instant::from_ticks(0),
     )
+}
+
+#[test]
+fn chatter_beyond_32_bits_keeps_its_causal_estimate_and_states_no_doubt() {
+    let config = Config::new(TickRate::NANOSECONDS, 1_000_000).unwrap();
+    let mut line = Line::new(&config, Level::Low, at(0));
+    let mut now = 2_000_000;
+    // Ten seconds, as much away as home: the sum never grows.
+    for _ in 0..10_000 {
+        for level in [Level::High, Level::Low] {
+            assert_eq!(line.edge(&config, Edge::new(at(now), level)), None);
+            now += 500_000;
+        }
+    }
+    assert_eq!(line.edge(&config, Edge::new(at(now), Level::High)), None);
+    assert_eq!(line.causal(&config, at(now + 400_000)), None);
+    let Some(Event::Touch(touch)) = line.poll(&config, at(now + 1_000_000)) else {
+        panic!("no touch");
+    };
+    assert_eq!(touch.causal.whole(), at(now));
+    assert_eq!(touch.doubt, None);
+    assert_eq!(touch.kind, DoubtKind::Rough);
+    assert!(touch.flags.contains(Flags::ROUGH) && !touch.flags.contains(Flags::UPPER));
 }
 
 #[test]

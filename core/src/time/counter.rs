@@ -66,11 +66,20 @@ pub struct Counter {
 }
 
 impl Counter {
-    /// A counter of `bits`, at `start`, whose low bits are the counter's present value.
+    /// Latest start: half of the range remains.
+    const LATEST: u64 = 1 << 63;
+
+    /// A counter of `bits`, at `start` (at most 2^63 ticks, later ones are held to it), whose low
+    /// bits are the counter's present value.
     #[must_use]
     pub const fn new(bits: Bits, start: Instant) -> Self {
+        let newest = if start.0 < Self::LATEST {
+            start
+        } else {
+            Instant(Self::LATEST)
+        };
         Self {
-            newest: start,
+            newest,
             mask: bits.mask(),
             back_step: 0,
         }
@@ -95,7 +104,7 @@ impl Counter {
     pub fn widen(&mut self, raw: u32) -> Stamp {
         let ahead = raw.wrapping_sub(self.newest.0 as u32) & self.mask;
         if ahead <= self.mask / 2 {
-            // 2^64 ticks are 136 years of the fastest counter.
+            // The end of time is 68 years of the fastest counter from the latest start.
             self.newest = Instant(self.newest.0.wrapping_add(u64::from(ahead)));
             return Stamp {
                 at: self.newest,
@@ -108,10 +117,12 @@ impl Counter {
     /// More than half a turn ahead of the newest time, or a little behind it.
     #[cold]
     fn widen_far(&mut self, ahead: u32) -> Stamp {
+        // A step back that would begin before time does is none.
         let behind = self.mask - ahead + 1;
-        if behind <= self.back_step {
+        let back = self.newest.0.checked_sub(u64::from(behind));
+        if let (true, Some(at)) = (behind <= self.back_step, back) {
             return Stamp {
-                at: Instant(self.newest.0.saturating_sub(u64::from(behind))),
+                at: Instant(at),
                 faults: Flags::NONE,
             };
         }
@@ -173,6 +184,16 @@ impl Counter {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_ends_of_time_hold_and_are_reported() {
+        let mut late = Counter::new(Bits::B16, Instant::from_ticks(u64::MAX - 5));
+        assert_eq!(late.widen(20).at.ticks(), (1 << 63) + 20);
+        let mut early = Counter::new(Bits::B16, Instant::from_ticks(3)).allowing_back_step(100);
+        assert_eq!(early.widen(0).at.ticks(), 0);
+        let stamp = early.widen(0xfffe);
+        assert_eq!((stamp.at.ticks(), stamp.faults), (0xfffe, Flags::TIME_BACK));
+    }
 
     const ALL: [Bits; 3] = [Bits::B16, Bits::B24, Bits::B32];
 

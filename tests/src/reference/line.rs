@@ -146,6 +146,8 @@ impl Line {
         let shallow = release && self.rest < 8 * hold;
         if shallow {
             flags.insert("shallow");
+            // No doubt, so no bound of one.
+            flags.remove("upper");
         }
         let count = if release {
             &mut self.counts.releases

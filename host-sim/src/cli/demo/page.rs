@@ -71,7 +71,7 @@ pub(crate) fn study() -> Result<FeedError, Fault> {
         title: "Error against feed".to_owned(),
         caption: format!(
             "{TOUCHES} simulated touches at each feed, the same barrier without spikes. First edge and 'N in a row' \
-             move with the feed; the onset stays."
+             move with the feed; the mean of the onset stays within its sampling error."
         ),
         spread: "2.5 to 97.5 %".to_owned(),
         methods: methods.to_vec(),
