@@ -44,6 +44,7 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+pub mod barrier;
 pub mod edge;
 pub mod flags;
 pub mod onset;

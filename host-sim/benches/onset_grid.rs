@@ -6,13 +6,13 @@
 //! stored under `tests/results/`. The exit status is 1 when a limit is broken.
 
 use std::fmt::Write as _;
-use std::path::Path;
 use std::process::ExitCode;
-use std::time::{Instant, SystemTime};
+use std::time::Instant;
 
 use rand_distr::{Distribution, Uniform};
 use trueonset_sim::model::rng;
 use trueonset_sim::study::closed_form::{balance_sd, full_span_bound};
+use trueonset_sim::study::judged::{keep, Judged};
 use trueonset_sim::study::runner::{run, Cell, Plan, Station};
 use trueonset_sim::study::statistics::{bound_after_none, Share};
 use trueonset_sim::study::summary::Summary;
@@ -92,24 +92,22 @@ impl Part {
         for half in [0, 1] {
             (self.rows)(&mut table, half);
         }
-        let head = format!(
-            "# {}\n# {}\n# cargo bench --bench onset_grid -- {}\n# {:.0} s; touches {}, missed {}: \
-             below {:.2e} a touch at 95 %; limits broken: {}\n",
-            self.about,
-            humantime::format_rfc3339_seconds(SystemTime::now()),
-            self.name,
-            begin.elapsed().as_secs_f64(),
-            table.touches,
-            table.missed,
-            bound_after_none(table.touches),
-            table.broken,
-        );
-        print!("{head}");
-        let path = Path::new(RESULTS).join(format!("onset_grid_{}.csv", self.name));
-        if let Err(why) = std::fs::create_dir_all(RESULTS)
-            .and_then(|()| std::fs::write(&path, head + HEADER + &table.text))
-        {
-            eprintln!("cannot store {}: {why}", path.display());
+        let notes = [
+            self.about.to_owned(),
+            format!("cargo bench --bench onset_grid -- {}", self.name),
+            format!(
+                "{:.0} s; touches {}, missed {}: below {:.2e} a touch at 95 %; limits broken: {}",
+                begin.elapsed().as_secs_f64(),
+                table.touches,
+                table.missed,
+                bound_after_none(table.touches),
+                table.broken,
+            ),
+        ];
+        println!("# {}", notes.join("\n# "));
+        let name = format!("onset_grid_{}", self.name);
+        if let Err(why) = keep(RESULTS, &name, &notes, &(HEADER.to_owned() + &table.text)) {
+            eprintln!("cannot keep {name}: {why}");
         }
         table.broken
     }
@@ -128,22 +126,6 @@ struct Table {
     touches: u64,
     missed: u64,
     broken: usize,
-}
-
-/// A value with its standard error and the limits it is judged by.
-struct Judged {
-    quantity: &'static str,
-    value: f64,
-    error: f64,
-    low: f64,
-    high: f64,
-}
-
-impl Judged {
-    /// A limit that holds for the value itself.
-    fn holds(&self) -> bool {
-        (self.low..=self.high).contains(&self.value)
-    }
 }
 
 impl Table {
@@ -210,18 +192,12 @@ impl Table {
             s.confirm_ns.mean() * 1e-6,
         );
         for judged in judged {
-            let verdict = if judged.holds() { "holds" } else { "BROKEN" };
+            let verdict = judged.verdict();
+            let limit = judged.limit();
             self.broken += usize::from(!judged.holds());
-            let limit = if judged.low == f64::NEG_INFINITY {
-                format!("<={}", judged.high)
-            } else if judged.high == f64::INFINITY {
-                format!(">={}", judged.low)
-            } else {
-                format!("{}..{}", judged.low, judged.high)
-            };
             println!(
                 "{verdict:6} {:>6.1} mm/min {:>4.1} dB K {:<9.3} n {} h {} hold {:>5} us fc {:>6} \
-                 class {} seeds {first}.. N {}: {} {:.4} +- {:.4} ({limit})",
+                 class {} seeds {first}.. N {}: {judged}",
                 cell.feed,
                 cell.snr,
                 cell.k(),
@@ -231,9 +207,6 @@ impl Table {
                 station.bandwidth_hz,
                 u8::from(station.class),
                 s.trials,
-                judged.quantity,
-                judged.value,
-                judged.error,
             );
             let _ = writeln!(
                 self.text,
@@ -267,7 +240,7 @@ impl Table {
                 for (station, trials) in stations.iter().zip(&trials) {
                     let s = Summary::of(trials);
                     let mut judged = limits(*station, &s);
-                    judged.push(at_most("missed", s.missed as f64, 0.0, 0.0));
+                    judged.push(Judged::at_most("missed", s.missed as f64, 0.0, 0.0));
                     self.row(cell, *station, first, &s, &judged);
                 }
             }
@@ -276,16 +249,6 @@ impl Table {
                 println!("BROKEN {} mm/min {} dB: {why}", cell.feed, cell.snr);
             }
         }
-    }
-}
-
-fn at_most(quantity: &'static str, value: f64, error: f64, high: f64) -> Judged {
-    Judged {
-        quantity,
-        value,
-        error,
-        low: f64::NEG_INFINITY,
-        high,
     }
 }
 
@@ -341,7 +304,7 @@ fn bias(table: &mut Table, half: u64) {
                         low: -3.0,
                         high: 3.0,
                     },
-                    at_most("bias_se_nm", s.error.mean_error(), 0.0, known),
+                    Judged::at_most("bias_se_nm", s.error.mean_error(), 0.0, known),
                 ]
             });
         }
@@ -357,7 +320,7 @@ fn doubt_limits(k: f64, class: bool, s: &Summary) -> Vec<Judged> {
     if k >= 0.9 || (class && k >= 0.15) {
         return vec![
             share("inside", s.inside, 0.94, 0.97),
-            at_most("doubt_rms/sd", ratio, ratio_error, 1.3),
+            Judged::at_most("doubt_rms/sd", ratio, ratio_error, 1.3),
         ];
     }
     let mut judged = vec![share("inside", s.inside, 0.94, 1.0)];
@@ -405,14 +368,14 @@ fn cells(table: &mut Table, half: u64) {
                         _ => 1.05,
                     };
                     let balance = s.balance.sd() / closed;
-                    judged.push(at_most(
+                    judged.push(Judged::at_most(
                         "balance/closed",
                         balance,
                         balance * relative,
                         limit,
                     ));
                     let hybrid = s.error.sd() / closed;
-                    judged.push(at_most(
+                    judged.push(Judged::at_most(
                         "onset/closed",
                         hybrid,
                         hybrid * relative,

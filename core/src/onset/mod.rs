@@ -10,12 +10,17 @@ mod contact;
 mod doubt;
 mod line;
 mod math;
+mod soft_clip;
+mod zone;
 
 pub use chatter::Chatter;
 pub use class::FeedClass;
 pub use config::{Config, ConfigError, Touched, Truncation};
 pub use contact::{Contact, Doubt, DoubtKind, Event, Glitch, Tally};
 pub use line::Line;
+
+pub(crate) use soft_clip::{GUARD_PERMILLE, HALF_PERMILLE};
+pub(crate) use zone::{Band, Left, Weigh, Zone};
 
 #[cfg(test)]
 mod tests;

@@ -6,6 +6,8 @@
 
 pub mod baseline;
 pub mod closed_form;
+pub mod judged;
 pub mod runner;
+pub mod sampled;
 pub mod statistics;
 pub mod summary;

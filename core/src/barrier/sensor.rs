@@ -1,0 +1,398 @@
+//! The barrier itself: samples in, touches out.
+
+use super::config::{BarrierConfig, Method, DARKEST};
+use super::optics::Optics;
+use super::rest::Rest;
+use crate::flags::Flags;
+use crate::onset::{Band, Contact, Doubt, DoubtKind, Event, Glitch, Left, Weigh, Zone};
+use crate::time::{FineInstant, Instant, Span};
+
+/// The early onset, from the narrow zone: what a hard output goes by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[non_exhaustive]
+pub struct Hard {
+    /// Whether the light went (touch) or came back (release).
+    pub touched: bool,
+    /// Its instant.
+    pub onset: FineInstant,
+    /// Its standard uncertainty.
+    pub doubt: Doubt,
+}
+
+/// What a sample may bring.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[non_exhaustive]
+pub enum Seen {
+    /// The light has crossed the trip point and stayed beyond: early, for a hard output.
+    Hard(Hard),
+    /// The refined touch or release, or light that came to nothing.
+    Event(Event),
+}
+
+/// Samples until time stands still: 22 years at 200 kS/s.
+const MOST_SAMPLES: u64 = 1 << 47;
+
+/// One light barrier, read at a steady rate.
+///
+/// Onsets, refined and early, are instants of the light; confirmations and crossings are those of
+/// samples. In a [`Contact`] from here `onset` and `balance` are the refined onset, `causal` the
+/// early one, `edges` the crossings of the trip point.
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[allow(clippy::struct_excessive_bools)] // Each is one fact of the state, of a byte.
+pub struct Barrier {
+    start: Instant,
+    /// Samples taken.
+    count: u64,
+    rest: Rest,
+    wide: Zone,
+    narrow: Zone,
+    /// Zones of falling light at the present rest level.
+    wide_band: Band,
+    narrow_band: Band,
+    /// 2^32 / rest level.
+    reciprocal: u32,
+    /// Trip point, 16 bit.
+    trip: u16,
+    /// Sample of the last change of contact.
+    since: u64,
+    /// Early onset of the crossing under way, samples in 1/65536; 0 before.
+    hard: u64,
+    hard_doubt: u32,
+    crossings: u32,
+    /// First and last crossing, samples after the zone opened.
+    first: u32,
+    last: u32,
+    /// Samples beyond the trip point.
+    beyond: u32,
+    flags: Flags,
+    touched: bool,
+    /// The last sample was beyond the trip point, seen from the settled side.
+    crossed: bool,
+    /// The settled side was left for good: beyond the guard for a hold.
+    deep: bool,
+    /// A release is to follow the touch just told.
+    followed_by_release: bool,
+}
+
+impl Barrier {
+    /// A barrier whose first sample will be taken at `start`. Its rest level is not known yet:
+    /// let it see the light for a third of a second, with no blade near.
+    #[must_use]
+    pub fn new(start: Instant) -> Self {
+        Self {
+            start,
+            count: 0,
+            rest: Rest::new(),
+            wide: Zone::default(),
+            narrow: Zone::default(),
+            wide_band: Band::default(),
+            narrow_band: Band::default(),
+            reciprocal: 0,
+            trip: 0,
+            since: 0,
+            hard: 0,
+            hard_doubt: 0,
+            crossings: 0,
+            first: 0,
+            last: 0,
+            beyond: 0,
+            flags: Flags::NONE,
+            touched: false,
+            crossed: false,
+            deep: true,
+            followed_by_release: false,
+        }
+    }
+
+    /// The same with a rest level known from before, counts: touches are found from the first
+    /// sample on.
+    #[must_use]
+    pub fn with_rest(mut self, config: &BarrierConfig, counts: u16) -> Self {
+        self.rest.known(config.scaled(counts));
+        self.set_levels(config);
+        self
+    }
+
+    /// Whether the light is away in a confirmed contact.
+    #[must_use]
+    pub fn in_contact(&self) -> bool {
+        self.touched
+    }
+
+    /// Samples taken and skipped so far.
+    #[must_use]
+    pub fn samples(&self) -> u64 {
+        self.count
+    }
+
+    /// What the light says about the sensor.
+    #[must_use]
+    pub fn optics(&self, config: &BarrierConfig) -> Optics {
+        let level = self.rest.level();
+        Optics {
+            rest_counts: config.counts(level),
+            noise_counts_256: self.rest.noise_256(config) / config.step(),
+            film_permille: config.film(level),
+            film_rate_permille_per_h: self.rest.film_rate(),
+            flags: self.optics_flags(config),
+        }
+    }
+
+    fn optics_flags(&self, config: &BarrierConfig) -> Flags {
+        let mut flags = self.rest.flags(config);
+        let long = self.touched && self.count - self.since > config.longest_contact;
+        flags.insert_if(Flags::STUCK, long);
+        flags
+    }
+
+    /// `samples` were lost: time goes on, a crossing under way carries the flag `gap`.
+    pub fn gap(&mut self, samples: u64) {
+        self.count = self.count.saturating_add(samples).min(MOST_SAMPLES);
+        self.flags.insert(Flags::GAP);
+        self.rest.interrupt();
+    }
+
+    /// One sample of the light, counts.
+    #[inline]
+    pub fn sample(&mut self, config: &BarrierConfig, counts: u16) -> Option<Seen> {
+        let light = config.scaled(counts);
+        self.count = (self.count + 1).min(MOST_SAMPLES);
+        let seen = if self.touched {
+            (2 * u32::from(self.trip)).saturating_sub(light)
+        } else {
+            light
+        };
+        if self.wide.is_open() || seen < u32::from(self.wide_band.high) {
+            return self.in_zone(config, seen);
+        }
+        if !self.touched && self.rest.sample(config, light) {
+            self.set_levels(config);
+        }
+        None
+    }
+
+    /// Works the levels out anew.
+    #[inline(never)]
+    fn set_levels(&mut self, config: &BarrierConfig) {
+        let rest = self.rest.level();
+        if rest < DARKEST {
+            // Darkness has no trip point: nothing can be below 0.
+            self.wide_band = Band::default();
+            return;
+        }
+        (self.wide_band, self.narrow_band) = config.bands(rest);
+        self.trip = config.trip(rest) as u16;
+        if let Weigh::Soft { reciprocal } = config.weigh(rest) {
+            self.reciprocal = reciprocal;
+        }
+        // What waited for a zone that did not open has passed.
+        self.flags = Flags::NONE;
+    }
+
+    /// A sample of light that is leaving, or has left, its settled side.
+    #[inline(never)]
+    fn in_zone(&mut self, config: &BarrierConfig, seen: u32) -> Option<Seen> {
+        if self.followed_by_release {
+            return Some(self.tell_release(config));
+        }
+        if !self.wide.is_open() {
+            self.open();
+        }
+        self.watch_crossing(seen);
+        let weigh = self.weigh(config);
+        let wide = self.wide.step(self.wide_band, weigh, seen, config.hold);
+        let narrow = self
+            .narrow
+            .step(self.narrow_band, Weigh::Plain, seen, config.hold);
+        match narrow {
+            Left::Through if self.hard == 0 => return Some(self.trip_hard(config)),
+            Left::Back if self.hard > 0 => {
+                self.followed_by_release = true;
+                return Some(self.confirm_shallow(config));
+            }
+            Left::Back => self.narrow.close(),
+            _ => {}
+        }
+        match wide {
+            Left::Not
+                if self.hard > 0 && u64::from(self.wide.samples()) > config.longest_contact =>
+            {
+                Some(self.confirm_shallow(config))
+            }
+            Left::Not => None,
+            Left::Through => Some(self.confirm(config)),
+            Left::Back => self.fall_back(config),
+        }
+    }
+
+    fn weigh(&self, config: &BarrierConfig) -> Weigh {
+        match config.method {
+            Method::Area => Weigh::Plain,
+            Method::Matched => Weigh::Soft {
+                reciprocal: self.reciprocal,
+            },
+        }
+    }
+
+    fn open(&mut self) {
+        self.rest.interrupt();
+        self.narrow.close();
+        self.hard = 0;
+        self.crossings = 0;
+        self.beyond = 0;
+        self.crossed = false;
+        self.first = 0;
+        self.last = 0;
+    }
+
+    #[inline]
+    fn watch_crossing(&mut self, seen: u32) {
+        let beyond = seen < u32::from(self.trip);
+        self.beyond += u32::from(beyond);
+        if beyond != self.crossed {
+            self.crossed = beyond;
+            self.crossings += 1;
+            self.last = self.wide.samples();
+            if self.crossings == 1 {
+                self.first = self.last;
+            }
+        }
+    }
+
+    /// The narrow zone was crossed.
+    fn trip_hard(&mut self, config: &BarrierConfig) -> Seen {
+        let ago = self.narrow.ago_65536(self.narrow_band, Weigh::Plain);
+        self.hard = self.before_now(ago).max(1);
+        let doubt = self.doubt(config, &self.narrow, self.narrow_band, Weigh::Plain);
+        self.hard_doubt = doubt.sixteenths();
+        Seen::Hard(Hard {
+            touched: !self.touched,
+            onset: config.instant(self.start, self.hard),
+            doubt,
+        })
+    }
+
+    /// The wide zone was crossed: the contact has changed, and its onset is known at its best.
+    fn confirm(&mut self, config: &BarrierConfig) -> Seen {
+        let weigh = self.weigh(config);
+        // A light that stood half way has spoilt the sum of the wide zone, not of the narrow one.
+        let at = if self.deep || self.hard == 0 {
+            self.before_now(self.wide.ago_65536(self.wide_band, weigh))
+        } else {
+            self.hard
+        };
+        let doubt = self.doubt(config, &self.wide, self.wide_band, weigh);
+        self.change(config, at, Some(doubt), true)
+    }
+
+    /// A contact for the hard output that never got deep, told by its early onset.
+    fn confirm_shallow(&mut self, config: &BarrierConfig) -> Seen {
+        let doubt = Some(Doubt::from_sixteenths(self.hard_doubt));
+        self.change(config, self.hard, doubt, false)
+    }
+
+    /// The light came back before it was really gone.
+    fn fall_back(&mut self, config: &BarrierConfig) -> Option<Seen> {
+        self.deep = true;
+        let glitch = Glitch {
+            first_edge: self.crossing(config, self.first),
+            last_edge: self.crossing(config, self.last),
+            width: self.width(config),
+            edges: self.crossings,
+            flags: self.flags,
+        };
+        self.wide.close();
+        self.flags = Flags::NONE;
+        (self.crossings > 0).then_some(Seen::Event(Event::Glitch(glitch)))
+    }
+
+    /// The contact that was told without ever getting deep is over again.
+    fn tell_release(&mut self, config: &BarrierConfig) -> Seen {
+        self.followed_by_release = false;
+        self.deep = false;
+        self.hard = 0;
+        self.crossings = self.crossings.max(1);
+        let at = self.opened().saturating_add(u64::from(self.last)) << 16;
+        self.change(config, at, None, false)
+    }
+
+    /// Tells the new contact with its onset at `at` (samples in 1/65536).
+    fn change(
+        &mut self,
+        config: &BarrierConfig,
+        at: u64,
+        doubt: Option<Doubt>,
+        deep: bool,
+    ) -> Seen {
+        let onset = config.instant(self.start, at);
+        let early = if self.hard > 0 { self.hard } else { at };
+        let mut flags = self.flags.union(self.optics_flags(config));
+        let too_fast = deep && self.wide.inside() < config.fewest_inside;
+        flags.insert_if(Flags::DARK, too_fast);
+        let shallow = !self.deep || !deep;
+        flags.insert_if(Flags::SHALLOW, shallow);
+        let contact = Contact {
+            onset,
+            doubt: if self.touched && shallow { None } else { doubt },
+            kind: DoubtKind::Measured,
+            first_edge: self.crossing(config, self.first),
+            last_edge: self.crossing(config, self.last),
+            edges: self.crossings,
+            confirmed: config.instant(self.start, self.count << 16).whole(),
+            balance: onset,
+            causal: config.instant(self.start, early),
+            flags,
+        };
+        let event = if self.touched {
+            Event::Release(contact)
+        } else {
+            Event::Touch(contact)
+        };
+        self.touched = !self.touched;
+        self.deep = deep;
+        self.since = self.count;
+        self.flags = Flags::NONE;
+        self.wide.close();
+        self.narrow.close();
+        self.wide_band = self.wide_band.mirrored(2 * u32::from(self.trip));
+        self.narrow_band = self.narrow_band.mirrored(2 * u32::from(self.trip));
+        Seen::Event(event)
+    }
+
+    /// Sample at which the wide zone opened.
+    fn opened(&self) -> u64 {
+        self.count.saturating_sub(u64::from(self.wide.samples()))
+    }
+
+    fn before_now(&self, ago_65536: i64) -> u64 {
+        // The present sample is the one before `count`.
+        ((self.count.saturating_sub(1)) << 16).saturating_add_signed(-ago_65536)
+    }
+
+    fn crossing(&self, config: &BarrierConfig, sample: u32) -> Instant {
+        let at = self.opened().saturating_add(u64::from(sample));
+        config.instant(self.start, at << 16).whole()
+    }
+
+    fn width(&self, config: &BarrierConfig) -> Span {
+        let end = config.instant(Instant::from_ticks(0), u64::from(self.beyond) << 16);
+        end.whole().since(Instant::from_ticks(0))
+    }
+
+    /// Noise of the light, through the zone, as time.
+    fn doubt(&self, config: &BarrierConfig, zone: &Zone, band: Band, weigh: Weigh) -> Doubt {
+        let (noise_256, height) =
+            zone.scatter_256(band, weigh, self.rest.level(), self.rest.noise_256(config));
+        let ticks = u64::from(noise_256) * u64::from(config.rate().hz());
+        let per_sixteenth = u64::from(height) * 16 * u64::from(config.sampling_hz());
+        let sixteenths = ticks
+            .checked_div(per_sixteenth)
+            .map_or(u64::MAX, |x| x.saturating_add(1));
+        Doubt::from_sixteenths(u32::try_from(sixteenths).unwrap_or(u32::MAX))
+    }
+}
