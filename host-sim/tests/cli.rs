@@ -24,12 +24,16 @@ fn feed(args: &[&str], input: &str) -> Output {
         .stderr(Stdio::piped())
         .spawn()
         .unwrap();
-    let written = child.stdin.take().unwrap().write_all(input.as_bytes());
+    // Beside the reading of its output, or both would wait for each other.
+    let mut stdin = child.stdin.take().unwrap();
+    let input = input.to_owned();
+    let writing = std::thread::spawn(move || stdin.write_all(input.as_bytes()));
+    let output = child.wait_with_output().unwrap();
     // What refuses its arguments does not wait for its input.
-    if let Err(why) = written {
+    if let Err(why) = writing.join().unwrap() {
         assert_eq!(why.kind(), std::io::ErrorKind::BrokenPipe);
     }
-    child.wait_with_output().unwrap()
+    output
 }
 
 fn code(output: &Output) -> i32 {
@@ -336,6 +340,140 @@ fn a_configuration_with_an_unknown_key_suggests_the_nearest() {
     assert_eq!(code(&output), 2);
     assert!(
         err(&output).contains("did you mean hold?"),
+        "{}",
+        err(&output)
+    );
+}
+
+#[test]
+fn no_output_may_destroy_what_is_read_or_another_output() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| text(&folder.path().join(name));
+    let (log, expected) = (path("log.csv"), path("expected.csv"));
+    std::fs::write(&log, TWO).unwrap();
+    std::fs::write(&expected, "line,onset_ns\n").unwrap();
+    let other = path("other");
+    for args in [
+        vec!["replay", &log, "--waves", &log],
+        vec!["replay", &log, "--report", &log],
+        vec!["replay", &log, "--report", &other, "--waves", &other],
+        vec!["replay", &log, "--report", "-"],
+        vec!["check", &log, "--expect", &expected, "--junit", &expected],
+        vec!["check", &log, "--expect", &expected, "--junit", &log],
+        vec!["convert", &log, &log],
+    ] {
+        let output = run(&args);
+        assert_eq!(code(&output), 2, "{args:?} {}", err(&output));
+        assert!(err(&output).contains("name a"), "{}", err(&output));
+    }
+    assert_eq!(std::fs::read_to_string(&log).unwrap(), TWO);
+    assert_eq!(
+        std::fs::read_to_string(&expected).unwrap(),
+        "line,onset_ns\n"
+    );
+    assert!(!std::path::Path::new(&other).exists());
+}
+
+#[test]
+fn times_finer_than_a_nanosecond_are_not_lost_in_silence() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| text(&folder.path().join(name));
+    let (log, new) = (path("fine.csv"), path("new.csv"));
+    std::fs::write(&log, "Time (s),A\n0,0\n0.0010000000005,1\n0.002,0\n").unwrap();
+    let output = run(&["convert", &log, &new]);
+    assert_eq!(code(&output), 2);
+    assert!(err(&output).contains("--lossy"), "{}", err(&output));
+    assert!(!std::path::Path::new(&new).exists());
+    let output = run(&["convert", &log, &new, "--lossy"]);
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    assert!(
+        err(&output).contains("lost: 1 times rounded"),
+        "{}",
+        err(&output)
+    );
+    assert!(std::fs::read_to_string(&new)
+        .unwrap()
+        .contains("1000000,A,1"));
+    let left: Vec<_> = std::fs::read_dir(folder.path()).unwrap().collect();
+    assert_eq!(left.len(), 2, "{left:?}");
+}
+
+#[test]
+fn a_damaged_first_row_does_not_take_the_header_with_it() {
+    for row in ["0x,0", "inf,1", "zero,high"] {
+        let log = format!("# scope\nTime,A\n{row}\n0.001,1\n0.005,0\n0.010,0\n");
+        let output = feed(&["replay", "-", "--csv"], &log);
+        assert_eq!(code(&output), 2, "{row}");
+        assert!(err(&output).contains(":3: found"), "{}", err(&output));
+    }
+    // A preamble that looks a little like a header is still one.
+    let log = "Time,2026\nModel,X1\nTime [s],A\n0,0\n0.001,1\n0.005,0\n0.010,0\n";
+    let output = feed(&["replay", "-", "--csv"], log);
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let output = feed(&["replay", "-"], "a,b\nc,d\ne,f\n");
+    assert!(
+        err(&output).contains(":1: found no header"),
+        "{}",
+        err(&output)
+    );
+}
+
+#[test]
+fn a_log_that_cannot_be_judged_still_writes_its_verdict() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| text(&folder.path().join(name));
+    let (log, expected, junit) = (path("log.csv"), path("expected.csv"), path("junit.xml"));
+    std::fs::write(&log, format!("{TWO}rubbish\n")).unwrap();
+    std::fs::write(&expected, "line,onset_ns\nbeam,900000000000\n").unwrap();
+    let args = ["check", &log, "--expect", &expected, "--junit", &junit];
+    let output = run(&args);
+    assert_eq!(code(&output), 2);
+    assert!(!out(&output).contains("missing"), "{}", out(&output));
+    let document = std::fs::read_to_string(&junit).unwrap();
+    assert!(document.contains("errors=\"1\"") && document.contains("found `rubbish`"));
+    std::fs::remove_file(&log).unwrap();
+    assert_eq!(code(&run(&args)), 2);
+    assert!(std::fs::read_to_string(&junit)
+        .unwrap()
+        .contains("errors=\"1\""));
+}
+
+#[test]
+fn a_negative_quantity_is_named_as_such() {
+    for (option, value) in [("--hold", "-1ms"), ("--bandwidth", "-3kHz")] {
+        let output = feed(&["replay", "-", option, value], TWO);
+        assert_eq!(code(&output), 2);
+        let message = err(&output);
+        assert!(
+            message.contains(value) && !message.contains("unexpected"),
+            "{message}"
+        );
+    }
+}
+
+#[test]
+fn a_line_that_never_settles_costs_a_bounded_memory_and_is_told() {
+    let mut log = String::from("time_ns,line,level\n0,a,0\n0,b,0\n");
+    for k in 0..80_000_u64 {
+        let at = 1_000_000 + k * 100_000;
+        log += &format!("{at},a,{}\n", (k + 1) % 2);
+        if k % 4 == 0 {
+            log += &format!("{},b,{}\n", at + 10, (k / 4 + 1) % 2);
+        }
+    }
+    log += "9000000000,a,0\n";
+    let folder = tempfile::tempdir().unwrap();
+    let waves = text(&folder.path().join("w.vcd"));
+    let output = feed(&["replay", "-", "--csv", "--hold", "200us"], &log);
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    assert!(err(&output).contains("out of order"), "{}", err(&output));
+    let file = text(&folder.path().join("l.csv"));
+    std::fs::write(&file, &log).unwrap();
+    let output = run(&[
+        "replay", &file, "--csv", "--hold", "200us", "--waves", &waves,
+    ]);
+    assert!(
+        err(&output).contains("later than they were"),
         "{}",
         err(&output)
     );

@@ -71,7 +71,12 @@ pub(crate) struct Demo {
     #[arg(long, value_name = "DIR", default_value = "trueonset-demo")]
     pub out: PathBuf,
     /// Same seed, same bytes
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(
+        long,
+        value_name = "N",
+        default_value_t = 1,
+        allow_hyphen_values = true
+    )]
     pub seed: u64,
 }
 
@@ -115,10 +120,10 @@ pub(crate) struct Deciding {
     #[arg(long, value_name = "high|low", value_parser = touched)]
     pub touched: Option<Touched>,
     /// How long a level must last to count [default: 1ms]
-    #[arg(long, value_name = "TIME", value_parser = quantity::span_ns)]
+    #[arg(long, value_name = "TIME", value_parser = quantity::span_ns, allow_hyphen_values = true)]
     pub hold: Option<u64>,
     /// Bandwidth of comparator or filter [default: 100kHz]
-    #[arg(long, value_name = "FREQUENCY", value_parser = quantity::frequency_hz)]
+    #[arg(long, value_name = "FREQUENCY", value_parser = quantity::frequency_hz, allow_hyphen_values = true)]
     pub bandwidth: Option<u32>,
     /// Settings as TOML; options on the command line win
     #[arg(long, value_name = "FILE")]
@@ -160,7 +165,7 @@ pub(crate) struct Describe {
     /// The log, or - for stdin
     pub log: String,
     /// How long a level must last to count
-    #[arg(long, value_name = "TIME", default_value = "1ms", value_parser = quantity::span_ns)]
+    #[arg(long, value_name = "TIME", default_value = "1ms", value_parser = quantity::span_ns, allow_hyphen_values = true)]
     pub hold: u64,
     /// One JSON document
     #[arg(long)]
@@ -197,7 +202,7 @@ pub(crate) struct Check {
     #[arg(long, value_name = "FILE")]
     pub expect: PathBuf,
     /// How far an onset may lie from its expectation
-    #[arg(long, value_name = "TIME", default_value = "10us", value_parser = quantity::span_ns)]
+    #[arg(long, value_name = "TIME", default_value = "10us", value_parser = quantity::span_ns, allow_hyphen_values = true)]
     pub within: u64,
     /// Write the result as `JUnit` XML
     #[arg(long, value_name = "FILE")]

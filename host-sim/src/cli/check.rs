@@ -5,8 +5,9 @@ mod junit;
 mod verdict;
 
 use super::args::Check;
+use super::files;
 use super::replay::replay;
-use super::settings::settings;
+use super::settings::{config_name, settings};
 use super::talk::Talk;
 use super::Outcome;
 use crate::fault::Fault;
@@ -14,6 +15,22 @@ use verdict::{judge, Finding};
 
 /// Runs it.
 pub(crate) fn run(args: &Check, talk: &Talk) -> Result<Outcome, Fault> {
+    files::keep_apart(
+        &[
+            ("LOG", Some(&args.log)),
+            ("--expect", args.expect.to_str()),
+            ("--config", config_name(&args.deciding).as_deref()),
+        ],
+        &[("--junit", args.junit.as_deref())],
+    )?;
+    let done = judge_log(args, talk);
+    if let (Err(fault), Some(path)) = (&done, &args.junit) {
+        super::write_file(path, junit::unjudged(&args.log, fault)?.as_bytes())?;
+    }
+    done
+}
+
+fn judge_log(args: &Check, talk: &Talk) -> Result<Outcome, Fault> {
     let settings = settings(&args.deciding, talk)?;
     let all = expected::read(&args.expect)?;
     let count = all.len();
@@ -38,6 +55,12 @@ pub(crate) fn run(args: &Check, talk: &Talk) -> Result<Outcome, Fault> {
             Ok(())
         },
     )?;
+    // Beyond a damage nothing was seen, so nothing there is missing.
+    let seen = done.seen_until_ns();
+    let expected: Vec<_> = expected
+        .into_iter()
+        .filter(|touch| seen.is_none_or(|seen_ns| touch.onset_ns < seen_ns))
+        .collect();
     let findings = judge(&expected, &found, args.within, settings.hold_ns);
     let wrong = findings.iter().filter(|finding| finding.is_wrong()).count();
     let mut text = String::new();
@@ -53,12 +76,13 @@ pub(crate) fn run(args: &Check, talk: &Talk) -> Result<Outcome, Fault> {
         expected.len()
     );
     super::print(text.as_bytes())?;
-    // Damage leaves the log unjudged, so no verdict goes to a build server.
-    if done.tell(talk).is_some() {
-        return Ok(Outcome::CouldNot);
-    }
+    let damage = done.tell(talk);
     if let Some(path) = &args.junit {
-        super::write_file(path, junit::document(&args.log, &findings)?.as_bytes())?;
+        let document = junit::document(&args.log, &findings, damage.as_ref())?;
+        super::write_file(path, document.as_bytes())?;
+    }
+    if damage.is_some() {
+        return Ok(Outcome::CouldNot);
     }
     Ok(if wrong == 0 {
         Outcome::Holds

@@ -5,10 +5,11 @@ use std::io;
 use std::path::Path;
 
 use super::args::Convert;
+use super::files;
 use super::talk::Talk;
 use super::Outcome;
 use crate::fault::{Fault, Place};
-use crate::log::{self, Target};
+use crate::log::{self, Converted, Options, Target};
 
 /// Runs it.
 pub(crate) fn run(args: &Convert, talk: &Talk) -> Result<Outcome, Fault> {
@@ -24,17 +25,11 @@ pub(crate) fn run(args: &Convert, talk: &Talk) -> Result<Outcome, Fault> {
             "stdout",
         )?
     } else {
-        refuse_same_file(args)?;
-        let file =
-            File::create(&args.output).map_err(|why| Fault::io(&args.output, "write", &why))?;
-        log::convert(
-            &args.input,
-            &options,
-            target,
-            args.lossy,
-            file,
-            &args.output,
-        )?
+        files::keep_apart(
+            &[("LOG", Some(&args.input))],
+            &[("NEW LOG", Some(Path::new(&args.output)))],
+        )?;
+        into_file(args, &options, target)?
     };
     for assumption in &done.assumptions {
         talk.note(assumption);
@@ -43,6 +38,12 @@ pub(crate) fn run(args: &Convert, talk: &Talk) -> Result<Outcome, Fault> {
         talk.note(&format!(
             "lost: {} times moved, which the format cannot hold",
             done.loss.times_moved
+        ));
+    }
+    if done.loss.times_rounded > 0 {
+        talk.note(&format!(
+            "lost: {} times rounded to whole nanoseconds",
+            done.loss.times_rounded
         ));
     }
     if done.loss.names_changed > 0 {
@@ -56,6 +57,32 @@ pub(crate) fn run(args: &Convert, talk: &Talk) -> Result<Outcome, Fault> {
         Some(damage) => Err(damage),
         None => Ok(Outcome::Holds),
     }
+}
+
+/// Into a file that bears its name only once it is whole, or as whole as a damaged log allows.
+fn into_file(args: &Convert, options: &Options, target: Target) -> Result<Converted, Fault> {
+    let failed = |why: &io::Error| Fault::io(&args.output, "write", why);
+    let output = Path::new(&args.output);
+    // A device or a pipe stays what it is.
+    let special = output.metadata().is_ok_and(|what| !what.is_file());
+    let part = if special {
+        args.output.clone()
+    } else {
+        format!("{}.part", args.output)
+    };
+    let file = File::create(&part).map_err(|why| failed(&why))?;
+    let (input, lossy) = (&args.input, args.lossy);
+    let done = log::convert(input, options, target, lossy, file, &args.output);
+    if special {
+        return done;
+    }
+    if done.is_err() {
+        // The fault that is on its way says more than a failure to tidy up.
+        let _ = std::fs::remove_file(&part);
+    } else {
+        std::fs::rename(&part, output).map_err(|why| failed(&why))?;
+    }
+    done
 }
 
 /// The format: as asked for, or as the extension of the new log tells.
@@ -82,24 +109,4 @@ fn target(args: &Convert) -> Result<Target, Fault> {
             )
             .at(Place::File(args.output.clone()))
         })
-}
-
-/// Creating the new log would empty the old one before it is read.
-fn refuse_same_file(args: &Convert) -> Result<(), Fault> {
-    let same = match (
-        Path::new(&args.input).canonicalize(),
-        Path::new(&args.output).canonicalize(),
-    ) {
-        (Ok(input), Ok(output)) => args.input != "-" && input == output,
-        _ => false,
-    };
-    if same {
-        return Err(Fault::new(
-            "the log itself as new log",
-            "another file",
-            "name another file",
-        )
-        .at(Place::File(args.output.clone())));
-    }
-    Ok(())
 }

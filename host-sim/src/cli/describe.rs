@@ -21,11 +21,11 @@ pub(crate) fn run(args: &Args, talk: &Talk) -> Result<Outcome, Fault> {
     let mut describe = Describe::new();
     let mut glitches = Vec::new();
     let mut happened = Vec::new();
-    let damage = reader.each_batch(|batch, lines| {
+    let damage = reader.each_batch(|batch, reader| {
         for record in batch {
             describe.add(record);
         }
-        engine.take(batch, lines, &mut happened)?;
+        engine.take(batch, reader.lines(), &mut happened)?;
         count(&mut happened, &mut glitches);
         Ok(())
     })?;

@@ -5,6 +5,7 @@ mod check;
 mod convert;
 mod demo;
 mod describe;
+mod files;
 mod manual;
 mod picture;
 mod replay;

@@ -7,8 +7,9 @@ use serde_json::json;
 use trueonset::onset::{Contact, Event};
 
 use super::args::Replay;
+use super::files;
 use super::picture;
-use super::settings::settings;
+use super::settings::{config_name, settings};
 use super::table;
 use super::talk::Talk;
 use super::Outcome;
@@ -20,6 +21,16 @@ use crate::replay::{check_names, Engine, Happening, Order, Row, Settings, Waves}
 
 /// Runs it.
 pub(crate) fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
+    files::keep_apart(
+        &[
+            ("LOG", Some(&args.log)),
+            ("--config", config_name(&args.deciding).as_deref()),
+        ],
+        &[
+            ("--waves", args.waves.as_deref()),
+            ("--report", args.report.as_deref()),
+        ],
+    )?;
     let settings = settings(&args.deciding, talk)?;
     let options = args.reading.options();
     if args.follow {
@@ -52,7 +63,12 @@ pub(crate) fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
         Ok(())
     })?;
     if let Some(waves) = waves {
-        waves.finish()?;
+        let moved = waves.finish()?;
+        if moved > 0 {
+            talk.note(&format!(
+                "{moved} changes stand in the waves later than they were: too many others waited"
+            ));
+        }
     }
     if !(args.csv || args.json) {
         line(&mut out, &table::touches(&kept))?;
@@ -72,14 +88,22 @@ pub(crate) fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
 pub(crate) struct Done {
     /// Where the edges went, as a sentence.
     tally: crate::replay::Tally,
+    latest_ns: i64,
     touches: u64,
     /// Touches handed on before their release was known.
     early: u64,
+    /// Touches handed on before it was certain that none comes before them.
+    unordered: u64,
     assumptions: Vec<String>,
     damage: Option<Fault>,
 }
 
 impl Done {
+    /// The time up to which a damaged log was seen, ns; `None` for a sound one.
+    pub(crate) fn seen_until_ns(&self) -> Option<i64> {
+        self.damage.as_ref().map(|_| self.latest_ns)
+    }
+
     /// Notes, hint and, last, the sum of edges.
     pub(crate) fn tell(self, talk: &Talk) -> Option<Fault> {
         for assumption in &self.assumptions {
@@ -94,6 +118,12 @@ impl Done {
             talk.note(&format!(
                 "{} touches stand without their release: too many others came before it",
                 self.early
+            ));
+        }
+        if self.unordered > 0 {
+            talk.note(&format!(
+                "{} touches may stand out of order: too many waited for one that has not ended",
+                self.unordered
             ));
         }
         if let Some(damage) = &self.damage {
@@ -120,8 +150,8 @@ pub(crate) fn replay(
     if reader.declares_lines() {
         check_names(settings, &reader)?;
     }
-    let damage = reader.each_batch(|batch, lines| {
-        engine.take(batch, lines, &mut happened)?;
+    let damage = reader.each_batch(|batch, reader| {
+        engine.take(batch, reader.lines(), &mut happened)?;
         if let Some(waves) = waves.as_deref_mut() {
             for record in batch {
                 waves.record(record);
@@ -138,7 +168,7 @@ pub(crate) fn replay(
     })?;
     engine.finish(&mut happened);
     pass_on(&engine, &mut happened, &mut order, waves);
-    let (touches, early) = (order.touches(), order.early());
+    let (touches, early, unordered) = (order.touches(), order.early(), order.unordered());
     for row in order.rest() {
         each(row)?;
     }
@@ -147,8 +177,10 @@ pub(crate) fn replay(
     }
     Ok(Done {
         tally: engine.tally(),
+        latest_ns: engine.latest_ns(),
         touches,
         early,
+        unordered,
         assumptions: reader.assumptions().to_vec(),
         damage,
     })
@@ -212,8 +244,8 @@ fn follow(
         }
         Ok(())
     };
-    let damage = reader.each_batch(|batch, lines| {
-        engine.take(batch, lines, &mut happened)?;
+    let damage = reader.each_batch(|batch, reader| {
+        engine.take(batch, reader.lines(), &mut happened)?;
         engine.poll_all(engine.latest_ns(), &mut happened);
         print(&engine, &mut happened)
     })?;
@@ -224,8 +256,10 @@ fn follow(
     }
     let done = Done {
         tally: engine.tally(),
+        latest_ns: engine.latest_ns(),
         touches,
         early: 0,
+        unordered: 0,
         assumptions: reader.assumptions().to_vec(),
         damage,
     };

@@ -69,6 +69,12 @@ const KEYS: [(&str, &[&str]); 12] = [
     ("plate", &["mass", "preload", "rate", "restitution"]),
 ];
 
+/// The configuration file as it was named.
+pub(crate) fn config_name(deciding: &Deciding) -> Option<String> {
+    let config = deciding.config.as_ref()?;
+    Some(config.display().to_string())
+}
+
 /// The settings, and on stderr what had to be assumed.
 ///
 /// # Errors

@@ -49,6 +49,11 @@ pub(super) trait Source: Send {
         &[]
     }
 
+    /// Times so far that were finer than a nanosecond and had to be rounded.
+    fn rounded(&self) -> u64 {
+        0
+    }
+
     /// Whether all lines are known before the first record.
     fn declares_lines(&self) -> bool {
         false
@@ -161,7 +166,7 @@ impl LogReader {
         Ok(true)
     }
 
-    /// Reads all of the log, giving `each` the batches with the lines known by then.
+    /// Reads all of the log, giving `each` the batches and the reader as it then is.
     ///
     /// A damage of the log ends it early and is handed back, after everything before it was given.
     ///
@@ -169,12 +174,12 @@ impl LogReader {
     /// Those of `each`.
     pub fn each_batch(
         &mut self,
-        mut each: impl FnMut(&[Record], &[LineInfo]) -> Result<(), Fault>,
+        mut each: impl FnMut(&[Record], &Self) -> Result<(), Fault>,
     ) -> Result<Option<Fault>, Fault> {
         let mut batch = Vec::new();
         loop {
             match self.next_batch(&mut batch) {
-                Ok(true) => each(&batch, self.lines())?,
+                Ok(true) => each(&batch, self)?,
                 Ok(false) => return Ok(None),
                 Err(damage) => return Ok(Some(damage)),
             }
@@ -239,6 +244,12 @@ impl LogReader {
     #[must_use]
     pub fn assumptions(&self) -> &[String] {
         self.source.notes()
+    }
+
+    /// Times so far that were finer than a nanosecond and had to be rounded.
+    #[must_use]
+    pub fn rounded(&self) -> u64 {
+        self.source.rounded()
     }
 
     /// The index of the line `name`.

@@ -333,7 +333,8 @@ fn a_dump_holds_no_negative_time_unless_lossy() {
         lossy.finish().unwrap(),
         Loss {
             times_moved: 2,
-            names_changed: 1
+            names_changed: 1,
+            times_rounded: 0,
         }
     );
     let (read_back, lines, fault) = read(&out);

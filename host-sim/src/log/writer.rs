@@ -8,7 +8,7 @@ use super::input::Rereadable;
 use super::reader::LogReader;
 use super::vcd_out::VcdOut;
 use super::{Level, Options, Record, What, ALL_LINES};
-use crate::fault::{excerpt, Fault};
+use crate::fault::{excerpt, Fault, Place};
 
 /// The formats that can be written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -48,6 +48,8 @@ pub struct Loss {
     pub times_moved: u64,
     /// Line names changed.
     pub names_changed: u64,
+    /// Times finer than a nanosecond, rounded.
+    pub times_rounded: u64,
 }
 
 impl Loss {
@@ -198,11 +200,22 @@ pub fn convert(
     let mut reader = LogReader::from_boxed(again.read()?, again.name(), options)?;
     let mut writer = Writer::new(target, out, out_name, &names, lossy)?;
     let mut records = 0;
-    let damage = reader.each_batch(|batch, _| {
+    let damage = reader.each_batch(|batch, reader| {
         records += batch.len() as u64;
+        if reader.rounded() > 0 && !lossy {
+            return Err(Fault::new(
+                "times finer than 1 ns",
+                "times in whole nanoseconds, which the format holds",
+                "state --lossy to have them rounded and counted",
+            )
+            .at(Place::File(reader.file().to_owned())));
+        }
         batch.iter().try_for_each(|record| writer.write(record))
     })?;
-    let loss = writer.finish()?;
+    let loss = Loss {
+        times_rounded: reader.rounded(),
+        ..writer.finish()?
+    };
     Ok(Converted {
         records,
         loss,

@@ -7,8 +7,8 @@ use trueonset::onset::{Contact, Event};
 use super::engine::{Engine, Happening};
 use super::row::Row;
 
-/// Rows held back at most, 10 MB: a line that never lets go must not fill the memory.
-const MOST: usize = 1 << 16;
+/// Rows held back at most, 3 MB: a line that never lets go must not fill the memory.
+const MOST: usize = 1 << 13;
 
 /// Holds rows back until none can come before them and their releases are known.
 #[derive(Default)]
@@ -17,6 +17,7 @@ pub struct Order {
     open: BTreeMap<u32, (i64, u32, u64)>,
     count: u64,
     early: u64,
+    unordered: u64,
 }
 
 impl Order {
@@ -45,9 +46,11 @@ impl Order {
     pub fn next_ready(&mut self, engine: &Engine) -> Option<Row> {
         let (key, _) = self.rows.first_key_value()?;
         let held = self.open.get(&key.1) == Some(key);
+        let unsettled = key.0 >= engine.settled_until_ns();
         if self.rows.len() > MOST {
             self.early += u64::from(held);
-        } else if held || key.0 >= engine.settled_until_ns() {
+            self.unordered += u64::from(unsettled);
+        } else if held || unsettled {
             return None;
         }
         self.rows.pop_first().map(|(_, (row, _))| row)
@@ -62,6 +65,12 @@ impl Order {
     #[must_use]
     pub fn early(&self) -> u64 {
         self.early
+    }
+
+    /// Touches handed on before it was certain that none comes before them.
+    #[must_use]
+    pub fn unordered(&self) -> u64 {
+        self.unordered
     }
 
     /// Touches seen.

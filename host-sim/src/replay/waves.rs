@@ -19,6 +19,9 @@ const TOUCH: u32 = 1;
 const ONSET: u32 = 2;
 const GLITCH: u32 = 3;
 
+/// Changes held back at most, 5 MB.
+const MOST: usize = 1 << 16;
+
 /// Writes the dump; holds changes back until nothing can come before them.
 pub struct Waves<'a> {
     writer: Writer<'a>,
@@ -105,23 +108,25 @@ impl<'a> Waves<'a> {
     /// The output cannot be written to.
     pub fn advance(&mut self, engine: &Engine) -> Result<(), Fault> {
         let until = engine.settled_until_ns();
+        let mut full = self.waiting.len() > MOST;
         while let Some(entry) = self.waiting.first_entry() {
-            if entry.key().0 >= until {
+            if entry.key().0 >= until && !full {
                 break;
             }
             self.writer.write(&entry.remove())?;
+            full = self.waiting.len() > MOST;
         }
         Ok(())
     }
 
-    /// Writes the rest.
+    /// Writes the rest; returns how many changes had to be drawn later than they were.
     ///
     /// # Errors
     /// The output cannot be written to.
-    pub fn finish(mut self) -> Result<(), Fault> {
+    pub fn finish(mut self) -> Result<u64, Fault> {
         for record in std::mem::take(&mut self.waiting).into_values() {
             self.writer.write(&record)?;
         }
-        self.writer.finish().map(|_| ())
+        self.writer.finish().map(|loss| loss.times_moved)
     }
 }

@@ -5,9 +5,23 @@ use quick_junit::{NonSuccessKind, Report, TestCase, TestCaseStatus, TestSuite};
 use super::verdict::Finding;
 use crate::fault::Fault;
 
-/// The document.
-pub(crate) fn document(log: &str, findings: &[Finding]) -> Result<String, Fault> {
+/// The document of a log that could not be judged at all.
+pub(crate) fn unjudged(log: &str, why: &Fault) -> Result<String, Fault> {
+    document(log, &[], Some(why))
+}
+
+/// The document; a damage that ended the log early is an error among its cases.
+pub(crate) fn document(
+    log: &str,
+    findings: &[Finding],
+    damage: Option<&Fault>,
+) -> Result<String, Fault> {
     let mut suite = TestSuite::new(log);
+    if let Some(damage) = damage {
+        let mut status = TestCaseStatus::non_success(NonSuccessKind::Error);
+        status.set_message(damage.to_string());
+        suite.add_test_case(TestCase::new("the log can be read to its end", status));
+    }
     for finding in findings {
         let (name, line) = match finding {
             Finding::Matched { line, expected, .. }
@@ -57,6 +71,7 @@ mod tests {
                     found: 9,
                 },
             ],
+            Some(&Fault::new("a hole", "none", "mend it")),
         )
         .unwrap();
         let page = roxmltree::Document::parse(&text).unwrap();
@@ -66,8 +81,9 @@ mod tests {
             .unwrap();
         assert_eq!(
             (suite.attribute("tests"), suite.attribute("failures")),
-            (Some("2"), Some("1"))
+            (Some("3"), Some("1"))
         );
-        assert!(text.contains("&lt;a&gt;"));
+        assert_eq!(suite.attribute("errors"), Some("1"));
+        assert!(text.contains("&lt;a&gt;") && text.contains("found a hole"));
     }
 }

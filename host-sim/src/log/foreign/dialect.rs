@@ -1,7 +1,8 @@
 //! How a CSV log of another program is written, found out from its first rows.
 
 use super::fields::{is_comment, split, text_of};
-use crate::fault::{excerpt, Fault};
+use super::{level_of, not_a_time};
+use crate::fault::{excerpt, Fault, Place};
 use crate::log::lines::Lines;
 use crate::log::options::Initial;
 use crate::log::window::{row_too_long, Window, MAX_ROW_BYTES};
@@ -79,10 +80,11 @@ pub(super) fn find_out(
 ) -> Result<Dialect, Fault> {
     let columns = options.columns.as_ref();
     let mut skipped = 0_u64;
-    let mut first = None;
+    // The first row, with its place, for the message that there is no header.
+    let mut first: Option<(Vec<u8>, Place)> = None;
     loop {
         let Some(row) = next_row(window)? else {
-            return Err(no_header(columns, first.as_deref(), window));
+            return Err(no_header(columns, first, window));
         };
         let header_place = window.place(0);
         if is_comment(&row) {
@@ -92,7 +94,7 @@ pub(super) fn find_out(
         if columns.is_none() {
             if let Some(data) = candidates(&row).iter().find(|row| is_data(row)) {
                 return headerless(data, options, lines, notes)
-                    .map_err(|fault| fault.or_at(header_place));
+                    .map_err(|fault| fault.or_at(header_place.clone()));
             }
         }
         window.consume(row.len());
@@ -105,8 +107,10 @@ pub(super) fn find_out(
                 continue;
             };
             let below = below(window, &candidate, time)?;
-            if below == Below::Other {
-                continue;
+            match below {
+                Below::Other => continue,
+                Below::Damaged(fault) => return Err(fault),
+                Below::Number | Below::Unit(_) => {}
             }
             let stated = unit_of(&candidate.names[time]).or(if let Below::Unit(unit) = below {
                 Some(unit)
@@ -119,7 +123,7 @@ pub(super) fn find_out(
             return describe(&candidate, time, stated, options, lines, notes)
                 .map_err(|fault| fault.or_at(header_place));
         }
-        first.get_or_insert(row);
+        first.get_or_insert((row, header_place));
         skipped += 1;
     }
 }
@@ -163,12 +167,13 @@ fn candidates(row: &[u8]) -> Vec<Candidate> {
 }
 
 /// What stands below the name of the column of times.
-#[derive(PartialEq, Eq)]
 enum Below {
     /// A number: this is the header. The end of the log bears out any header.
     Number,
     /// A row of units, now consumed.
     Unit(TimeUnit),
+    /// A row of levels whose time is no number: this is the header, and the row is damaged.
+    Damaged(Fault),
     /// Something else: this is no header.
     Other,
 }
@@ -193,7 +198,15 @@ fn below(window: &mut Window, header: &Candidate, time: usize) -> Result<Below, 
             return Ok(Below::Number);
         }
         let Some(unit) = unit_word(&text_of(field).text.to_lowercase()) else {
-            return Ok(Below::Other);
+            let levels = ranges.len() == header.names.len()
+                && ranges.iter().enumerate().any(|(column, &(from, to))| {
+                    column != time && level_of(&row[from..to], "").is_ok()
+                });
+            return Ok(if levels {
+                Below::Damaged(not_a_time(field).at(window.place(0)))
+            } else {
+                Below::Other
+            });
         };
         window.consume(row.len());
         return Ok(Below::Unit(unit));
@@ -376,10 +389,14 @@ fn unit_word(word: &str) -> Option<TimeUnit> {
     }
 }
 
-fn no_header(columns: Option<&Columns>, first: Option<&[u8]>, window: &Window) -> Fault {
-    let found = first.map_or("no row".to_owned(), |row| {
-        format!("no header; the first row is {}", excerpt(row.trim_ascii()))
-    });
+fn no_header(columns: Option<&Columns>, first: Option<(Vec<u8>, Place)>, window: &Window) -> Fault {
+    let (found, place) = match first {
+        Some((row, place)) => (
+            format!("no header; the first row is {}", excerpt(row.trim_ascii())),
+            place,
+        ),
+        None => ("no row".to_owned(), window.place(0)),
+    };
     let fault = match columns {
         None => Fault::new(
             found,
@@ -395,5 +412,5 @@ fn no_header(columns: Option<&Columns>, first: Option<&[u8]>, window: &Window) -
             )
         }
     };
-    fault.at(window.place(0))
+    fault.at(place)
 }

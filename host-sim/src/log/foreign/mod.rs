@@ -32,6 +32,7 @@ impl Foreign {
             initial: options.initial,
             notes,
             told: [false; 3],
+            rounded: 0,
             ranges: Vec::new(),
         };
         Ok(Self { window, rows })
@@ -65,6 +66,10 @@ impl Source for Foreign {
         &self.rows.notes
     }
 
+    fn rounded(&self) -> u64 {
+        self.rows.rounded
+    }
+
     fn declares_lines(&self) -> bool {
         matches!(self.rows.dialect.shape, Shape::Wide(_))
     }
@@ -85,6 +90,7 @@ struct Rows {
     initial: Initial,
     notes: Vec<String>,
     told: [bool; 3],
+    rounded: u64,
     /// Where the fields of the row in hand lie; kept to be filled again.
     ranges: Vec<(usize, usize)>,
 }
@@ -179,13 +185,7 @@ impl Rows {
     }
 
     fn time_ns(&mut self, field: &[u8]) -> Result<i64, Fault> {
-        let number = Decimal::parse(field).ok_or_else(|| {
-            Fault::new(
-                format!("{} as time", excerpt(field)),
-                "a decimal number",
-                "correct or remove the row",
-            )
-        })?;
+        let number = Decimal::parse(field).ok_or_else(|| not_a_time(field))?;
         let (time_ns, exact) = number
             .scaled(1, self.dialect.unit.power(), 1)
             .ok_or_else(|| {
@@ -196,6 +196,7 @@ impl Rows {
                 )
             })?;
         if !exact {
+            self.rounded += 1;
             self.tell(
                 Told::Rounded,
                 "times finer than 1 ns are rounded half to even",
@@ -234,6 +235,14 @@ impl Rows {
 }
 
 /// The level a cell states.
+fn not_a_time(field: &[u8]) -> Fault {
+    Fault::new(
+        format!("{} as time", excerpt(field)),
+        "a decimal number",
+        "correct or remove the row",
+    )
+}
+
 fn level_of(cell: &[u8], column: &str) -> Result<Level, Fault> {
     match cell {
         b"0" => return Ok(Level::Low),

@@ -29,7 +29,8 @@ pub(super) struct Body {
     identifiers: Lookup,
     scale: Scale,
     pub(super) notes: Vec<String>,
-    rounding_told: bool,
+    /// Time marks that were finer than a nanosecond.
+    pub(super) rounded: u64,
     expect: Expect,
     /// The section of start or checkpoint values that is open, such as `$dumpvars`.
     section: Option<&'static str>,
@@ -50,7 +51,7 @@ impl Body {
             identifiers: header.identifiers,
             scale: header.scale,
             notes: header.notes,
-            rounding_told: false,
+            rounded: 0,
             expect: Expect::Statement,
             section: None,
             early: BTreeMap::new(),
@@ -69,10 +70,12 @@ impl Body {
                 "check the time mark and $timescale",
             )
         })?;
-        if !exact && !self.rounding_told {
-            self.rounding_told = true;
-            self.notes
-                .push("times finer than 1 ns are rounded half to even".to_owned());
+        if !exact {
+            if self.rounded == 0 {
+                self.notes
+                    .push("times finer than 1 ns are rounded half to even".to_owned());
+            }
+            self.rounded += 1;
         }
         match self.now {
             Some((last, _)) if mark < last => {

@@ -79,6 +79,10 @@ impl Source for Vcd {
         &self.body.notes
     }
 
+    fn rounded(&self) -> u64 {
+        self.body.rounded
+    }
+
     fn declares_lines(&self) -> bool {
         true
     }
