@@ -1,6 +1,6 @@
 //! What a user decides about a barrier, checked once.
 
-use crate::onset::{Band, Weigh, GUARD_PERMILLE, HALF_PERMILLE};
+use crate::onset::{Band, GUARD_PERMILLE, HALF_PERMILLE};
 use crate::time::{FineInstant, Instant, TickRate};
 
 /// How the wide zone weighs its samples.
@@ -62,12 +62,12 @@ pub struct BarrierConfig {
     rate: TickRate,
     sampling_hz: u32,
     pub(super) hold: u32,
-    /// From counts to 16 bits.
+    /// From counts to 24 bits.
     shift: u8,
     pub(super) method: Method,
     trip_permille: u16,
-    /// Rest level with clean optics, 16 bit; 0 where it was not stated.
-    pub(super) clean: u16,
+    /// Rest level with clean optics, 24 bit; 0 where it was not stated.
+    pub(super) clean: u32,
     film_permille: u16,
     /// log2 of the samples of a sixteenth of a block.
     pub(super) part_bits: u8,
@@ -112,7 +112,7 @@ impl BarrierConfig {
             rate,
             sampling_hz,
             hold: hold as u32,
-            shift: 4,
+            shift: 12,
             method: Method::Area,
             trip_permille: 500,
             clean: 0,
@@ -138,7 +138,7 @@ impl BarrierConfig {
         if bits < 8 || bits > 16 {
             return Err(BarrierError::Bits);
         }
-        self.shift = 16 - bits;
+        self.shift = 24 - bits;
         Ok(self)
     }
 
@@ -177,10 +177,10 @@ impl BarrierConfig {
     /// [`BarrierError::RestLevel`].
     pub const fn clean(mut self, counts: u16, film_permille: u16) -> Result<Self, BarrierError> {
         let scaled = (counts as u32) << self.shift;
-        if scaled < DARKEST || scaled > u16::MAX as u32 {
+        if scaled < DARKEST || scaled >= 1 << 24 {
             return Err(BarrierError::RestLevel);
         }
-        self.clean = scaled as u16;
+        self.clean = scaled;
         self.film_permille = film_permille;
         Ok(self)
     }
@@ -242,32 +242,31 @@ impl BarrierConfig {
         self.sampling_hz
     }
 
-    /// A light count in 16 bits; counts beyond full scale are held to it.
+    /// A light count in 24 bits; counts beyond full scale are held to it.
     #[inline]
     pub(super) fn scaled(&self, counts: u16) -> u32 {
         (u32::from(counts) << self.shift).min(self.full())
     }
 
-    /// Full scale, 16 bit.
+    /// Full scale, 24 bit.
     #[inline]
     pub(super) fn full(&self) -> u32 {
-        0xffff_u32 >> self.shift << self.shift
+        0xff_ffff_u32 >> self.shift << self.shift
     }
 
-    /// One count, 16 bit.
+    /// One count, 24 bit.
     pub(super) fn step(&self) -> u32 {
         1 << self.shift
     }
 
-    /// A 16-bit level in counts, rounded.
+    /// A 24-bit level in counts, rounded.
     pub(super) fn counts(&self, level: u32) -> u16 {
         ((level + (self.step() >> 1)) >> self.shift) as u16
     }
 
-    /// The trip point at this rest level, 16 bit.
+    /// The trip point at this rest level, 24 bit.
     pub(super) fn trip(&self, rest: u32) -> u32 {
-        // Below 2^16 · 800.
-        rest * u32::from(self.trip_permille) / 1_000
+        permille(rest, u32::from(self.trip_permille))
     }
 
     /// The wide and the narrow zone at this rest level.
@@ -277,31 +276,28 @@ impl BarrierConfig {
         let margin = trip.min(rest - trip.min(rest));
         let narrow = Band::round(trip, margin / 8, margin / 4);
         let wide = match self.method {
-            Method::Area => Band::round(trip, margin * 4 / 5, margin * 9 / 10),
+            Method::Area => Band::round(trip, permille(margin, 800), permille(margin, 900)),
             Method::Matched => Band::round(
                 trip,
-                rest * HALF_PERMILLE / 1_000,
-                rest * GUARD_PERMILLE / 1_000,
+                permille(rest, HALF_PERMILLE),
+                permille(rest, GUARD_PERMILLE),
             ),
         };
         (wide, narrow)
     }
 
-    /// How the wide zone weighs at this rest level.
-    pub(super) fn weigh(&self, rest: u32) -> Weigh {
-        match self.method {
-            Method::Area => Weigh::Plain,
-            Method::Matched => Weigh::Soft {
-                // A rest level below the darkest gives no weight at all.
-                reciprocal: (u32::MAX - rest / 2).checked_div(rest).map_or(0, |x| x + 1),
-            },
-        }
+    /// 2^48 / rest level: what the soft clip needs of it.
+    pub(super) fn reciprocal(rest: u32) -> u32 {
+        let rest = u64::from(rest);
+        let exact = ((1_u64 << 48) + rest / 2).checked_div(rest);
+        // A rest level below the darkest gives no weight at all.
+        exact.map_or(0, |x| u32::try_from(x).unwrap_or(0))
     }
 
     /// Loss of rest light in ‰, where the clean level was stated.
     pub(super) fn film(&self, rest: u32) -> Option<u16> {
-        let clean = u32::from(self.clean);
-        let kept = (rest.min(clean) * 1_000).checked_div(clean)?;
+        let clean = u64::from(self.clean);
+        let kept = (u64::from(rest).min(clean) * 1_000).checked_div(clean)?;
         Some(1_000 - kept as u16)
     }
 
@@ -337,4 +333,9 @@ impl BarrierConfig {
 }
 
 /// A rest level of less, 1/16 of full scale, cannot be told from darkness.
-pub(super) const DARKEST: u32 = 1 << 12;
+pub(super) const DARKEST: u32 = 1 << 20;
+
+/// `x` (24 bit) in parts of a thousand, rounded.
+fn permille(x: u32, share: u32) -> u32 {
+    ((u64::from(x) * u64::from(share) + 500) / 1_000) as u32
+}

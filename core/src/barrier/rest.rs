@@ -38,13 +38,13 @@ fn moved(level: u32, by_65536: i64) -> u32 {
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Rest {
-    /// Rest level, 16 bit, in 1/65536; 0 until the first block.
+    /// Rest level, 32 bit; 0 until the first block.
     level: u32,
     /// Change of the level from block to block, 1/65536 of that.
     drift_65536: i64,
-    /// Noise of one sample, 16 bit, in 1/256.
-    noise_256: u32,
-    /// Of the part under way: sum of light and of its changes.
+    /// Noise of one sample, 24 bit.
+    noise: u32,
+    /// Of the part under way: sum of light and of its changes, 16 bit.
     sum: u32,
     changes: u32,
     samples: u32,
@@ -75,7 +75,7 @@ impl Rest {
         Self {
             level: 0,
             drift_65536: 0,
-            noise_256: 0,
+            noise: 0,
             sum: 0,
             changes: 0,
             samples: 0,
@@ -99,19 +99,27 @@ impl Rest {
 
     /// Starts from a level known before, which the first blocks then refine.
     pub(super) fn known(&mut self, level: u32) {
-        self.level = level << 16;
+        self.level = level << 8;
         self.film_level = self.level;
         self.followed = SETTLES;
     }
 
-    /// Rest level, 16 bit.
+    /// Rest level, 24 bit.
     pub(super) fn level(&self) -> u32 {
-        (self.level >> 16) + ((self.level >> 15) & 1)
+        self.level >> 8
     }
 
-    pub(super) fn noise_256(&self, config: &BarrierConfig) -> u32 {
+    pub(super) fn noise(&self, config: &BarrierConfig) -> u32 {
         // No less than the steps of the converter: step/√12.
-        self.noise_256.max(config.step() * 74)
+        self.noise.max((config.step() >> 8) * 74)
+    }
+
+    /// Standard uncertainty of the rest level, 24 bit. While a blade approaches slowly, noise
+    /// decides whether the last blocks within the gate are followed: some one and a half steps of
+    /// the gate's height.
+    pub(super) fn scatter(&self, config: &BarrierConfig) -> u32 {
+        let step = (u64::from(gate(self.level)) * u64::from(config.rest_share_65536)) >> 16;
+        (step * 3 / 2) as u32 >> 8
     }
 
     pub(super) fn film_rate(&self) -> i16 {
@@ -145,15 +153,16 @@ impl Rest {
         self.highest = 0;
     }
 
-    /// A sample (16 bit) with nothing near. Whether the level may have changed.
+    /// A sample (24 bit) with nothing near. Whether the level may have changed.
     #[inline]
     pub(super) fn sample(&mut self, config: &BarrierConfig, light: u32) -> bool {
+        self.full += u32::from(light >= config.full());
+        let light = light >> 8;
         self.sum += light;
         if self.samples > 0 {
             self.changes += light.abs_diff(u32::from(self.before));
         }
         self.before = light as u16;
-        self.full += u32::from(light >= config.full());
         self.samples += 1;
         self.samples >> config.part_bits != 0 && self.end_part(config)
     }
@@ -188,10 +197,10 @@ impl Rest {
         // √π/2 in 1/256 is 227.
         let seen = ((u64::from(self.changes) * 227) >> bits) as u32;
         self.frozen = if self.changes == 0 { self.frozen } else { 0 };
-        if self.noise_256 == 0 {
-            self.noise_256 = seen;
+        if self.noise == 0 {
+            self.noise = seen;
         }
-        self.noise_256 = self.noise_256 - (self.noise_256 >> 5) + (seen >> 5);
+        self.noise = self.noise - (self.noise >> 5) + (seen >> 5);
     }
 
     fn end_block(&mut self, config: &BarrierConfig, last: u16) {
@@ -247,8 +256,8 @@ impl Rest {
     fn look_for_flicker(&mut self, last: u16) {
         let swing = u32::from(self.highest.saturating_sub(self.lowest));
         let gone = u32::from(self.first.abs_diff(last));
-        let noise = self.noise_256 >> 8;
-        if swing > self.level() >> FLICKER_BITS && swing > 2 * gone && swing > noise {
+        let noise = self.noise >> 8;
+        if swing > self.level >> (16 + FLICKER_BITS) && swing > 2 * gone && swing > noise {
             self.flickering = self.flickering.saturating_add(1);
         } else {
             self.flickering = self.flickering.min(2 * FLICKERS).saturating_sub(1);
@@ -267,7 +276,7 @@ impl Rest {
         }
         let lost = i64::from(self.film_level) - i64::from(self.level);
         let rate = (lost * 6_000)
-            .checked_div(i64::from(config.clean) << 16)
+            .checked_div(i64::from(config.clean) << 8)
             .unwrap_or(0);
         self.film_rate = rate.clamp(i64::from(i16::MIN), i64::from(i16::MAX)) as i16;
         self.film_level = self.level;

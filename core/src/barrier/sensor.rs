@@ -54,10 +54,10 @@ pub struct Barrier {
     /// Zones of falling light at the present rest level.
     wide_band: Band,
     narrow_band: Band,
-    /// 2^32 / rest level.
+    /// 2^48 / rest level.
     reciprocal: u32,
-    /// Trip point, 16 bit.
-    trip: u16,
+    /// Trip point, 24 bit.
+    trip: u32,
     /// Sample of the last change of contact.
     since: u64,
     /// Early onset of the crossing under way, samples in 1/65536; 0 before.
@@ -136,7 +136,7 @@ impl Barrier {
         let level = self.rest.level();
         Optics {
             rest_counts: config.counts(level),
-            noise_counts_256: self.rest.noise_256(config) / config.step(),
+            noise_counts_256: self.rest.noise(config) / (config.step() >> 8),
             film_permille: config.film(level),
             film_rate_permille_per_h: self.rest.film_rate(),
             flags: self.optics_flags(config),
@@ -163,11 +163,11 @@ impl Barrier {
         let light = config.scaled(counts);
         self.count = (self.count + 1).min(MOST_SAMPLES);
         let seen = if self.touched {
-            (2 * u32::from(self.trip)).saturating_sub(light)
+            (2 * self.trip).saturating_sub(light)
         } else {
             light
         };
-        if self.wide.is_open() || seen < u32::from(self.wide_band.high) {
+        if self.wide.is_open() || seen < self.wide_band.high {
             return self.in_zone(config, seen);
         }
         if !self.touched && self.rest.sample(config, light) {
@@ -186,10 +186,8 @@ impl Barrier {
             return;
         }
         (self.wide_band, self.narrow_band) = config.bands(rest);
-        self.trip = config.trip(rest) as u16;
-        if let Weigh::Soft { reciprocal } = config.weigh(rest) {
-            self.reciprocal = reciprocal;
-        }
+        self.trip = config.trip(rest);
+        self.reciprocal = BarrierConfig::reciprocal(rest);
         // What waited for a zone that did not open has passed.
         self.flags = Flags::NONE;
     }
@@ -252,7 +250,7 @@ impl Barrier {
 
     #[inline]
     fn watch_crossing(&mut self, seen: u32) {
-        let beyond = seen < u32::from(self.trip);
+        let beyond = seen < self.trip;
         self.beyond += u32::from(beyond);
         if beyond != self.crossed {
             self.crossed = beyond;
@@ -359,8 +357,8 @@ impl Barrier {
         self.flags = Flags::NONE;
         self.wide.close();
         self.narrow.close();
-        self.wide_band = self.wide_band.mirrored(2 * u32::from(self.trip));
-        self.narrow_band = self.narrow_band.mirrored(2 * u32::from(self.trip));
+        self.wide_band = self.wide_band.mirrored(2 * self.trip);
+        self.narrow_band = self.narrow_band.mirrored(2 * self.trip);
         Seen::Event(event)
     }
 
@@ -386,10 +384,11 @@ impl Barrier {
 
     /// Noise of the light, through the zone, as time.
     fn doubt(&self, config: &BarrierConfig, zone: &Zone, band: Band, weigh: Weigh) -> Doubt {
-        let (noise_256, height) =
-            zone.scatter_256(band, weigh, self.rest.level(), self.rest.noise_256(config));
-        let ticks = u64::from(noise_256) * u64::from(config.rate().hz());
-        let per_sixteenth = u64::from(height) * 16 * u64::from(config.sampling_hz());
+        let noise = self.rest.noise(config);
+        let trip_scatter = config.trip(self.rest.scatter(config));
+        let (scatter, height) = zone.scatter(band, weigh, self.rest.level(), noise, trip_scatter);
+        let ticks = u64::from(scatter) * u64::from(config.rate().hz());
+        let per_sixteenth = u64::from(height) * u64::from(config.sampling_hz()) / 16;
         let sixteenths = ticks
             .checked_div(per_sixteenth)
             .map_or(u64::MAX, |x| x.saturating_add(1));

@@ -42,11 +42,12 @@ const WEIGHTS: [u16; 257] = [
     65_535,
 ];
 
-/// Weight of `light` (1/65536 of full scale), `reciprocal` = 2^32 / rest level.
+/// Weight of `light`, `reciprocal` = 2^48 / rest level, both in 2^-24 of full scale.
 #[inline]
 pub(super) fn weight(light: u32, reciprocal: u32) -> u32 {
-    // In 1/2^16 of a step of the table; rest levels below 2^12 are refused, so it fits 28 bits.
-    let place = (math::product(reciprocal, light.min(0xffff)) >> 8) as u32;
+    // Samples have 16 bits at most. In 2^-16 of a step of the table; rest levels below 2^20 are
+    // refused, so it fits 28 bits.
+    let place = (math::product(reciprocal, light >> 8) >> 16) as u32;
     let (at, part) = ((place >> 16) as usize, (place >> 8) & 255);
     let low = WEIGHTS.get(at).map_or(FULL, |w| u32::from(*w));
     let high = WEIGHTS.get(at + 1).map_or(FULL, |w| u32::from(*w));
@@ -71,13 +72,13 @@ mod tests {
 
     #[test]
     fn weight_interpolates_and_holds_beyond_full_light() {
-        let reciprocal = ((1_u64 << 32) / 0x8000) as u32;
+        let reciprocal = ((1_u64 << 48) / 0x80_0000) as u32;
         assert_eq!(weight(0, reciprocal), 0);
-        assert_eq!(weight(0x4000, reciprocal), 32_768);
-        assert_eq!(weight(0x8000, reciprocal), FULL);
-        assert_eq!(weight(0xffff, reciprocal), FULL);
-        let between = weight(0x4040, reciprocal);
+        assert_eq!(weight(0x40_0000, reciprocal), 32_768);
+        assert_eq!(weight(0x80_0000, reciprocal), FULL);
+        assert_eq!(weight(0xff_ff00, reciprocal), FULL);
+        let between = weight(0x40_4000, reciprocal);
         assert!(u32::from(WEIGHTS[128]) < between && between < u32::from(WEIGHTS[129]));
-        assert_eq!(weight(0xffff, 1 << 20), FULL);
+        assert_eq!(weight(0xff_ff00, 1 << 28), FULL);
     }
 }

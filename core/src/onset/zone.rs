@@ -11,36 +11,34 @@
 use super::math;
 use super::soft_clip;
 
-/// Levels of a zone, in 1/65536 of full scale, falling light.
+/// Levels of a zone, in 2^-24 of full scale, falling light.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Band {
     /// Light above it has left the zone upwards.
-    pub high_guard: u16,
+    pub high_guard: u32,
     /// Upper end.
-    pub high: u16,
+    pub high: u32,
     /// Lower end.
-    pub low: u16,
+    pub low: u32,
     /// Light below it has left the zone downwards.
-    pub low_guard: u16,
+    pub low_guard: u32,
 }
 
 impl Band {
     /// The zone `half` to either side of `trip`, with guards `guard` to either side.
     pub(crate) fn round(trip: u32, half: u32, guard: u32) -> Self {
-        let level = |x: u32| u16::try_from(x).unwrap_or(u16::MAX);
         Self {
-            high_guard: level(trip + guard),
-            high: level(trip + half),
-            low: level(trip.saturating_sub(half)),
-            low_guard: level(trip.saturating_sub(guard)),
+            high_guard: trip.saturating_add(guard),
+            high: trip.saturating_add(half),
+            low: trip.saturating_sub(half),
+            low_guard: trip.saturating_sub(guard),
         }
     }
 
     /// The same zone for light mirrored at its middle.
     pub(crate) fn mirrored(self, twice_trip: u32) -> Self {
-        let mirror =
-            |x: u16| u16::try_from(twice_trip.saturating_sub(u32::from(x))).unwrap_or(u16::MAX);
+        let mirror = |x: u32| twice_trip.saturating_sub(x);
         Self {
             high_guard: mirror(self.low_guard),
             high: mirror(self.low),
@@ -51,7 +49,7 @@ impl Band {
 
     /// Height of the zone, at least 1.
     pub(crate) fn height(self) -> u32 {
-        u32::from(self.high.saturating_sub(self.low)).max(1)
+        self.high.saturating_sub(self.low).max(1)
     }
 }
 
@@ -60,7 +58,7 @@ impl Band {
 pub(crate) enum Weigh {
     /// As it stands: clipped area.
     Plain,
-    /// By the slope of a Gaussian beam, a soft clip; `reciprocal` is 2^32 / rest level.
+    /// By the slope of a Gaussian beam, a soft clip; `reciprocal` is 2^48 / rest level.
     Soft { reciprocal: u32 },
 }
 
@@ -113,7 +111,7 @@ impl Zone {
     /// One sample of falling light; it has left the zone after `hold` samples beyond a guard.
     #[inline]
     pub(crate) fn step(&mut self, band: Band, weigh: Weigh, light: u32, hold: u32) -> Left {
-        let (low, high) = (u32::from(band.low), u32::from(band.high));
+        let (low, high) = (band.low, band.high);
         if self.samples == 0 {
             if light >= high {
                 return Left::Not;
@@ -126,9 +124,9 @@ impl Zone {
             Weigh::Soft { reciprocal } => soft_clip::weight(light, reciprocal),
         };
         self.sum += u64::from(weight);
-        if light < u32::from(band.low_guard) {
+        if light < band.low_guard {
             self.count(true, hold)
-        } else if light >= u32::from(band.high_guard) {
+        } else if light >= band.high_guard {
             self.count(false, hold)
         } else {
             self.inside += u32::from(light > low && light < high);
@@ -163,18 +161,19 @@ impl Zone {
             Weigh::Plain => band.height(),
             Weigh::Soft { .. } => soft_clip::FULL,
         };
-        let above = math::quotient_256(self.sum << 8, height).min(1 << 48);
+        let above = math::quotient_256(self.sum.saturating_mul(256), height).min(1 << 48);
         (i64::from(self.samples) << 16) - (1 << 15) - above as i64
     }
 
-    /// Standard uncertainty of the crossing in samples, as a product to be divided by the answer's
-    /// second part: (noise·√samples inside, height). `noise_256` is the noise of one sample.
-    pub(crate) fn scatter_256(
+    /// Standard uncertainty of the crossing in samples, as a fraction: noise·√samples inside, and
+    /// what the trip point itself is unsure of, over the height. `noise` is that of one sample.
+    pub(crate) fn scatter(
         &self,
         band: Band,
         weigh: Weigh,
         rest: u32,
-        noise_256: u32,
+        noise: u32,
+        trip_scatter: u32,
     ) -> (u32, u32) {
         let (inside, height) = match weigh {
             Weigh::Plain => (u64::from(self.inside) << 10, band.height()),
@@ -184,7 +183,9 @@ impl Zone {
             ),
         };
         let inside = u32::try_from(inside.max(1 << 10)).unwrap_or(u32::MAX);
-        let variance = math::mul(math::square(noise_256), inside) >> 10;
+        let own = math::mul(math::square(noise), inside) >> 10;
+        let moved = math::square(trip_scatter.saturating_mul(self.inside));
+        let variance = own.saturating_add(moved);
         (math::root_up(variance), height)
     }
 }
