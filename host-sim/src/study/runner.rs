@@ -45,6 +45,12 @@ pub struct Cell {
     pub glitches: f64,
     /// Rate of the capture clock, Hz.
     pub tick_hz: u32,
+    /// Trip level, share of the light of a clean lens.
+    pub trip: f64,
+    /// Share of the light that a film on the lens takes; the trip level does not follow.
+    pub film: f64,
+    /// Which series of random numbers; 0 is the study's own.
+    pub series: u64,
 }
 
 impl Cell {
@@ -61,19 +67,49 @@ impl Cell {
             hysteresis: 0.0,
             glitches: 0.0,
             tick_hz: 16_000_000,
+            trip: 0.5,
+            film: 0.0,
+            series: 0,
         }
+    }
+
+    /// Noise as a position noise at the trip level, m.
+    #[must_use]
+    pub fn sigma_x(&self) -> f64 {
+        let light = self.light();
+        let x = light.profile.edge_at(self.comparator().trip) / light.profile.radius();
+        // The slope of a Gaussian beam falls from its middle as its square does.
+        light.sigma_x() / (-2.0 * x * x).exp()
     }
 
     /// Noise cycles per noise width.
     #[must_use]
     pub fn k(&self) -> f64 {
-        self.light().sigma_x() / mm_per_min(self.feed) * self.corner
+        self.sigma_x() / mm_per_min(self.feed) * self.corner
     }
 
-    /// Beam and noise.
+    /// Beam and noise. Its unit is the light that the film leaves, so the noise looks larger.
     #[must_use]
     pub fn light(&self) -> Light {
-        Light::new(self.span, self.snr)
+        let clean = Light::new(self.span, self.snr);
+        Light {
+            sigma: clean.sigma / (1.0 - self.film),
+            ..clean
+        }
+    }
+
+    /// The comparator in the unit of [`light`](Self::light).
+    fn comparator(&self) -> Comparator {
+        Comparator {
+            trip: self.trip / (1.0 - self.film),
+            half_hysteresis: self.hysteresis,
+        }
+    }
+
+    /// Where contact is, m along the path: where a clean lens trips. What a film moves is an error.
+    #[must_use]
+    pub fn contact_at(&self) -> f64 {
+        self.light().profile.edge_at(self.trip)
     }
 
     /// The scene of one touch. Where there is little chatter the noise is
@@ -89,7 +125,7 @@ impl Cell {
                 corner: self.corner,
                 steps: if self.k() < 60.0 { 32 } else { 10 },
             },
-            comparator: Comparator::half_light(self.hysteresis),
+            comparator: self.comparator(),
             glitches: Glitches::per_second(self.glitches),
             capture: Capture {
                 rate: f64::from(self.tick_hz),
@@ -107,8 +143,8 @@ impl Cell {
     }
 
     /// Words that tell this cell's random streams from all others'.
-    fn name(&self) -> [u64; 8] {
-        [
+    fn name(&self) -> Vec<u64> {
+        let mut words = vec![
             self.feed.to_bits(),
             self.snr.to_bits(),
             self.span.to_bits(),
@@ -117,7 +153,13 @@ impl Cell {
             self.hysteresis.to_bits(),
             self.glitches.to_bits(),
             u64::from(self.tick_hz),
-        ]
+        ];
+        // Cells of the first studies had none of these; their names stay.
+        let later = [self.trip.to_bits(), self.film.to_bits(), self.series];
+        if later != [0.5_f64.to_bits(), 0.0_f64.to_bits(), 0] {
+            words.extend(later);
+        }
+        words
     }
 }
 
@@ -182,6 +224,19 @@ pub struct Found {
 /// # Errors
 /// When a hold or the bandwidth of a station does not fit the tick rate.
 pub fn run(cell: &Cell, plan: &Plan) -> Result<Vec<Vec<Trial>>, ConfigError> {
+    run_while(cell, plan, &|_| true).map(Option::unwrap_or_default)
+}
+
+/// As [`run`], asking `go_on` after every touch; it is told how many of those that count were added (0 or 1).
+/// None when it said no.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_while(
+    cell: &Cell,
+    plan: &Plan,
+    go_on: &(dyn Fn(u64) -> bool + Sync),
+) -> Result<Option<Vec<Vec<Trial>>>, ConfigError> {
     let rate = TickRate::from_hz(cell.tick_hz.max(1)).unwrap_or(TickRate::NANOSECONDS);
     let configs = plan
         .stations
@@ -197,21 +252,24 @@ pub fn run(cell: &Cell, plan: &Plan) -> Result<Vec<Vec<Trial>>, ConfigError> {
     let (first, last) = (*plan.seeds.start(), *plan.seeds.end());
     let touches = (last + 1).saturating_sub(first);
     let devices = plan.devices.clamp(1, touches.max(1));
-    let shares: Vec<Vec<Vec<Trial>>> = (0..devices)
+    let shares: Option<Vec<Vec<Vec<Trial>>>> = (0..devices)
         .into_par_iter()
         .map(|device| {
             let share =
                 (first + touches * device / devices)..(first + touches * (device + 1) / devices);
-            Device::new(cell, plan, &configs, device).measure(share)
+            Device::new(cell, plan, &configs, device).measure(share, go_on)
         })
         .collect();
+    let Some(shares) = shares else {
+        return Ok(None);
+    };
     let mut trials = vec![Vec::with_capacity(touches as usize); configs.len()];
     for share in shares {
         for (all, part) in trials.iter_mut().zip(share) {
             all.extend(part);
         }
     }
-    Ok(trials)
+    Ok(Some(trials))
 }
 
 /// A line with its settings and the baseline beside it.
@@ -231,6 +289,8 @@ struct Device<'a> {
     now: u64,
     /// Longest hold of the seats, s.
     hold: f64,
+    /// Where contact is for a blade without offset, m.
+    contact: f64,
 }
 
 impl<'a> Device<'a> {
@@ -251,13 +311,19 @@ impl<'a> Device<'a> {
             simulator: Simulator::new(cell.scene()),
             now: 0,
             hold: longest.unwrap_or(0) as f64 * 1e-9,
+            contact: cell.contact_at(),
         }
     }
 
-    fn measure(mut self, seeds: std::ops::Range<u64>) -> Vec<Vec<Trial>> {
+    fn measure(
+        mut self,
+        seeds: std::ops::Range<u64>,
+        go_on: &(dyn Fn(u64) -> bool + Sync),
+    ) -> Option<Vec<Vec<Trial>>> {
         self.simulator = Simulator::new(self.cell.school().scene());
         for touch in 0..self.plan.school {
             self.touch(&mut self.stream(&[1, self.number, touch]));
+            go_on(0).then_some(())?;
         }
         for (seat, station) in self.seats.iter_mut().zip(&self.plan.stations) {
             seat.line.exchange_class(station.class.then(FeedClass::new));
@@ -265,6 +331,7 @@ impl<'a> Device<'a> {
         self.simulator = Simulator::new(self.cell.scene());
         for touch in 0..self.plan.warm_up {
             self.touch(&mut self.stream(&[2, self.number, touch]));
+            go_on(0).then_some(())?;
         }
         let mut trials = vec![Vec::new(); self.seats.len()];
         for seed in seeds {
@@ -272,8 +339,9 @@ impl<'a> Device<'a> {
             for (all, trial) in trials.iter_mut().zip(seen) {
                 all.push(trial);
             }
+            go_on(1).then_some(())?;
         }
-        trials
+        Some(trials)
     }
 
     fn stream(&self, words: &[u64]) -> Rng {
@@ -283,7 +351,8 @@ impl<'a> Device<'a> {
     /// One touch and a clean release long after, on all seats.
     fn touch(&mut self, rng: &mut Rng) -> Vec<Trial> {
         let scene = *self.simulator.scene();
-        let Some(((from, to), truth)) = self.simulator.reach().zip(scene.truth().contact) else {
+        let contact = scene.approach.inward(scene.blade.offset + self.contact);
+        let Some(((from, to), truth)) = self.simulator.reach().zip(contact) else {
             return Vec::new();
         };
         let quiet = 4.0 * self.hold;
