@@ -1,6 +1,7 @@
 //! `sweep`: Monte Carlo over a grid of scenarios.
 
 mod output;
+mod page;
 
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::Arc;
@@ -48,6 +49,10 @@ pub(crate) fn run(args: &Sweep, talk: &Talk) -> Result<Outcome, Fault> {
         output::table(&grid, &rows)
     };
     super::print(text.as_bytes())?;
+    if let Some(path) = &args.report {
+        let page = page::page(&grid, &rows, &tables, args);
+        super::write_file(path, page.as_bytes())?;
+    }
     if rows.len() < grid.len() {
         talk.error(&format!(
             "stopped: {} of {} cells finished, the others are missing; the same command without an interruption \

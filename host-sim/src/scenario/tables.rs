@@ -95,6 +95,13 @@ impl Tables {
         Ok(())
     }
 
+    /// The value stated for `key` as a number in SI units (dB, °C, shares of 1); none for a word.
+    #[must_use]
+    pub fn number(&self, key: &str) -> Option<f64> {
+        self.stated(key)?;
+        Some(self.si(key)).filter(|number| number.is_finite())
+    }
+
     /// Where it came from.
     #[must_use]
     pub fn source(&self) -> &str {

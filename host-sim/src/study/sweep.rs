@@ -150,9 +150,10 @@ impl Point {
         let scenario = Scenario::of(&tables).map_err(|why| {
             let pairs = vary.iter().zip(&values);
             let pairs: Vec<String> = pairs.map(|(one, v)| format!("{}={v}", one.key)).collect();
-            let found = match pairs.is_empty() {
-                true => why.found().to_owned(),
-                false => format!("{} (with {})", why.found(), pairs.join(", ")),
+            let found = if pairs.is_empty() {
+                why.found().to_owned()
+            } else {
+                format!("{} (with {})", why.found(), pairs.join(", "))
             };
             let told = Fault::new(found, why.expected(), why.remedy());
             match why.place() {

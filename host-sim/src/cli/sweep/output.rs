@@ -6,8 +6,11 @@ use crate::cli::args::Sweep;
 use crate::cli::table;
 use crate::study::sweep::{Grid, Row};
 
-/// Columns behind the varied keys, each with its decimals.
-const COLUMNS: [(&str, usize, fn(&Row) -> Option<f64>); 11] = [
+/// A column: its name, its decimals, what it takes from a row.
+type Column = (&'static str, usize, fn(&Row) -> Option<f64>);
+
+/// Columns behind the varied keys, as promised.
+const COLUMNS: [Column; 11] = [
     ("trials", 0, |row| Some(row.trials as f64)),
     ("missed", 0, |row| Some(row.missed as f64)),
     ("false_touches", 0, |row| Some(row.false_touches as f64)),
