@@ -93,13 +93,17 @@ impl Curves {
         }
         let base = top - FOOT;
         let mut free = 0.0;
-        for (place, &x) in self.places.iter().zip(&across) {
+        let mut places: Vec<_> = self.places.iter().zip(&across).collect();
+        places.sort_by(|a, b| a.1.total_cmp(b.1));
+        for (place, &x) in places {
             drawing.line("base", (x, base), (x, base + 5.0));
-            let half = text_width(&place.label) / 2.0;
-            // A label that would run into its neighbour is left out; the table has all.
-            if x - half >= free && x + half <= WIDTH {
-                drawing.text("soft", (x, base + 20.0), Anchor::Middle, &place.label);
-                free = x + half + 6.0;
+            let width = text_width(&place.label);
+            // Kept inside the picture; one that would run into its neighbour is left out, the table has all.
+            let left = (x - width / 2.0).min(WIDTH - width).max(0.0);
+            if left >= free {
+                let at = (left + width / 2.0, base + 20.0);
+                drawing.text("soft", at, Anchor::Middle, &place.label);
+                free = left + width + 6.0;
             }
         }
         let middle = f64::midpoint(LEFT, RIGHT);
@@ -177,7 +181,7 @@ impl Curves {
                 .fold(most, f64::min);
             Axis::new(Scale::Log, (least / 1.6, most * 1.6), (base, field))
         } else {
-            let limit = most.max(EVEN_NM) * 1.25;
+            let limit = most.max(EVEN_NM) * 2.0;
             Axis::new(
                 Scale::SymLog { linear: EVEN_NM },
                 (-limit, limit),

@@ -26,7 +26,7 @@ const RIGHT: f64 = WIDTH - 16.0;
 const ROW: f64 = 34.0;
 const TOP: f64 = 44.0;
 /// Widest names of rows.
-const NAMES: f64 = 170.0;
+const NAMES: f64 = 230.0;
 /// Tints from pale to strong.
 const TINTS: f64 = 7.0;
 

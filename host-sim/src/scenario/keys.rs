@@ -163,7 +163,7 @@ pub(crate) const KEYS: [Key; 55] = [
     key("disturbance.droplets_per_h", Number, "0", ("0", "3600000"), Later, "droplets and chips that shade the beam for 50 us to 5 ms, mean number an hour"),
     key("disturbance.vibration_amplitude", Quantity(&LENGTH), "0nm", ("0nm", "1mm"), Later, "amplitude of the blade's vibration"),
     key("disturbance.vibration_frequency", Quantity(&FREQUENCY), "50Hz", ("1Hz", "1MHz"), Later, "its frequency"),
-    key("disturbance.flutter", Number, "0", ("0", "1000"), Later, "breaks of the contact after its first make, mean number"),
+    key("disturbance.flutter", Count, "0", ("0", "1000"), Later, "most hits before the blade stays, each number from 1 on as likely; 0: it stays at once"),
     key("capture.tick", Quantity(&FREQUENCY), "16MHz", ("20kHz", "1GHz"), Always, "rate of the clock that stamps the edges"),
     key("capture.bits", Count, "32", ("8", "64"), Later, "width of its counter; times of a log are already widened"),
     key("sampling.rate", Quantity(&FREQUENCY), "200kHz", ("100Hz", "100MHz"), Always, "samples of the light a second, in place of edges"),

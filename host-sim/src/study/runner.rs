@@ -76,10 +76,15 @@ impl Cell {
     /// Noise as a position noise at the trip level, m.
     #[must_use]
     pub fn sigma_x(&self) -> f64 {
-        let light = self.light();
-        let x = light.profile.edge_at(self.comparator().trip) / light.profile.radius();
-        // The slope of a Gaussian beam falls from its middle as its square does.
-        light.sigma_x() / (-2.0 * x * x).exp()
+        let (light, trip) = (self.light(), self.comparator().trip);
+        if (trip - 0.5).abs() < 1e-12 {
+            return light.sigma_x();
+        }
+        // Slope of the light about the trip level, over a hundredth of the travel.
+        let x = light.profile.edge_at(trip);
+        let step = 0.005 * self.span;
+        let passed = |x: f64| light.profile.transmitted(x);
+        light.sigma * 2.0 * step / (passed(x - step) - passed(x + step))
     }
 
     /// Noise cycles per noise width.
