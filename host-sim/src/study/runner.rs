@@ -296,6 +296,8 @@ struct Device<'a> {
     hold: f64,
     /// Where contact is for a blade without offset, m.
     contact: f64,
+    /// What the cell adds to the names of its streams.
+    name: Vec<u64>,
 }
 
 impl<'a> Device<'a> {
@@ -317,6 +319,7 @@ impl<'a> Device<'a> {
             now: 0,
             hold: longest.unwrap_or(0) as f64 * 1e-9,
             contact: cell.contact_at(),
+            name: cell.name(),
         }
     }
 
@@ -350,7 +353,7 @@ impl<'a> Device<'a> {
     }
 
     fn stream(&self, words: &[u64]) -> Rng {
-        rng::stream(&[words, &self.cell.name()].concat())
+        rng::stream(&[words, &self.name].concat())
     }
 
     /// One touch and a clean release long after, on all seats.
