@@ -51,8 +51,6 @@ pub struct Truth {
 #[derive(Debug, Clone)]
 pub struct Simulator {
     scene: Scene,
-    /// When noise can switch the output; the same for every touch of the scene.
-    stretches: Vec<(f64, f64)>,
     noise: Noise,
     samples: Vec<f64>,
     edges: Vec<(f64, bool)>,
@@ -133,7 +131,6 @@ impl Simulator {
     pub fn new(scene: Scene) -> Self {
         Self {
             noise: Noise::new(&scene.spectrum),
-            stretches: scene.stretches(),
             scene,
             samples: vec![0.0; BLOCK],
             edges: Vec::new(),
@@ -150,7 +147,8 @@ impl Simulator {
     /// the output; none when the blade stays away from the beam.
     #[must_use]
     pub fn reach(&self) -> Option<(f64, f64)> {
-        Some((self.stretches.first()?.0, self.stretches.last()?.1))
+        let stretches = self.scene.stretches();
+        Some((stretches.first()?.0, stretches.last()?.1))
     }
 
     /// Edges of one touch as (time s, blocked after it) on the path's clock,
@@ -161,8 +159,7 @@ impl Simulator {
         let mut output = Output::new(&self.scene.comparator, false);
         let mut last_end = f64::NEG_INFINITY;
         let mut before = f64::INFINITY;
-        for k in 0..self.stretches.len() {
-            let (begin, end) = self.stretches[k];
+        for (begin, end) in self.scene.stretches() {
             if begin > last_end {
                 self.noise.restart(rng);
             }

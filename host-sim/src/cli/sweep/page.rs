@@ -140,8 +140,7 @@ fn curves(grid: &Grid, rows: &[Row], tables: &Tables, rest: &[String]) -> Curves
     };
     Curves {
         title: format!("Error along {along}{}", at(grid, 1, rest)),
-        caption: "First edge and 'N in a row' move with what changes the chatter; the onset stays."
-            .to_owned(),
+        caption: "Each method on the same simulated touches.".to_owned(),
         along: along.clone(),
         places: rows.iter().map(place).collect(),
         lines: METHODS
