@@ -153,6 +153,8 @@ fn bad_requests_are_refused_before_anything_runs() {
     assert!(refused("barrier.film=0%,70%").contains("makes sense"));
     assert!(refused("approach.feed=0mm/min").contains("0.001mm/min"));
     assert_eq!(code(&run(&["sweep", &path("s.toml"), "--trials", "0"])), 2);
+    let nowhere = run(&["sweep", &path("s.toml"), "--report", &path("none/r.html")]);
+    assert_eq!((code(&nowhere), out(&nowhere)), (2, String::new()));
     let told = run(&["sweep", &path("s.toml"), "--trials", "20"]);
     assert!(code(&told) == 0 && err(&told).contains("link.loss"));
 }

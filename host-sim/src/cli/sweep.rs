@@ -3,6 +3,8 @@
 mod output;
 mod page;
 
+use std::fs::File;
+use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::Arc;
 use std::time::Duration;
@@ -34,6 +36,9 @@ pub(crate) fn run(args: &Sweep, talk: &Talk) -> Result<Outcome, Fault> {
     if args.trials < ENOUGH {
         talk.note("99.9 % of fewer than 1000 trials is their largest error");
     }
+    if let Some(path) = &args.report {
+        writable(path)?;
+    }
     let stop = stop_on_interrupt()?;
     let bar = bar(grid.len() as u64 * args.trials);
     let rows = grid.run(args.trials, args.seed, &|added| {
@@ -63,6 +68,14 @@ pub(crate) fn run(args: &Sweep, talk: &Talk) -> Result<Outcome, Fault> {
         return Ok(Outcome::CouldNot);
     }
     Ok(Outcome::Holds)
+}
+
+/// Hours of computing must not end at a report that cannot be written.
+fn writable(path: &Path) -> Result<(), Fault> {
+    let opened = File::options().create(true).append(true).open(path);
+    opened
+        .map(|_| ())
+        .map_err(|why| Fault::io(&path.display().to_string(), "write", &why))
 }
 
 /// A flag that an interruption (Ctrl-C) raises; a second one ends the program at once.

@@ -6,7 +6,7 @@
 
 use rand_distr::{Distribution, Uniform};
 
-use super::setup::{Scenario, Sensing};
+use super::setup::{Scenario, Sensing, SPIKES};
 use crate::fault::{Fault, Place};
 use crate::model::approach::{mm_per_min, Approach};
 use crate::model::rng;
@@ -77,6 +77,9 @@ pub fn draw(scenario: &Scenario, touches: u64, seed: u64) -> Result<Drawn, Fault
         (scenario.clearance + scenario.length_doubt).max(5.0 * scenario.span) / scenario.feed;
     let rest = late + scenario.depth / scenario.feed + approach.stand + way / approach.retract;
     let period_s = lead + rest + 4.0 * hold + STAND;
+    scenario
+        .spikes(period_s)
+        .map_err(|why| why.at(Place::Setting(SPIKES.to_owned())))?;
     let period_ns = (period_s * 1e6).ceil() * 1e3;
     if period_ns * touches as f64 > 9e18 {
         let most = (9e18 / period_ns).floor();
@@ -224,5 +227,8 @@ mod tests {
         assert!(draw(&of("[sampling]\nbits = 12\n"), 1, 1).is_err());
         let why = draw(&of(""), u64::MAX, 1).unwrap_err().to_string();
         assert!(why.contains("285 years"), "{why}");
+        let many = "[approach]\nfeed = \"0.1mm/min\"\n[disturbance]\nglitches_per_s = 10000\n";
+        let why = draw(&of(many), 1, 1).unwrap_err().to_string();
+        assert!(why.starts_with("disturbance.glitches_per_s"), "{why}");
     }
 }

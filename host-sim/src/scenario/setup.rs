@@ -12,6 +12,8 @@ use crate::study::runner::Cell;
 
 /// Samples or ticks that must fall into the span at least, or the ramp is not seen.
 const LEAST_IN_SPAN: f64 = 8.0;
+/// Spikes that may fall into one touch at most: they are kept in memory.
+const MOST_SPIKES: f64 = 1e6;
 /// Noise cycles a touch may last at most: some seconds of computing.
 const MOST_CYCLES: f64 = 1e7;
 /// How many times faster than the ramp the comparator must be: it has no lag in the model.
@@ -83,6 +85,9 @@ pub enum Method {
     /// Clipped area of samples.
     Area,
 }
+
+/// The key of the spikes.
+pub(super) const SPIKES: &str = "disturbance.glitches_per_s";
 
 impl Scenario {
     /// The scenario that `tables` state.
@@ -260,7 +265,29 @@ impl Scenario {
                 ),
             ));
         }
-        Ok(())
+        self.spikes(cycles / bandwidth + 12.0 * self.hold_ns as f64 * 1e-9)
+            .map_err(|why| (SPIKES, why))
+    }
+
+    /// Refuses more spikes than memory holds in a touch that is watched for `watched` seconds.
+    pub(super) fn spikes(&self, watched: f64) -> Result<(), Fault> {
+        if self.glitches_per_s * watched <= MOST_SPIKES {
+            return Ok(());
+        }
+        let nearest = MOST_SPIKES / watched;
+        let nearest = if nearest >= 1.0 {
+            nearest.floor()
+        } else {
+            (nearest * 1e9).floor() / 1e9
+        };
+        Err(Fault::new(
+            format!(
+                "{} spikes a second over a touch that lasts {watched:.3} s",
+                self.glitches_per_s
+            ),
+            format!("at most {MOST_SPIKES} in one touch"),
+            format!("at most {nearest} makes sense, or a faster approach.feed"),
+        ))
     }
 }
 
@@ -333,6 +360,7 @@ mod tests {
             ("[sampling]\nrate = \"VALUE\"\n", "200Hz", true),
             ("[capture]\n[barrier]\nbandwidth = \"1MHz\"\nspan = \"5um\"\n[approach]\nfeed = \"60m/min\"\n[capture2]\ntick = \"VALUE\"\n", "1MHz", true),
             ("[approach]\nfeed = \"60m/min\"\n[barrier]\nbandwidth = \"VALUE\"\n", "1kHz", true),
+            ("[barrier]\nsnr = \"40dB\"\n[approach]\nfeed = \"0.01mm/min\"\n[disturbance]\nglitches_per_s = VALUE\n", "20000", false),
             ("[barrier]\nsnr = \"40dB\"\n[approach]\nfeed = \"VALUE\"\n", "0.002mm/min", true),
         ] {
             let text = text.replace("[capture]\n", "").replace("capture2", "capture");
