@@ -166,3 +166,18 @@ fn bad_scenarios_get_place_reason_and_remedy() {
     assert!(code(&same) == 2 && err(&same).contains("a file for each"));
     assert_eq!(code(&run(&["simulate", &path("none.toml")])), 2);
 }
+
+#[test]
+fn every_example_is_marked_invented_and_runs() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/scenarios");
+    let mut seen = 0;
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        let toml = std::fs::read_to_string(&path).unwrap();
+        assert!(toml.starts_with("# Invented"), "{}", path.display());
+        let made = run(&["simulate", &text(&path), "--touches", "2"]);
+        assert_eq!(code(&made), 0, "{}", err(&made));
+        seen += 1;
+    }
+    assert_eq!(seen, 4);
+}
