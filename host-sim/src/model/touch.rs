@@ -15,7 +15,7 @@ use super::noise::{Noise, Spectrum};
 use super::rng::Rng;
 
 /// Noise sigmas beyond the hysteresis at which the simulation begins and ends.
-pub const MARGIN: f64 = 6.5;
+const MARGIN: f64 = 6.5;
 /// Longest stretch between two exact evaluations of the mean light, steps.
 const BLOCK: usize = 1024;
 
