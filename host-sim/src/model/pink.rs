@@ -51,7 +51,8 @@ impl Pink {
     }
 
     fn octaves(&self) -> i32 {
-        (self.corner / self.lowest).log2().ceil().max(0.0) as i32
+        // 40 octaves below a kilohertz is a month; no band needs more.
+        (self.corner / self.lowest).log2().ceil().clamp(0.0, 40.0) as i32
     }
 
     /// A source beside white noise of `density` (share of full light squared

@@ -27,6 +27,10 @@ const STEPS: u32 = 512;
 /// Rebounds below this share of the first speed count as lying on the tooth.
 const SLOW: f64 = 1e-4;
 
+/// Rebounds on one tooth after which the plate counts as lying on it: so many
+/// come only with a preload that keeps it there anyway.
+const MOST: u32 = 1000;
+
 /// Free flight from a place and a speed.
 #[derive(Clone, Copy)]
 struct Flight {
@@ -63,7 +67,7 @@ impl Plate {
             u: (1.0 + self.restitution) * first,
         };
         let mut t = enter;
-        loop {
+        for _ in 0..MOST {
             // Up to the exit the tooth may catch the plate again.
             let mut next = t + step;
             while next < exit && self.at(&flight, next).0 > tooth(next) {
@@ -96,6 +100,7 @@ impl Plate {
             };
             t = met;
         }
+        exit
     }
 
     /// Place and speed of the plate at time `t`.
@@ -177,6 +182,22 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn a_heavy_preload_and_no_loss_end_too() {
+        let pressed = Plate {
+            mass: 1e-3,
+            preload: 1e4,
+            rate: 0.0,
+            restitution: 1.0,
+        };
+        assert!((widths(&pressed, 500.0, 5e-6) - 1.0).abs() < 0.01);
+        let loose = Plate {
+            preload: 0.0,
+            ..pressed
+        };
+        assert!(widths(&loose, 500.0, 5e-6).is_infinite());
     }
 
     #[test]

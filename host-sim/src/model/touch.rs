@@ -279,6 +279,7 @@ impl Simulator {
             .pink
             .map(|pink| pink.source(density, rng));
         for (begin, end) in self.scene.stretches_of(&course) {
+            self.hits(&course, (last_end, begin), &mut output);
             if begin > last_end {
                 self.noise.restart(rng);
                 if let (Some(pink), true) = (&mut pink, last_end.is_finite()) {
@@ -288,14 +289,32 @@ impl Simulator {
             last_end = end;
             before = self.stretch(rng, (begin, end), before, &mut output, (&course, &mut pink));
         }
-        if let Some(hits) = &course.hits {
-            self.edges = force(&self.edges, &hits.blocked);
-        }
+        self.hits(&course, (last_end, f64::INFINITY), &mut output);
         if self.scene.glitches.rate > 0.0 {
             let spikes = self.scene.glitches.draw(rng, watch.0, watch.1);
             self.edges = overlay(&self.edges, false, &spikes);
         }
         &self.edges
+    }
+
+    /// Edges of hits between two stretches of noise (s); within one the noise
+    /// itself meets them.
+    fn hits(&mut self, course: &Course, (from, to): (f64, f64), output: &mut Output) {
+        let Some(hits) = &course.hits else {
+            return;
+        };
+        // Whatever lasts until the path counts again goes on in the path.
+        let to = to.min(hits.until);
+        for (t, blocked) in hits
+            .blocked
+            .iter()
+            .flat_map(|hit| [(hit.0, true), (hit.1, false)])
+        {
+            if from < t && t < to && blocked != output.blocked() {
+                output.set(blocked);
+                self.edges.push((t, blocked));
+            }
+        }
     }
 
     /// The light of a new touch in counts, from `from` to before `to` (s on the
@@ -377,32 +396,6 @@ impl Simulator {
     }
 }
 
-/// Edges of a line that starts free, blocked besides in the times `blocked`
-/// (s, in order, apart).
-fn force(edges: &[(f64, bool)], blocked: &[(f64, f64)]) -> Vec<(f64, bool)> {
-    let mut steps: Vec<(f64, i32)> = edges
-        .iter()
-        .map(|edge| (edge.0, if edge.1 { 1 } else { -1 }))
-        .collect();
-    for &(begin, end) in blocked {
-        steps.extend([(begin, 1), (end, -1)]);
-    }
-    steps.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut out = Vec::with_capacity(steps.len());
-    let mut depth = 0;
-    for (k, &(t, step)) in steps.iter().enumerate() {
-        depth += step;
-        // Steps at one instant count together.
-        let last = steps.get(k + 1).is_none_or(|next| next.0 > t);
-        let level = depth > 0;
-        let shown = out.last().is_some_and(|edge: &(f64, bool)| edge.1);
-        if last && level != shown && t.is_finite() {
-            out.push((t, level));
-        }
-    }
-    out
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -419,6 +412,146 @@ mod tests {
             }
         }
         hash
+    }
+
+    /// Wherever the light without noise is clear of the trip level, the line
+    /// must show its side of it.
+    fn assert_follows_light(scene: &Scene, clear: f64, watch: (f64, f64)) {
+        for touch in 0..4 {
+            let course = Course::draw(scene, &mut rng::stream(&[touch]), watch);
+            let edges = Simulator::new(*scene)
+                .edges(&mut rng::stream(&[touch]), watch)
+                .to_vec();
+            assert!(edges
+                .windows(2)
+                .all(|w| w[0].0 <= w[1].0 && w[0].1 != w[1].1));
+            let (mut judged, mut blocked_seen) = (0, 0);
+            for k in 0..200_000 {
+                let t = watch.0 + (watch.1 - watch.0) * f64::from(k) / 200_000.0;
+                let over = course.light(scene, t) - scene.comparator.trip;
+                // A sudden change is spread over one step of the noise.
+                let settled = [t - 1e-6, t + 1e-6].iter().all(|&near| {
+                    let near = course.light(scene, near) - scene.comparator.trip;
+                    near.abs() > clear && (near > 0.0) == (over > 0.0)
+                });
+                if over.abs() > clear && settled {
+                    let after = edges.partition_point(|edge| edge.0 <= t);
+                    let blocked = after.checked_sub(1).is_some_and(|k| edges[k].1);
+                    assert_eq!(blocked, over < 0.0, "touch {touch} at {t}: {over}");
+                    judged += 1;
+                    blocked_seen += u32::from(blocked);
+                }
+            }
+            assert!(
+                judged > 100_000 && blocked_seen > 1000,
+                "{judged} {blocked_seen}"
+            );
+        }
+    }
+
+    fn disturbed(feed: f64, disturbance: &Disturbance) -> Scene {
+        let mut scene = crate::study::runner::Cell::new(feed, 60.0).scene();
+        scene.approach = Approach {
+            depth: 100e-6,
+            stand: 0.02,
+            retract: 0.002,
+            limits: crate::model::ramp::Limits {
+                acceleration: 0.5,
+                jerk: 50.0,
+            },
+            ..scene.approach
+        };
+        scene.disturbance = *disturbance;
+        scene
+    }
+
+    #[test]
+    fn edges_follow_the_light_under_every_disturbance() {
+        let all = Disturbance {
+            film: Some(crate::model::film::Film {
+                loss: 0.2,
+                per_hour: 0.5,
+            }),
+            flicker: Some(crate::model::flicker::Flicker::mains(0.03)),
+            pink: Some(crate::model::pink::Pink {
+                corner: 500.0,
+                lowest: 1.0,
+            }),
+            carrier: Some(crate::model::carrier::Carrier {
+                rate: 50.0,
+                length: 1e-3,
+                frequency: 10e3,
+                amplitude: 0.6,
+            }),
+            droplets: Some(crate::model::droplets::Droplets {
+                least: 0.3,
+                ..crate::model::droplets::Droplets::per_hour(50.0 * 3600.0)
+            }),
+            vibration: Some(crate::model::vibration::Vibration {
+                amplitude: 5e-6,
+                frequency: 300.0,
+            }),
+            ..Disturbance::default()
+        };
+        // 10 sigmas of the white noise, 6 of the 1/f noise, and the width of a flank.
+        assert_follows_light(&disturbed(300.0, &all), 0.03, (-0.1, 0.3));
+        let turning = Disturbance {
+            cutter: Some(crate::model::cutter::Cutter {
+                speed: 50.0,
+                teeth: 3,
+                radius: 5e-3,
+                run_out: 5e-6,
+            }),
+            plate: Some(crate::model::plate::Plate {
+                mass: 0.02,
+                preload: 1.5,
+                rate: 100.0,
+                restitution: 0.3,
+            }),
+            ..all
+        };
+        assert_follows_light(&disturbed(60.0, &turning), 0.03, (-0.1, 0.3));
+        let fluttering = Disturbance {
+            flutter: Some(crate::model::flutter::Flutter::default()),
+            ..all
+        };
+        assert_follows_light(&disturbed(300.0, &fluttering), 0.03, (-0.1, 0.3));
+    }
+
+    #[test]
+    fn film_moves_a_fixed_trip_point_as_far_as_the_study_says() {
+        for (loss, moved) in [(0.01, 404e-9), (0.10, 4.5e-6)] {
+            let film = crate::model::film::Film {
+                loss,
+                per_hour: 0.0,
+            };
+            let mut scene = disturbed(
+                300.0,
+                &Disturbance {
+                    film: Some(film),
+                    ..Disturbance::default()
+                },
+            );
+            scene.light.sigma = 1e-6;
+            let edges = Simulator::new(scene)
+                .edges(&mut rng::stream(&[1]), (-0.1, 0.3))
+                .to_vec();
+            assert!(edges[0].1);
+            let early = -scene.approach.position(edges[0].0);
+            // The study gives the slope at no loss; the profile bends by 1 % until here.
+            assert!((early / moved - 1.0).abs() < 0.015, "{loss}: {early}");
+        }
+    }
+
+    #[test]
+    fn a_contact_during_the_start_has_the_feed_it_has_then() {
+        let mut scene = disturbed(1000.0, &Disturbance::default());
+        scene.approach.clearance = 100e-6;
+        let feed = scene.contact_feed();
+        assert!(feed > 0.0 && feed < 0.9 * scene.approach.feed, "{feed}");
+        let (high, low) = scene.fall(0.9, 0.1).unwrap();
+        let contact = scene.truth().contact.unwrap();
+        assert!(high < contact && contact < low);
     }
 
     #[test]
