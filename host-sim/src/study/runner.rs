@@ -20,6 +20,7 @@ use crate::model::approach::{mm_per_min, Approach};
 use crate::model::blade::Blade;
 use crate::model::capture::Capture;
 use crate::model::comparator::Comparator;
+use crate::model::course::Disturbance;
 use crate::model::glitches::Glitches;
 use crate::model::light::Light;
 use crate::model::noise::Spectrum;
@@ -135,6 +136,7 @@ impl Cell {
             capture: Capture {
                 rate: f64::from(self.tick_hz),
             },
+            disturbance: Disturbance::default(),
         }
     }
 
