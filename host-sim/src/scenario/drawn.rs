@@ -10,7 +10,7 @@ use super::setup::{Scenario, Sensing, SPIKES};
 use crate::fault::{Fault, Place};
 use crate::model::approach::{mm_per_min, Approach};
 use crate::model::rng;
-use crate::model::touch::{Scene, Simulator};
+use crate::model::touch::Simulator;
 
 /// Name of the line.
 pub const LINE: &str = "probe";
@@ -20,8 +20,8 @@ const RETRACT: f64 = 300.0;
 const STAND_HOLDS: f64 = 20.0;
 /// Shortest time of standing, s.
 const STAND: f64 = 0.1;
-/// End of a touch without new spikes, so that none reaches into the next one, s.
-const TAIL: f64 = 0.001;
+/// End of a touch without new spikes and droplets, so that none reaches into the next one, s.
+const TAIL: f64 = 0.01;
 
 /// One true touch, times in ns of the log.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -38,9 +38,7 @@ pub struct Drawn {
     seed: u64,
     left: std::ops::Range<u64>,
     simulator: Simulator,
-    /// Position of contact, m along the path.
-    contact: f64,
-    /// From the start of an approach to the expected contact, s.
+    /// From the begin of a touch to the expected time 0 of its path, s.
     lead: f64,
     /// Half range of the contact, s.
     late: f64,
@@ -60,23 +58,24 @@ pub fn draw(scenario: &Scenario, touches: u64, seed: u64) -> Result<Drawn, Fault
         return Err(samples_refused());
     };
     let cell = scenario.cell(0);
-    let scene = cell.scene();
+    let mut scene = cell.scene();
     let hold = scenario.hold_ns as f64 * 1e-9;
-    let trip = cell.contact_at();
-    let approach = Approach {
+    scene.approach = Approach {
         feed: scenario.feed,
-        depth: trip + scenario.depth,
+        depth: scene.trip_position() + scenario.depth,
         stand: STAND.max(STAND_HOLDS * hold),
         retract: mm_per_min(RETRACT),
+        clearance: scenario.clearance - scene.trip_position(),
+        limits: scenario.limits,
     };
-    let reach = scenario.clearance + scenario.length_doubt;
-    // Back at the start, or out of the light where that is farther away, and a while after.
-    let way = reach.max(5.0 * scenario.span) + scenario.depth;
+    scene.disturbance.cutter = scenario.cutter;
+    scene.disturbance.plate = scenario.cutter.and(scenario.plate);
+    let path = &scene.approach;
+    // A contact that comes early or late does so by shifting the whole path.
     let late = scenario.length_doubt / scenario.feed;
-    let lead =
-        (scenario.clearance + scenario.length_doubt).max(5.0 * scenario.span) / scenario.feed;
-    let rest = late + scenario.depth / scenario.feed + approach.stand + way / approach.retract;
-    let period_s = lead + rest + 4.0 * hold + STAND;
+    let lead = late - path.start();
+    let back = path.outward(-scenario.clearance).unwrap_or(path.turn());
+    let period_s = lead + late + back + 4.0 * hold + STAND;
     scenario
         .spikes(period_s)
         .map_err(|why| why.at(Place::Setting(SPIKES.to_owned())))?;
@@ -93,8 +92,7 @@ pub fn draw(scenario: &Scenario, touches: u64, seed: u64) -> Result<Drawn, Fault
     Ok(Drawn {
         seed,
         left: 0..touches,
-        simulator: Simulator::new(Scene { approach, ..scene }),
-        contact: trip,
+        simulator: Simulator::new(scene),
         lead,
         late,
         period_ns: period_ns as u64,
@@ -133,9 +131,10 @@ impl Drawn {
         let start_ns = number * self.period_ns;
         let ns = |t: f64| start_ns as i64 + ((t + shift) * 1e9).round() as i64;
         let at = |t: Option<f64>| t.map_or(start_ns as i64, ns);
+        let truth = scene.truth();
         let touch = Touch {
-            onset_ns: at(scene.approach.inward(self.contact)),
-            release_ns: at(scene.approach.outward(self.contact)),
+            onset_ns: at(truth.contact),
+            release_ns: at(truth.release),
         };
         let watch = (-shift, self.period_ns as f64 * 1e-9 - shift - TAIL);
         let tick = u128::from(self.tick_hz);

@@ -24,6 +24,7 @@ mod keys;
 mod kind;
 mod nearest;
 mod setup;
+mod stages;
 mod tables;
 
 pub(crate) use drawn::samples_refused;

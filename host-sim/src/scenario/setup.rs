@@ -4,10 +4,15 @@
 //! model holds. A request for the impossible is refused with the reason and the nearest value that makes sense.
 
 use super::kind::Value;
+use super::stages;
 use super::tables::Tables;
 use crate::fault::{Fault, Place};
+use crate::model::course::Disturbance;
+use crate::model::cutter::Cutter;
 use crate::model::light::sigma_of_snr;
-use crate::study::runner::Cell;
+use crate::model::plate::Plate;
+use crate::model::ramp::{Limits, Ramp};
+use crate::study::runner::{Beam, Cell};
 
 /// Sigmas of noise from light or dark to the threshold below which noise alone trips the barrier; the model leaves
 /// noise out beyond them.
@@ -40,12 +45,20 @@ pub struct Scenario {
     pub bandwidth_hz: u32,
     /// Trip level, share of the light of a clean lens.
     pub trip: f64,
-    /// Share of the light that a film takes.
-    pub film: f64,
+    /// Shape of the light.
+    pub beam: Beam,
     /// Half the hysteresis in standard deviations of the noise.
     pub hysteresis: f64,
     /// Spikes per second.
     pub glitches_per_s: f64,
+    /// What else disturbs.
+    pub disturbance: Disturbance,
+    /// A turning cutter.
+    pub cutter: Option<Cutter>,
+    /// The plate that it throws.
+    pub plate: Option<Plate>,
+    /// What the drive can do.
+    pub limits: Limits,
     /// What comes out of the barrier.
     pub sensing: Sensing,
     /// What is judged.
@@ -124,9 +137,16 @@ impl Scenario {
             snr: tables.si("barrier.snr"),
             bandwidth_hz: hz("barrier.bandwidth"),
             trip: tables.si("barrier.trip"),
-            film: tables.si("barrier.film"),
+            beam: match tables.stated("barrier.profile") {
+                Some(Value::Word("circular")) => Beam::Circle,
+                _ => Beam::Gaussian,
+            },
             hysteresis: tables.si("barrier.hysteresis"),
-            glitches_per_s: tables.si("disturbance.glitches_per_s"),
+            glitches_per_s: tables.si(SPIKES),
+            disturbance: stages::disturbance(tables),
+            cutter: stages::cutter(tables),
+            plate: stages::plate(tables),
+            limits: stages::limits(tables),
             sensing,
             method: method(tables, sensing)?,
             hold_ns: (tables.si("onset.hold") * 1e9).round() as u64,
@@ -134,6 +154,7 @@ impl Scenario {
         scenario
             .light()
             .and_then(|()| scenario.ramp())
+            .and_then(|()| scenario.start())
             .map_err(|(key, why)| why.at(Place::Setting(format!("{}: {key}", tables.source()))))?;
         Ok(scenario)
     }
@@ -152,7 +173,8 @@ impl Scenario {
             glitches: self.glitches_per_s,
             tick_hz,
             trip: self.trip,
-            film: self.film,
+            beam: self.beam,
+            disturbance: self.disturbance,
             series,
             ..Cell::new(self.feed * 60_000.0, self.snr)
         }
@@ -161,7 +183,8 @@ impl Scenario {
     /// Light on either side of the trip level: room for hysteresis and noise.
     fn light(&self) -> Result<(), (&'static str, Fault)> {
         let sigma = sigma_of_snr(self.snr);
-        let rest = 1.0 - self.film;
+        let film = self.disturbance.film.map_or(0.0, |film| film.loss);
+        let rest = 1.0 - film;
         let percent = |share: f64| format!("{}%", (share * 1e5).round() / 1e3);
         if rest <= self.trip {
             let nearest = 0.9 * (1.0 - self.trip);
@@ -171,7 +194,7 @@ impl Scenario {
                     format!(
                         "{} of film, which leaves less light than the trip level of {}: the barrier stands at \
                          blocked for good",
-                        percent(self.film),
+                        percent(film),
                         percent(self.trip)
                     ),
                     format!("less than {}", percent(1.0 - self.trip)),
@@ -252,7 +275,10 @@ impl Scenario {
                 slow(bandwidth, LEAST_BANDWIDTH, "periods"),
             ));
         }
-        let cycles = self.cell(0).k() * 2.0 * (MARGIN + self.hysteresis);
+        let cycles = self.cell(0).k() * 2.0 * (MARGIN + self.hysteresis)
+            + self.disturbance.vibration.map_or(0.0, |vibration| {
+                2.0 * vibration.amplitude / self.feed * bandwidth
+            });
         if cycles > MOST_CYCLES {
             let nearest = (self.feed * cycles / MOST_CYCLES * 6e7).ceil() / 1e3;
             return Err((
@@ -269,6 +295,32 @@ impl Scenario {
         }
         self.spikes(cycles / bandwidth + 12.0 * self.hold_ns as f64 * 1e-9)
             .map_err(|why| (SPIKES, why))
+    }
+
+    /// Whether the feed is reached between start and light.
+    fn start(&self) -> Result<(), (&'static str, Fault)> {
+        let light = 0.5 * self.span;
+        let way = self.clearance - self.length_doubt - light;
+        let needed = Ramp::new(self.feed, &self.limits).travel();
+        if way >= needed && way >= 0.0 {
+            return Ok(());
+        }
+        let um = |way: f64| (way * 1e6).ceil();
+        Err((
+            "approach.clearance",
+            Fault::new(
+                format!(
+                    "{} um: less than length doubt, half the span and the {} um until the feed is reached",
+                    um(self.clearance),
+                    um(needed)
+                ),
+                "a start before the light",
+                format!(
+                    "at least {}um makes sense",
+                    um(needed + self.length_doubt + light)
+                ),
+            ),
+        ))
     }
 
     /// Refuses more spikes than memory holds in a touch that is watched for `watched` seconds.

@@ -22,7 +22,7 @@ use crate::model::capture::Capture;
 use crate::model::comparator::Comparator;
 use crate::model::course::Disturbance;
 use crate::model::glitches::Glitches;
-use crate::model::light::Light;
+use crate::model::light::{Light, Profile};
 use crate::model::noise::Spectrum;
 use crate::model::rng::{self, Rng};
 use crate::model::touch::{Scene, Simulator};
@@ -48,8 +48,10 @@ pub struct Cell {
     pub tick_hz: u32,
     /// Trip level, share of the light of a clean lens.
     pub trip: f64,
-    /// Share of the light that a film on the lens takes; the trip level does not follow.
-    pub film: f64,
+    /// Shape of the beam.
+    pub beam: Beam,
+    /// What disturbs beyond noise and spikes; the trip level does not follow a film.
+    pub disturbance: Disturbance,
     /// Which series of random numbers; 0 is the study's own.
     pub series: u64,
 }
@@ -69,23 +71,19 @@ impl Cell {
             glitches: 0.0,
             tick_hz: 16_000_000,
             trip: 0.5,
-            film: 0.0,
+            beam: Beam::Gaussian,
+            disturbance: Disturbance::default(),
             series: 0,
         }
     }
 
-    /// Noise as a position noise at the trip level, m.
+    /// Noise as a position noise where the film lets the light trip, m.
     #[must_use]
     pub fn sigma_x(&self) -> f64 {
-        let (light, trip) = (self.light(), self.comparator().trip);
-        if (trip - 0.5).abs() < 1e-12 {
-            return light.sigma_x();
-        }
-        // Slope of the light about the trip level, over a hundredth of the travel.
-        let x = light.profile.edge_at(trip);
-        let step = 0.005 * self.span;
-        let passed = |x: f64| light.profile.transmitted(x);
-        light.sigma * 2.0 * step / (passed(x - step) - passed(x + step))
+        let light = self.light();
+        let left = self.disturbance.film.map_or(1.0, |film| film.left(0.0));
+        let x = light.profile.edge_at(self.trip / left);
+        light.sigma / (left * light.profile.slope_at(x))
     }
 
     /// Noise cycles per noise width.
@@ -94,28 +92,17 @@ impl Cell {
         self.sigma_x() / mm_per_min(self.feed) * self.corner
     }
 
-    /// Beam and noise. Its unit is the light that the film leaves, so the noise looks larger.
+    /// Beam and noise.
     #[must_use]
     pub fn light(&self) -> Light {
-        let clean = Light::new(self.span, self.snr);
-        Light {
-            sigma: clean.sigma / (1.0 - self.film),
-            ..clean
+        let light = Light::new(self.span, self.snr);
+        match self.beam {
+            Beam::Gaussian => light,
+            Beam::Circle => Light {
+                profile: Profile::circular(self.span),
+                ..light
+            },
         }
-    }
-
-    /// The comparator in the unit of [`light`](Self::light).
-    fn comparator(&self) -> Comparator {
-        Comparator {
-            trip: self.trip / (1.0 - self.film),
-            half_hysteresis: self.hysteresis,
-        }
-    }
-
-    /// Where contact is, m along the path: where a clean lens trips. What a film moves is an error.
-    #[must_use]
-    pub fn contact_at(&self) -> f64 {
-        self.light().profile.edge_at(self.trip)
     }
 
     /// The scene of one touch. Where there is little chatter the noise is
@@ -131,20 +118,27 @@ impl Cell {
                 corner: self.corner,
                 steps: if self.k() < 60.0 { 32 } else { 10 },
             },
-            comparator: self.comparator(),
+            comparator: Comparator {
+                trip: self.trip,
+                half_hysteresis: self.hysteresis,
+            },
             glitches: Glitches::per_second(self.glitches),
             capture: Capture {
                 rate: f64::from(self.tick_hz),
             },
-            disturbance: Disturbance::default(),
+            disturbance: self.disturbance,
         }
     }
 
-    /// The same barrier without spikes at a feed of 16 noise cycles per width.
+    /// The same barrier without disturbance at a feed of 16 noise cycles per width.
     fn school(&self) -> Self {
         Self {
             feed: self.feed * self.k() / 16.0,
             glitches: 0.0,
+            disturbance: Disturbance {
+                film: self.disturbance.film,
+                ..Disturbance::default()
+            },
             ..*self
         }
     }
@@ -162,12 +156,29 @@ impl Cell {
             u64::from(self.tick_hz),
         ];
         // Cells of the first studies had none of these; their names stay.
-        let later = [self.trip.to_bits(), self.film.to_bits(), self.series];
-        if later != [0.5_f64.to_bits(), 0.0_f64.to_bits(), 0] {
-            words.extend(later);
+        let plain = Self::new(self.feed, self.snr);
+        let later = |cell: &Self| (cell.trip, cell.beam, cell.disturbance, cell.series);
+        if later(self) != later(&plain) {
+            words.extend([self.trip.to_bits(), self.beam as u64, self.series]);
+            // Everything there is to tell, eight bytes a word.
+            let told = format!("{:?}", self.disturbance);
+            words.extend(told.as_bytes().chunks(8).map(|bytes| {
+                bytes
+                    .iter()
+                    .fold(0, |word, byte| word << 8 | u64::from(*byte))
+            }));
         }
         words
     }
+}
+
+/// Shape of a beam along the blade's travel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Beam {
+    /// Gaussian, cut by a straight edge.
+    Gaussian,
+    /// An evenly lit round aperture; the span is its diameter.
+    Circle,
 }
 
 /// How the line is set up that sees the edges.
@@ -296,8 +307,8 @@ struct Device<'a> {
     now: u64,
     /// Longest hold of the seats, s.
     hold: f64,
-    /// Where contact is for a blade without offset, m.
-    contact: f64,
+    /// How long a contact may flutter, s.
+    unrest: f64,
     /// What the cell adds to the names of its streams.
     name: Vec<u64>,
 }
@@ -320,7 +331,9 @@ impl<'a> Device<'a> {
             simulator: Simulator::new(cell.scene()),
             now: 0,
             hold: longest.unwrap_or(0) as f64 * 1e-9,
-            contact: cell.contact_at(),
+            unrest: cell.disturbance.flutter.map_or(0.0, |flutter| {
+                f64::from(flutter.hits) * (flutter.blocked.1 + flutter.free.1)
+            }),
             name: cell.name(),
         }
     }
@@ -361,12 +374,11 @@ impl<'a> Device<'a> {
     /// One touch and a clean release long after, on all seats.
     fn touch(&mut self, rng: &mut Rng) -> Vec<Trial> {
         let scene = *self.simulator.scene();
-        let contact = scene.approach.inward(scene.blade.offset + self.contact);
-        let Some(((from, to), truth)) = self.simulator.reach().zip(contact) else {
+        let Some(((from, to), truth)) = self.simulator.reach().zip(scene.truth().contact) else {
             return Vec::new();
         };
         let quiet = 4.0 * self.hold;
-        let watch = (from - quiet, to + 2.0 * quiet);
+        let watch = (from - quiet, to + 2.0 * quiet + self.unrest);
         // The crossing falls anywhere within a tick.
         let phase = Uniform::new(0.0, 1.0 / scene.capture.rate).map_or(0.0, |u| u.sample(rng));
         let base = self.now;
