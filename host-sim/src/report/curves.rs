@@ -190,7 +190,11 @@ impl Curves {
         };
         drawing.text("strong", (LEFT, top + TEXT), Anchor::Start, name);
         drawing.rect("ground", (LEFT, field), (RIGHT - LEFT, PANEL));
-        for tick in up.ticks(9) {
+        // Zero first, so that it keeps its name where names would meet.
+        let mut ticks = up.ticks(9);
+        ticks.sort_by(|a, b| a.abs().total_cmp(&b.abs()));
+        let mut named: Vec<f64> = Vec::new();
+        for tick in ticks {
             let y = up.at(tick);
             drawing.line(
                 if tick == 0.0 { "base" } else { "grid" },
@@ -206,7 +210,10 @@ impl Curves {
                 0.0 => String::from("0"),
                 _ => format!("{sign}{}", prefixed(tick, "m")),
             };
-            drawing.text("soft", (LEFT - 8.0, y + 4.5), Anchor::End, &label);
+            if named.iter().all(|other| (other - y).abs() > TEXT) {
+                drawing.text("soft", (LEFT - 8.0, y + 4.5), Anchor::End, &label);
+                named.push(y);
+            }
         }
         for &x in across {
             drawing.line("grid", (x, field), (x, base));

@@ -178,6 +178,10 @@ mod tests {
         for text in [
             "",
             NOISY,
+            "[disturbance]\nflutter = 8\ndroplets_per_h = 36000\nvibration_amplitude = \"2um\"\n",
+            "[approach]\nfeed = \"10mm/min\"\n[spindle]\nrun_out = \"5um\"\n[plate]\nmass = \"10g\"\n",
+            "[approach]\nacceleration = \"2m/s2\"\njerk = \"50m/s3\"\n",
+            "[barrier]\nprofile = \"circular\"\n",
             "[barrier]\nfilm = \"20%\"\n[approach]\ndepth = \"1um\"\n",
         ] {
             let drawn = all(text, 12, 1);

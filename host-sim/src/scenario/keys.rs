@@ -150,7 +150,7 @@ pub(crate) const KEYS: [Key; 55] = [
     key("approach.jerk", Quantity(&JERK), "", ("1mm/s3", "100000m/s3"), Log, "jerk of the axis; none: its acceleration comes at once"),
     key("approach.depth", Quantity(&LENGTH), "100um", ("1nm", "100mm"), Log, "how far behind the trip point the blade stops, or begins to brake where there is an acceleration"),
     key("approach.length_doubt", Quantity(&LENGTH), "0nm", ("0nm", "100mm"), Log, "half range of the place of contact, spread evenly"),
-    key("approach.clearance", Quantity(&LENGTH), "1mm", ("1um", "1m"), Log, "way from the start of an approach to the expected contact"),
+    key("approach.clearance", Quantity(&LENGTH), "1mm", ("1um", "1m"), Log, "way from the start of an approach to the earliest contact"),
     key("approach.reaction", Quantity(&TIME), "2ms", ("0ns", "1s"), Later, "from the trigger to the begin of braking"),
     key("barrier.span", Quantity(&LENGTH), "150um", ("1um", "10mm"), Always, "travel of the blade from 99 % to 1 % of the light"),
     key("barrier.profile", Word(&["gaussian", "circular"]), "gaussian", NO_RANGE, Always, "shape of the light: a Gaussian beam, or an evenly lit round aperture whose diameter is the span"),

@@ -35,7 +35,7 @@ pub struct Scenario {
     pub depth: f64,
     /// Half range of the place of contact, m.
     pub length_doubt: f64,
-    /// Way from the start of an approach to the expected contact, m.
+    /// Way from the start of an approach to the earliest contact, m.
     pub clearance: f64,
     /// Travel from 99 % to 1 % of the light, m.
     pub span: f64,
@@ -300,7 +300,7 @@ impl Scenario {
     /// Whether the feed is reached between start and light.
     fn start(&self) -> Result<(), (&'static str, Fault)> {
         let light = 0.5 * self.span;
-        let way = self.clearance - self.length_doubt - light;
+        let way = self.clearance - light;
         let needed = Ramp::new(self.feed, &self.limits).travel();
         if way >= needed && way >= 0.0 {
             return Ok(());
@@ -310,15 +310,12 @@ impl Scenario {
             "approach.clearance",
             Fault::new(
                 format!(
-                    "{} um: less than length doubt, half the span and the {} um until the feed is reached",
+                    "{} um: less than half the span and the {} um until the feed is reached",
                     um(self.clearance),
                     um(needed)
                 ),
                 "a start before the light",
-                format!(
-                    "at least {}um makes sense",
-                    um(needed + self.length_doubt + light)
-                ),
+                format!("at least {}um makes sense", um(needed + light)),
             ),
         ))
     }
@@ -414,6 +411,7 @@ mod tests {
             ("[sampling]\nrate = \"VALUE\"\n", "200Hz", true),
             ("[capture]\n[barrier]\nbandwidth = \"1MHz\"\nspan = \"5um\"\n[approach]\nfeed = \"60m/min\"\n[capture2]\ntick = \"VALUE\"\n", "1MHz", true),
             ("[approach]\nfeed = \"60m/min\"\n[barrier]\nbandwidth = \"VALUE\"\n", "1kHz", true),
+            ("[approach]\nacceleration = \"0.5m/s2\"\nfeed = \"3000mm/min\"\nclearance = \"VALUE\"\n", "1mm", true),
             ("[barrier]\nsnr = \"40dB\"\n[approach]\nfeed = \"0.01mm/min\"\n[disturbance]\nglitches_per_s = VALUE\n", "20000", false),
             ("[barrier]\nsnr = \"40dB\"\n[approach]\nfeed = \"VALUE\"\n", "0.002mm/min", true),
         ] {
