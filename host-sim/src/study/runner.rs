@@ -303,6 +303,8 @@ struct Device<'a> {
     number: u64,
     seats: Vec<Seat>,
     simulator: Simulator,
+    /// When noise can switch the output, and when contact is; the same for every touch of a scene.
+    when: Option<((f64, f64), f64)>,
     /// Where the next touch begins, ticks.
     now: u64,
     /// Longest hold of the seats, s.
@@ -329,6 +331,7 @@ impl<'a> Device<'a> {
                 })
                 .collect(),
             simulator: Simulator::new(cell.scene()),
+            when: None,
             now: 0,
             hold: longest.unwrap_or(0) as f64 * 1e-9,
             unrest: cell.disturbance.flutter.map_or(0.0, |flutter| {
@@ -343,7 +346,7 @@ impl<'a> Device<'a> {
         seeds: std::ops::Range<u64>,
         go_on: &(dyn Fn(u64) -> bool + Sync),
     ) -> Option<Vec<Vec<Trial>>> {
-        self.simulator = Simulator::new(self.cell.school().scene());
+        self.play(&self.cell.school().scene());
         for touch in 0..self.plan.school {
             self.touch(&mut self.stream(&[1, self.number, touch]));
             go_on(0).then_some(())?;
@@ -351,7 +354,7 @@ impl<'a> Device<'a> {
         for (seat, station) in self.seats.iter_mut().zip(&self.plan.stations) {
             seat.line.exchange_class(station.class.then(FeedClass::new));
         }
-        self.simulator = Simulator::new(self.cell.scene());
+        self.play(&self.cell.scene());
         for touch in 0..self.plan.warm_up {
             self.touch(&mut self.stream(&[2, self.number, touch]));
             go_on(0).then_some(())?;
@@ -367,6 +370,12 @@ impl<'a> Device<'a> {
         Some(trials)
     }
 
+    /// The touches to come are those of `scene`.
+    fn play(&mut self, scene: &Scene) {
+        self.simulator = Simulator::new(*scene);
+        self.when = self.simulator.reach().zip(scene.truth().contact);
+    }
+
     fn stream(&self, words: &[u64]) -> Rng {
         rng::stream(&[words, &self.name].concat())
     }
@@ -374,7 +383,7 @@ impl<'a> Device<'a> {
     /// One touch and a clean release long after, on all seats.
     fn touch(&mut self, rng: &mut Rng) -> Vec<Trial> {
         let scene = *self.simulator.scene();
-        let Some(((from, to), truth)) = self.simulator.reach().zip(scene.truth().contact) else {
+        let Some(((from, to), truth)) = self.when else {
             return Vec::new();
         };
         let quiet = 4.0 * self.hold;
