@@ -74,9 +74,10 @@ impl Scene {
         }
     }
 
-    /// Stretches of one touch, in order and without overlap.
-    pub(super) fn stretches_of(&self, course: &Course) -> Vec<(f64, f64)> {
-        let mut all = self.stretches();
+    /// Stretches of one touch, in order and without overlap; `path` are those
+    /// of the path.
+    pub(super) fn stretches_of(&self, course: &Course, path: &[(f64, f64)]) -> Vec<(f64, f64)> {
+        let mut all = path.to_vec();
         if let Some(hits) = &course.hits {
             // Hits have no flanks; the path counts again after them.
             all.retain(|stretch| stretch.0 >= hits.until);

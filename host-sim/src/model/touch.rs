@@ -54,6 +54,8 @@ pub struct Truth {
 #[derive(Debug, Clone)]
 pub struct Simulator {
     scene: Scene,
+    /// Stretches of the path, the same for every touch.
+    path: Vec<(f64, f64)>,
     noise: Noise,
     samples: Vec<f64>,
     edges: Vec<(f64, bool)>,
@@ -117,6 +119,7 @@ impl Simulator {
     pub fn new(scene: Scene) -> Self {
         Self {
             noise: Noise::new(&scene.spectrum),
+            path: scene.stretches(),
             scene,
             samples: vec![0.0; BLOCK],
             edges: Vec::new(),
@@ -134,8 +137,7 @@ impl Simulator {
     /// the output; none when the blade stays away from the beam.
     #[must_use]
     pub fn reach(&self) -> Option<(f64, f64)> {
-        let stretches = self.scene.stretches();
-        Some((stretches.first()?.0, stretches.last()?.1))
+        Some((self.path.first()?.0, self.path.last()?.1))
     }
 
     /// Edges of one touch as (time s, blocked after it) on the path's clock,
@@ -153,7 +155,7 @@ impl Simulator {
             .disturbance
             .pink
             .map(|pink| pink.source(density, rng));
-        for (begin, end) in self.scene.stretches_of(&course) {
+        for (begin, end) in self.scene.stretches_of(&course, &self.path) {
             self.hits(&course, (last_end, begin), &mut output);
             if begin > last_end {
                 self.noise.restart(rng);
