@@ -39,7 +39,8 @@ impl Carrier {
     /// Bursts that begin between `from` and `to` (s), in order.
     pub fn draw(&self, rng: &mut Rng, from: f64, to: f64) -> Vec<Burst> {
         let mut bursts = Vec::new();
-        let Some(gap) = Exp::new(self.rate).ok().filter(|_| self.rate > 0.0) else {
+        let possible = self.rate > 0.0 && self.rate.is_finite();
+        let Some(gap) = Exp::new(self.rate).ok().filter(|_| possible) else {
             return bursts;
         };
         let mut t = from + gap.sample(rng);

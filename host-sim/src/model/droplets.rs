@@ -56,7 +56,7 @@ impl Droplets {
         ) else {
             return shades;
         };
-        if self.per_hour <= 0.0 {
+        if self.per_hour <= 0.0 || self.per_hour.is_infinite() {
             return shades;
         }
         let mut t = from + gap.sample(rng);

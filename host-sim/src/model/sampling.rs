@@ -145,6 +145,7 @@ mod tests {
     use crate::model::rng;
     use crate::model::touch::{Scene, Simulator};
     use crate::model::vibration::Vibration;
+    use crate::study::closed_form::full_span_bound;
     use crate::study::runner::Cell;
 
     fn sampling() -> Sampling {
@@ -250,6 +251,54 @@ mod tests {
                     "{t} {light}"
                 );
             }
+        }
+    }
+
+    /// With shape and feed known, least squares on the samples must reach the
+    /// full-span bound: the noise then has the density it should have.
+    #[test]
+    fn least_squares_on_the_samples_meets_the_bound() {
+        let sampling = Sampling {
+            rate: 200e3,
+            adc: Adc::new(16),
+        };
+        for profile in [
+            Profile::gaussian(150e-6),
+            Profile::circular(150e-6),
+            Profile::diffraction(150e-6, 880e-9, 5e-3),
+        ] {
+            let mut scene = scene(1000.0, 50.0);
+            scene.light.profile = profile;
+            let (feed, sigma) = (scene.approach.feed, scene.light.sigma);
+            let energy = profile.slope_energy();
+            let bound = full_span_bound(feed, 100e3, 4, sigma, energy);
+            // From the last crest of a diffracting edge, where its energy begins.
+            let (from, to) = if profile.fringes() {
+                // Six scales into the shadow hold all but 1e-4 of the energy.
+                (profile.edge_at(2.0), 75e-6 + 6.0 * profile.detail())
+            } else {
+                profile.core()
+            };
+            let mut simulator = Simulator::new(scene);
+            let touches = 1500;
+            let mut square = 0.0;
+            for touch in 0..touches {
+                let mut rng = rng::stream(&[touch]);
+                let begin = (from / feed) + touch as f64 / touches as f64 / sampling.rate;
+                let counts = simulator.samples(&mut rng, begin, to / feed, &sampling);
+                let (mut above, mut below) = (0.0, 0.0);
+                for (k, &count) in counts.iter().enumerate() {
+                    let x = feed * (begin + k as f64 / sampling.rate);
+                    let slope = profile.slope_at(x);
+                    let light = f64::from(count) / sampling.adc.counts_per_light();
+                    above += (light - profile.transmitted(x)) * slope;
+                    below += slope * slope;
+                }
+                square += (above / below).powi(2);
+            }
+            let ratio = (square / touches as f64).sqrt() / bound;
+            let error = 3.5 / (2.0 * touches as f64).sqrt();
+            assert!((ratio - 1.0).abs() < error + 0.01, "{profile:?}: {ratio}");
         }
     }
 
