@@ -9,3 +9,4 @@ pub mod log;
 pub mod quantity;
 pub mod replay;
 pub mod report;
+pub mod scenario;

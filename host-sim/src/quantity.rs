@@ -37,19 +37,22 @@ const fn unit(name: &'static str, factor: u64, power: i32, divisor: u64) -> Unit
 }
 
 /// A kind of quantity. Units are ordered by size, for printing.
-struct Kind {
+pub(crate) struct Kind {
     name: &'static str,
     example: &'static str,
     finest: &'static str,
     rounds: bool,
+    /// Smallest units in one SI unit.
+    per_si: f64,
     units: &'static [Unit],
 }
 
-const TIME: Kind = Kind {
+pub(crate) const TIME: Kind = Kind {
     name: "a time",
     example: "200us",
     finest: "1ns",
     rounds: false,
+    per_si: 1e9,
     units: &[
         unit("ns", 1, 0, 1),
         unit("us", 1, 3, 1),
@@ -61,11 +64,12 @@ const TIME: Kind = Kind {
     ],
 };
 
-const LENGTH: Kind = Kind {
+pub(crate) const LENGTH: Kind = Kind {
     name: "a length",
     example: "0.5um",
     finest: "1nm",
     rounds: false,
+    per_si: 1e9,
     units: &[
         unit("nm", 1, 0, 1),
         unit("um", 1, 3, 1),
@@ -75,11 +79,12 @@ const LENGTH: Kind = Kind {
     ],
 };
 
-const FEED: Kind = Kind {
+pub(crate) const FEED: Kind = Kind {
     name: "a feed",
     example: "300mm/min",
     finest: "1nm/s",
     rounds: true,
+    per_si: 1e9,
     units: &[
         unit("nm/s", 1, 0, 1),
         unit("um/s", 1, 3, 1),
@@ -90,11 +95,12 @@ const FEED: Kind = Kind {
     ],
 };
 
-const ACCELERATION: Kind = Kind {
+pub(crate) const ACCELERATION: Kind = Kind {
     name: "an acceleration",
     example: "2m/s2",
     finest: "1nm/s2",
     rounds: true,
+    per_si: 1e9,
     units: &[
         unit("um/s2", 1, 3, 1),
         unit("mm/s2", 1, 6, 1),
@@ -102,11 +108,12 @@ const ACCELERATION: Kind = Kind {
     ],
 };
 
-const FREQUENCY: Kind = Kind {
+pub(crate) const FREQUENCY: Kind = Kind {
     name: "a frequency",
     example: "100kHz",
     finest: "1Hz",
     rounds: false,
+    per_si: 1.0,
     units: &[
         unit("Hz", 1, 0, 1),
         unit("kHz", 1, 3, 1),
@@ -115,12 +122,85 @@ const FREQUENCY: Kind = Kind {
     ],
 };
 
-const RATIO: Kind = Kind {
+pub(crate) const RATIO: Kind = Kind {
     name: "a ratio in decibel",
     example: "60dB",
     finest: "0.001dB",
     rounds: false,
+    per_si: 1e3,
     units: &[unit("dB", 1, 3, 1)],
+};
+
+pub(crate) const JERK: Kind = Kind {
+    name: "a jerk",
+    example: "50m/s3",
+    finest: "1nm/s3",
+    rounds: true,
+    per_si: 1e9,
+    units: &[unit("mm/s3", 1, 6, 1), unit("m/s3", 1, 9, 1)],
+};
+
+pub(crate) const SHARE: Kind = Kind {
+    name: "a share",
+    example: "50%",
+    finest: "0.001ppm",
+    rounds: true,
+    per_si: 1e9,
+    units: &[unit("ppm", 1, 3, 1), unit("%", 1, 7, 1)],
+};
+
+pub(crate) const SPEED: Kind = Kind {
+    name: "a speed of rotation",
+    example: "3000/min",
+    finest: "1/1000000 Hz",
+    rounds: true,
+    per_si: 1e6,
+    units: &[unit("/min", 1, 6, 60), unit("Hz", 1, 6, 1)],
+};
+
+pub(crate) const MASS: Kind = Kind {
+    name: "a mass",
+    example: "10g",
+    finest: "0.001mg",
+    rounds: false,
+    per_si: 1e9,
+    units: &[unit("mg", 1, 3, 1), unit("g", 1, 6, 1), unit("kg", 1, 9, 1)],
+};
+
+pub(crate) const FORCE: Kind = Kind {
+    name: "a force",
+    example: "0.5N",
+    finest: "0.001mN",
+    rounds: false,
+    per_si: 1e6,
+    units: &[unit("mN", 1, 3, 1), unit("N", 1, 6, 1)],
+};
+
+pub(crate) const STIFFNESS: Kind = Kind {
+    name: "a spring rate",
+    example: "0.2N/mm",
+    finest: "0.001N/m",
+    rounds: false,
+    per_si: 1e3,
+    units: &[unit("N/m", 1, 3, 1), unit("N/mm", 1, 6, 1)],
+};
+
+pub(crate) const MODULUS: Kind = Kind {
+    name: "a modulus of elasticity",
+    example: "550GPa",
+    finest: "0.001MPa",
+    rounds: false,
+    per_si: 1e-3,
+    units: &[unit("MPa", 1, 3, 1), unit("GPa", 1, 6, 1)],
+};
+
+pub(crate) const TEMPERATURE: Kind = Kind {
+    name: "a temperature",
+    example: "20C",
+    finest: "0.001C",
+    rounds: false,
+    per_si: 1e3,
+    units: &[unit("C", 1, 3, 1), unit("\u{b0}C", 1, 3, 1)],
 };
 
 /// A time in ns, which may be negative: `ns us ms s min h`.
@@ -228,7 +308,27 @@ fn with_decimals(size: u128, decimals: usize) -> String {
 }
 
 impl Kind {
-    fn read(&self, text: &str) -> Result<i64, Fault> {
+    /// How a quantity of this kind is written.
+    pub(crate) fn example(&self) -> &'static str {
+        self.example
+    }
+
+    /// Smallest units in one SI unit (decibel, degree Celsius, the whole of a share).
+    pub(crate) fn per_si(&self) -> f64 {
+        self.per_si
+    }
+
+    /// The names of its units.
+    pub(crate) fn units(&self) -> String {
+        let names = self.units.iter().map(|unit| unit.name);
+        names
+            .filter(|name| name.is_ascii())
+            .collect::<Vec<_>>()
+            .join(" ")
+    }
+
+    /// A number with its unit in the smallest units of the kind.
+    pub(crate) fn read(&self, text: &str) -> Result<i64, Fault> {
         let text = text.trim();
         let digits = Decimal::prefix_len(text.as_bytes());
         let (number, name) = text.split_at(digits);
@@ -260,16 +360,10 @@ impl Kind {
     }
 
     fn refuse(&self, text: &str, wanted: &str) -> Fault {
-        let names: Vec<&str> = self
-            .units
-            .iter()
-            .map(|unit| unit.name)
-            .filter(|name| name.is_ascii())
-            .collect();
         Fault::new(
             excerpt(text.as_bytes()),
             format!("{} as `{}`: {wanted}", self.name, self.example),
-            format!("write a number followed by one of {}", names.join(" ")),
+            format!("write a number followed by one of {}", self.units()),
         )
     }
 }
@@ -294,6 +388,17 @@ mod tests {
         assert_eq!(ratio_mdb("60dB").unwrap(), 60_000);
         assert_eq!(frequency_hz("32.768kHz").unwrap(), 32_768);
         assert_eq!(acceleration_nm_s2("2m/s2").unwrap(), 2_000_000_000);
+        assert_eq!(JERK.read("50m/s3").unwrap(), 50_000_000_000);
+        assert_eq!(SHARE.read("0.2%").unwrap(), SHARE.read("2000ppm").unwrap());
+        assert_eq!(SPEED.read("3000/min").unwrap(), SPEED.read("50Hz").unwrap());
+        assert_eq!(MASS.read("10g").unwrap(), 10_000_000);
+        assert_eq!(FORCE.read("0.5N").unwrap(), 500_000);
+        assert_eq!(
+            STIFFNESS.read("0.2N/mm").unwrap(),
+            STIFFNESS.read("200N/m").unwrap()
+        );
+        assert_eq!(MODULUS.read("550GPa").unwrap(), 550_000_000);
+        assert_eq!(TEMPERATURE.read("-5 \u{b0}C").unwrap(), -5_000);
     }
 
     #[test]

@@ -117,7 +117,7 @@ impl Rest {
     /// Standard uncertainty of the rest level, 24 bit. While a blade approaches slowly, noise
     /// decides whether the last blocks within the gate are followed: some one and a half steps of
     /// the gate's height.
-    pub(super) fn scatter(&self, config: &BarrierConfig) -> u32 {
+    pub(super) fn unsure(&self, config: &BarrierConfig) -> u32 {
         let step = (u64::from(gate(self.level)) * u64::from(config.rest_share_65536)) >> 16;
         (step * 3 / 2) as u32 >> 8
     }

@@ -385,7 +385,7 @@ impl Barrier {
     /// Noise of the light, through the zone, as time.
     fn doubt(&self, config: &BarrierConfig, zone: &Zone, band: Band, weigh: Weigh) -> Doubt {
         let noise = self.rest.noise(config);
-        let trip_scatter = config.trip(self.rest.scatter(config));
+        let trip_scatter = config.trip(self.rest.unsure(config));
         let (scatter, height) = zone.scatter(band, weigh, self.rest.level(), noise, trip_scatter);
         let ticks = u64::from(scatter) * u64::from(config.rate().hz());
         let per_sixteenth = u64::from(height) * u64::from(config.sampling_hz()) / 16;

@@ -7,6 +7,7 @@ use trueonset::onset::Touched;
 
 use crate::log::{Columns, Initial, Options, Target, TimeUnit};
 use crate::quantity;
+use crate::study::sweep::Vary;
 
 const CAUTION: &str = "\
 Cautions:
@@ -55,6 +56,10 @@ pub(crate) enum Verb {
     Convert(Convert),
     /// Compare the touches of a log with expected ones
     Check(Check),
+    /// A log from physics: edges of simulated touches, with their truth
+    Simulate(Simulate),
+    /// Monte Carlo over a grid of scenarios: bias, spread, 99.9 %, bound, doubt
+    Sweep(Sweep),
     /// Completions for a shell, to stdout
     Completions {
         /// The shell
@@ -213,6 +218,60 @@ pub(crate) struct Check {
     /// How the log is read
     #[command(flatten)]
     pub reading: Reading,
+}
+
+/// Options of `simulate`.
+#[derive(Debug, Args)]
+#[command(after_long_help = scenario_help())]
+pub(crate) struct Simulate {
+    /// The scenario as TOML, or - for stdin; all of its keys are optional
+    pub scenario: PathBuf,
+    /// Touches in the log
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..))]
+    pub touches: u64,
+    /// Same seed, same bytes
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Write the edges as .csv or .vcd, or to - as CSV
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+    /// Write the truth as CSV: touch,onset_ns,release_ns,feed_nm_s
+    #[arg(long, value_name = "FILE")]
+    pub truth: Option<PathBuf>,
+}
+
+/// Options of `sweep`.
+#[derive(Debug, Args)]
+#[command(after_long_help = scenario_help())]
+pub(crate) struct Sweep {
+    /// The scenario as TOML, or - for stdin; all of its keys are optional
+    pub scenario: PathBuf,
+    /// A key and the values it takes (repeatable), such as approach.feed=10mm/min,60mm/min
+    #[arg(long, value_name = "KEY=V1,V2,..")]
+    pub vary: Vec<Vary>,
+    /// Touches in each cell of the grid
+    #[arg(long, value_name = "N", default_value_t = 1000, value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
+    pub trials: u64,
+    /// Same seed, same bytes
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// CSV with one header line
+    #[arg(long, conflicts_with = "json")]
+    pub csv: bool,
+    /// One JSON document
+    #[arg(long)]
+    pub json: bool,
+    /// Write a report with pictures
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+}
+
+/// The keys of a scenario, out of the list that reads them.
+fn scenario_help() -> String {
+    format!(
+        "Keys of a scenario (TOML tables, all optional):\n\n{}\n{CAUTION}",
+        crate::scenario::manual()
+    )
 }
 
 /// A level in contact.

@@ -10,6 +10,8 @@ mod manual;
 mod picture;
 mod replay;
 mod settings;
+mod simulate;
+mod sweep;
 mod table;
 mod talk;
 
@@ -88,6 +90,8 @@ fn run(cli: &Cli, talk: &Talk) -> Result<Outcome, Fault> {
         Verb::Describe(args) => describe::run(args, talk),
         Verb::Convert(args) => convert::run(args, talk),
         Verb::Check(args) => check::run(args, talk),
+        Verb::Simulate(args) => simulate::run(args, talk),
+        Verb::Sweep(args) => sweep::run(args, talk),
         Verb::Completions { shell } => manual::completions(*shell),
         Verb::Manual => manual::manual(),
     }

@@ -46,6 +46,11 @@ impl Output {
         self.blocked
     }
 
+    /// Goes to `blocked` at once, as after a sudden change far beyond the threshold.
+    pub fn set(&mut self, blocked: bool) {
+        self.blocked = blocked;
+    }
+
     /// Follows the input from `before` to `after` (light minus trip level, in
     /// noise sigmas, straight in between); a change of level is told by the
     /// share of the step at which the input met the threshold.

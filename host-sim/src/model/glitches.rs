@@ -41,7 +41,7 @@ impl Glitches {
         ) else {
             return spikes;
         };
-        if self.rate <= 0.0 {
+        if self.rate <= 0.0 || self.rate.is_infinite() {
             return spikes;
         }
         let mut t = from + gap.sample(rng);

@@ -14,6 +14,7 @@
 use rand_distr::{Distribution, StandardNormal};
 
 use super::rng::Rng;
+use crate::study::closed_form::noise_bandwidth;
 
 /// Spectrum of the noise.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -31,6 +32,21 @@ impl Spectrum {
     #[must_use]
     pub fn step(&self) -> f64 {
         1.0 / (self.corner * f64::from(self.steps))
+    }
+
+    /// Density of the noise whose standard deviation in this band is `sigma`,
+    /// in its square per Hz, one-sided.
+    #[must_use]
+    pub fn density(&self, sigma: f64) -> f64 {
+        sigma * sigma / (noise_bandwidth(self.order) * self.corner)
+    }
+
+    /// Standard deviation of white noise of that density when it is sampled
+    /// `rate` times a second without a filter of its own: all that lies below
+    /// half the rate.
+    #[must_use]
+    pub fn sampled_sigma(&self, sigma: f64, rate: f64) -> f64 {
+        (0.5 * rate * self.density(sigma)).sqrt()
     }
 
     /// Samples after which a filter started from rest has forgotten its start:
@@ -190,6 +206,19 @@ impl Noise {
 mod tests {
     use super::{Noise, Spectrum};
     use crate::model::rng;
+
+    #[test]
+    fn sampled_noise_keeps_its_density() {
+        let spectrum = Spectrum {
+            order: 4,
+            corner: 100e3,
+            steps: 10,
+        };
+        // At 200 kS/s half the rate is the corner: 1/√1.026 of the noise.
+        let sampled = spectrum.sampled_sigma(0.01, 200e3);
+        assert!((sampled - 0.01 / 1.026_172_f64.sqrt()).abs() < 1e-8);
+        assert!((spectrum.sampled_sigma(0.01, 50e3) - 0.5 * sampled).abs() < 1e-15);
+    }
 
     #[test]
     fn variance_is_one_and_correlation_is_as_computed() {

@@ -74,7 +74,7 @@ struct Course<'a> {
 }
 
 impl Kind {
-    fn class(self) -> &'static str {
+    pub(super) fn class(self) -> &'static str {
         match self {
             Self::FirstEdge => "first",
             Self::NInARow => "run",
@@ -82,7 +82,7 @@ impl Kind {
         }
     }
 
-    fn shape(self) -> Shape {
+    pub(super) fn shape(self) -> Shape {
         match self {
             Self::FirstEdge => Shape::Down,
             Self::NInARow => Shape::Square,

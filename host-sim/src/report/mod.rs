@@ -18,7 +18,9 @@
 
 mod axis;
 mod chatter;
+mod curves;
 mod feed_error;
+mod heat;
 mod histogram;
 mod labels;
 mod page;
@@ -28,7 +30,9 @@ mod table;
 mod trace;
 
 pub use chatter::Chatter;
+pub use curves::{Curves, Line, Place, Point};
 pub use feed_error::{FeedError, FeedPoint, Kind, Method};
+pub use heat::HeatMap;
 pub use histogram::{Bin, Histogram, Series};
 pub use table::{Column, Table};
 
@@ -67,6 +71,10 @@ pub enum Section {
     Chatter(Chatter),
     /// Error against feed for several methods.
     FeedError(FeedError),
+    /// Bias, spread and 99.9 % along a setting, with the bound.
+    Curves(Curves),
+    /// One value over two settings.
+    HeatMap(HeatMap),
     /// Counts of durations.
     Histogram(Histogram),
     /// A table.
@@ -89,6 +97,13 @@ const HELP_CHATTER: &str = "Times in µs from the onset. The tinted band is twic
 const HELP_HISTOGRAM: &str =
     "Time, and counts where they go beyond 50, on logarithmic scales. Point at a bar to read \
      its count.";
+
+const HELP_CURVES: &str = "Errors are lengths along the path. The bound is the closed form of the least standard \
+     deviation that one bit of light allows where the comparator has no hysteresis; beside the 99.9 % stands 3.29 \
+     times that.";
+
+const HELP_HEAT: &str =
+    "The stronger the tint, the larger the value, by ratio. Point at a cell to read it.";
 
 impl Report {
     /// The report as an HTML document.
@@ -165,6 +180,24 @@ impl Section {
                     &help,
                 );
             }
+            Self::Curves(picture) => {
+                figure(
+                    body,
+                    &picture.title,
+                    &picture.caption,
+                    &picture.svg(id),
+                    help(HELP_CURVES),
+                );
+            }
+            Self::HeatMap(picture) => {
+                figure(
+                    body,
+                    &picture.title,
+                    &picture.caption,
+                    &picture.svg(id),
+                    help(HELP_HEAT),
+                );
+            }
             Self::Histogram(picture) => {
                 figure(
                     body,
@@ -200,3 +233,5 @@ fn figure(body: &mut String, title: &str, caption: &str, picture: &str, help: &s
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod tests_sweep;

@@ -3,10 +3,10 @@
 use super::*;
 use proptest::prelude::*;
 
-const NASTY: &str = "</title></svg><script>alert('&amp;')</script>\u{0}\u{ffff}\"";
+pub(super) const NASTY: &str = "</title></svg><script>alert('&amp;')</script>\u{0}\u{ffff}\"";
 
 /// The page as a tree; panics where it is not well formed.
-fn check(report: &Report) -> String {
+pub(super) fn check(report: &Report) -> String {
     let html = report.html();
     let options = roxmltree::ParsingOptions {
         allow_dtd: true,
@@ -52,7 +52,7 @@ fn check(report: &Report) -> String {
 }
 
 /// Estimated boxes of the texts of each picture; panics where two overlap.
-fn no_overlap(html: &str) {
+pub(super) fn no_overlap(html: &str) {
     let options = roxmltree::ParsingOptions {
         allow_dtd: true,
         ..Default::default()
@@ -92,7 +92,7 @@ fn no_overlap(html: &str) {
     }
 }
 
-fn report(sections: Vec<Section>) -> Report {
+pub(super) fn report(sections: Vec<Section>) -> Report {
     let facts = vec![(NASTY.into(), NASTY.into())];
     Report {
         title: NASTY.into(),

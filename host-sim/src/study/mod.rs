@@ -2,7 +2,8 @@
 //!
 //! [`closed_form`] holds the formulas, [`statistics`] the summaries with their
 //! standard errors, [`baseline`] the simple methods to compare with, and
-//! [`runner`] drives the very lines of the core over simulated touches.
+//! [`runner`] drives the very lines of the core over simulated touches, and
+//! [`sweep`] does so over a grid of scenarios.
 
 pub mod baseline;
 pub mod closed_form;
@@ -11,3 +12,4 @@ pub mod runner;
 pub mod sampled;
 pub mod statistics;
 pub mod summary;
+pub mod sweep;

@@ -20,8 +20,9 @@ use crate::model::approach::{mm_per_min, Approach};
 use crate::model::blade::Blade;
 use crate::model::capture::Capture;
 use crate::model::comparator::Comparator;
+use crate::model::course::Disturbance;
 use crate::model::glitches::Glitches;
-use crate::model::light::Light;
+use crate::model::light::{Light, Profile};
 use crate::model::noise::Spectrum;
 use crate::model::rng::{self, Rng};
 use crate::model::touch::{Scene, Simulator};
@@ -45,6 +46,14 @@ pub struct Cell {
     pub glitches: f64,
     /// Rate of the capture clock, Hz.
     pub tick_hz: u32,
+    /// Trip level, share of the light of a clean lens.
+    pub trip: f64,
+    /// Shape of the beam.
+    pub beam: Beam,
+    /// What disturbs beyond noise and spikes; the trip level does not follow a film.
+    pub disturbance: Disturbance,
+    /// Which series of random numbers; 0 is the study's own.
+    pub series: u64,
 }
 
 impl Cell {
@@ -61,19 +70,39 @@ impl Cell {
             hysteresis: 0.0,
             glitches: 0.0,
             tick_hz: 16_000_000,
+            trip: 0.5,
+            beam: Beam::Gaussian,
+            disturbance: Disturbance::default(),
+            series: 0,
         }
+    }
+
+    /// Noise as a position noise where the film lets the light trip, m.
+    #[must_use]
+    pub fn sigma_x(&self) -> f64 {
+        let light = self.light();
+        let left = self.disturbance.film.map_or(1.0, |film| film.left(0.0));
+        let x = light.profile.edge_at(self.trip / left);
+        light.sigma / (left * light.profile.slope_at(x))
     }
 
     /// Noise cycles per noise width.
     #[must_use]
     pub fn k(&self) -> f64 {
-        self.light().sigma_x() / mm_per_min(self.feed) * self.corner
+        self.sigma_x() / mm_per_min(self.feed) * self.corner
     }
 
     /// Beam and noise.
     #[must_use]
     pub fn light(&self) -> Light {
-        Light::new(self.span, self.snr)
+        let light = Light::new(self.span, self.snr);
+        match self.beam {
+            Beam::Gaussian => light,
+            Beam::Circle => Light {
+                profile: Profile::circular(self.span),
+                ..light
+            },
+        }
     }
 
     /// The scene of one touch. Where there is little chatter the noise is
@@ -89,26 +118,34 @@ impl Cell {
                 corner: self.corner,
                 steps: if self.k() < 60.0 { 32 } else { 10 },
             },
-            comparator: Comparator::half_light(self.hysteresis),
+            comparator: Comparator {
+                trip: self.trip,
+                half_hysteresis: self.hysteresis,
+            },
             glitches: Glitches::per_second(self.glitches),
             capture: Capture {
                 rate: f64::from(self.tick_hz),
             },
+            disturbance: self.disturbance,
         }
     }
 
-    /// The same barrier without spikes at a feed of 16 noise cycles per width.
+    /// The same barrier without disturbance at a feed of 16 noise cycles per width.
     fn school(&self) -> Self {
         Self {
             feed: self.feed * self.k() / 16.0,
             glitches: 0.0,
+            disturbance: Disturbance {
+                film: self.disturbance.film,
+                ..Disturbance::default()
+            },
             ..*self
         }
     }
 
     /// Words that tell this cell's random streams from all others'.
-    fn name(&self) -> [u64; 8] {
-        [
+    fn name(&self) -> Vec<u64> {
+        let mut words = vec![
             self.feed.to_bits(),
             self.snr.to_bits(),
             self.span.to_bits(),
@@ -117,8 +154,31 @@ impl Cell {
             self.hysteresis.to_bits(),
             self.glitches.to_bits(),
             u64::from(self.tick_hz),
-        ]
+        ];
+        // Cells of the first studies had none of these; their names stay.
+        let plain = Self::new(self.feed, self.snr);
+        let later = |cell: &Self| (cell.trip, cell.beam, cell.disturbance, cell.series);
+        if later(self) != later(&plain) {
+            words.extend([self.trip.to_bits(), self.beam as u64, self.series]);
+            // Everything there is to tell, eight bytes a word.
+            let told = format!("{:?}", self.disturbance);
+            words.extend(told.as_bytes().chunks(8).map(|bytes| {
+                bytes
+                    .iter()
+                    .fold(0, |word, byte| word << 8 | u64::from(*byte))
+            }));
+        }
+        words
     }
+}
+
+/// Shape of a beam along the blade's travel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Beam {
+    /// Gaussian, cut by a straight edge.
+    Gaussian,
+    /// An evenly lit round aperture; the span is its diameter.
+    Circle,
 }
 
 /// How the line is set up that sees the edges.
@@ -182,6 +242,19 @@ pub struct Found {
 /// # Errors
 /// When a hold or the bandwidth of a station does not fit the tick rate.
 pub fn run(cell: &Cell, plan: &Plan) -> Result<Vec<Vec<Trial>>, ConfigError> {
+    run_while(cell, plan, &|_| true).map(Option::unwrap_or_default)
+}
+
+/// As [`run`], asking `go_on` after every touch; it is told how many of those that count were added (0 or 1).
+/// None when it said no.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_while(
+    cell: &Cell,
+    plan: &Plan,
+    go_on: &(dyn Fn(u64) -> bool + Sync),
+) -> Result<Option<Vec<Vec<Trial>>>, ConfigError> {
     let rate = TickRate::from_hz(cell.tick_hz.max(1)).unwrap_or(TickRate::NANOSECONDS);
     let configs = plan
         .stations
@@ -197,21 +270,24 @@ pub fn run(cell: &Cell, plan: &Plan) -> Result<Vec<Vec<Trial>>, ConfigError> {
     let (first, last) = (*plan.seeds.start(), *plan.seeds.end());
     let touches = (last + 1).saturating_sub(first);
     let devices = plan.devices.clamp(1, touches.max(1));
-    let shares: Vec<Vec<Vec<Trial>>> = (0..devices)
+    let shares: Option<Vec<Vec<Vec<Trial>>>> = (0..devices)
         .into_par_iter()
         .map(|device| {
             let share =
                 (first + touches * device / devices)..(first + touches * (device + 1) / devices);
-            Device::new(cell, plan, &configs, device).measure(share)
+            Device::new(cell, plan, &configs, device).measure(share, go_on)
         })
         .collect();
+    let Some(shares) = shares else {
+        return Ok(None);
+    };
     let mut trials = vec![Vec::with_capacity(touches as usize); configs.len()];
     for share in shares {
         for (all, part) in trials.iter_mut().zip(share) {
             all.extend(part);
         }
     }
-    Ok(trials)
+    Ok(Some(trials))
 }
 
 /// A line with its settings and the baseline beside it.
@@ -227,10 +303,16 @@ struct Device<'a> {
     number: u64,
     seats: Vec<Seat>,
     simulator: Simulator,
+    /// When noise can switch the output, and when contact is; the same for every touch of a scene.
+    when: Option<((f64, f64), f64)>,
     /// Where the next touch begins, ticks.
     now: u64,
     /// Longest hold of the seats, s.
     hold: f64,
+    /// How long a contact may flutter, s.
+    unrest: f64,
+    /// What the cell adds to the names of its streams.
+    name: Vec<u64>,
 }
 
 impl<'a> Device<'a> {
@@ -249,22 +331,33 @@ impl<'a> Device<'a> {
                 })
                 .collect(),
             simulator: Simulator::new(cell.scene()),
+            when: None,
             now: 0,
             hold: longest.unwrap_or(0) as f64 * 1e-9,
+            unrest: cell.disturbance.flutter.map_or(0.0, |flutter| {
+                f64::from(flutter.hits) * (flutter.blocked.1 + flutter.free.1)
+            }),
+            name: cell.name(),
         }
     }
 
-    fn measure(mut self, seeds: std::ops::Range<u64>) -> Vec<Vec<Trial>> {
-        self.simulator = Simulator::new(self.cell.school().scene());
+    fn measure(
+        mut self,
+        seeds: std::ops::Range<u64>,
+        go_on: &(dyn Fn(u64) -> bool + Sync),
+    ) -> Option<Vec<Vec<Trial>>> {
+        self.play(&self.cell.school().scene());
         for touch in 0..self.plan.school {
             self.touch(&mut self.stream(&[1, self.number, touch]));
+            go_on(0).then_some(())?;
         }
         for (seat, station) in self.seats.iter_mut().zip(&self.plan.stations) {
             seat.line.exchange_class(station.class.then(FeedClass::new));
         }
-        self.simulator = Simulator::new(self.cell.scene());
+        self.play(&self.cell.scene());
         for touch in 0..self.plan.warm_up {
             self.touch(&mut self.stream(&[2, self.number, touch]));
+            go_on(0).then_some(())?;
         }
         let mut trials = vec![Vec::new(); self.seats.len()];
         for seed in seeds {
@@ -272,22 +365,29 @@ impl<'a> Device<'a> {
             for (all, trial) in trials.iter_mut().zip(seen) {
                 all.push(trial);
             }
+            go_on(1).then_some(())?;
         }
-        trials
+        Some(trials)
+    }
+
+    /// The touches to come are those of `scene`.
+    fn play(&mut self, scene: &Scene) {
+        self.simulator = Simulator::new(*scene);
+        self.when = self.simulator.reach().zip(scene.truth().contact);
     }
 
     fn stream(&self, words: &[u64]) -> Rng {
-        rng::stream(&[words, &self.cell.name()].concat())
+        rng::stream(&[words, &self.name].concat())
     }
 
     /// One touch and a clean release long after, on all seats.
     fn touch(&mut self, rng: &mut Rng) -> Vec<Trial> {
         let scene = *self.simulator.scene();
-        let Some(((from, to), truth)) = self.simulator.reach().zip(scene.truth().contact) else {
+        let Some(((from, to), truth)) = self.when else {
             return Vec::new();
         };
         let quiet = 4.0 * self.hold;
-        let watch = (from - quiet, to + 2.0 * quiet);
+        let watch = (from - quiet, to + 2.0 * quiet + self.unrest);
         // The crossing falls anywhere within a tick.
         let phase = Uniform::new(0.0, 1.0 / scene.capture.rate).map_or(0.0, |u| u.sample(rng));
         let base = self.now;

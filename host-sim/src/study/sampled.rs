@@ -20,8 +20,8 @@ use crate::model::rng::{self, Rng};
 const NOISE_CORNER: f64 = 100e3;
 /// Order of the low-pass in front of it.
 const NOISE_ORDER: u32 = 4;
-/// The light falls from this far, in radii of the beam: 1 - 1e-7 of it.
-const FROM_RADII: f64 = 2.6;
+/// The light falls from this far, in spans: 1 - 1e-7 of it.
+const FROM_SPANS: f64 = 1.118;
 /// Blocks of rest a barrier learns its noise from before the touches.
 const SCHOOL: u32 = 300;
 
@@ -199,7 +199,7 @@ fn touch(
     let step = mm_per_min(cell.feed) / f64::from(cell.rate_hz);
     // The first sample lies anywhere within a sample.
     let shift: f64 = rand_distr::Uniform::new(0.0, 1.0).map_or(0.0, |d| d.sample(rng));
-    let begin = -FROM_RADII * profile.radius() + shift * step;
+    let begin = -FROM_SPANS * cell.span + shift * step;
     let first = barrier.samples();
     // Crossing of half light, in ns of the barrier's clock.
     let truth = (first as f64 - begin / step) * 1e9 / f64::from(cell.rate_hz);
@@ -213,9 +213,9 @@ fn touch(
     let error = |at: trueonset::time::FineInstant| {
         (at.whole().ticks() as f64 + f64::from(at.part_256()) / 256.0 - truth) * nm_per_ns
     };
-    // Straight pieces of at most 1/500 of the beam: far below the noise.
-    let piece = ((profile.radius() / 500.0 / step) as u64).clamp(1, 1 << 16);
-    let end = (2.0 * FROM_RADII * profile.radius() / step) as u64
+    // Straight pieces of at most 1/1000 of the span: far below the noise.
+    let piece = ((cell.span / 1_000.0 / step) as u64).clamp(1, 1 << 16);
+    let end = (2.0 * FROM_SPANS * cell.span / step) as u64
         + 4 * u64::from(cell.rate_hz) * cell.hold_ns / 1_000_000_000
         + 2;
     let mut done = 0;

@@ -96,6 +96,7 @@ fn scene(feed: u32) -> Scene {
             depth: DEPTH,
             stand: STAND,
             retract: mm_per_min(RETRACT),
+            ..Approach::endless(mm_per_min(f64::from(feed)))
         },
         ..cell.scene()
     }

@@ -1,0 +1,186 @@
+//! `simulate`: a log from physics, its truth beside it.
+
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
+use std::path::Path;
+
+use indicatif::ProgressBar;
+
+use super::args::Simulate;
+use super::talk::Talk;
+use super::Outcome;
+use crate::fault::{Fault, Place};
+use crate::log::{Level, Record, Target, What, Writer, ALL_LINES};
+use crate::quantity::show_time_ns;
+use crate::scenario::{draw, idle_in_log, Scenario, Tables, LINE};
+
+/// Columns of the truth.
+const TRUTH: &str = "touch,onset_ns,release_ns,feed_nm_s";
+
+/// Runs it.
+pub(crate) fn run(args: &Simulate, talk: &Talk) -> Result<Outcome, Fault> {
+    let tables = Tables::read(&args.scenario)?;
+    let scenario = Scenario::of(&tables)?;
+    if let Some(idle) = idle_in_log(&tables) {
+        talk.note(&idle);
+    }
+    let mut drawn = draw(&scenario, args.touches, args.seed)?;
+    refuse_one_file_for_both(args)?;
+    let mut log = args.log.as_deref().map(Log::create).transpose()?;
+    let mut truth = args.truth.as_deref().map(Truth::create).transpose()?;
+    let feed_nm_s = (scenario.feed * 1e9).round() as i64;
+    let period_ns = drawn.period_ns();
+    let (mut number, mut edges, mut most) = (0, 0, 0);
+    // Draws on stderr, and only if that is a terminal.
+    let bar = ProgressBar::new(args.touches);
+    while let Some((touch, of_touch)) = drawn.next_touch() {
+        number += 1;
+        edges += of_touch.len();
+        most = most.max(of_touch.len());
+        if let Some(log) = &mut log {
+            log.edges(of_touch)?;
+        }
+        if let Some(truth) = &mut truth {
+            truth.line(&format!(
+                "{number},{},{},{feed_nm_s}",
+                touch.onset_ns, touch.release_ns
+            ))?;
+        }
+        bar.inc(1);
+    }
+    bar.finish_and_clear();
+    let length_ns = (number * period_ns) as i64;
+    if let Some(log) = log {
+        log.finish(length_ns)?;
+    }
+    if let Some(truth) = truth {
+        truth.finish()?;
+    }
+    let cell = scenario.cell(0);
+    let summary = format!(
+        "{number} simulated touches, {edges} edges, at most {most} in one, in {} on line {LINE}\n\
+         feed {} mm/min, noise {:.1} nm, {:.3} noise cycles per noise width\n\
+         Simulated, nothing here was measured.\n",
+        show_time_ns(length_ns),
+        (cell.feed * 1e3).round() / 1e3,
+        cell.sigma_x() * 1e9,
+        cell.k(),
+    );
+    // Whoever takes log or truth from stdout wants nothing else there.
+    if [&args.log, &args.truth]
+        .into_iter()
+        .any(|path| is_stdout(path.as_deref()))
+    {
+        talk.line(summary.trim_end());
+    } else {
+        super::print(summary.as_bytes())?;
+    }
+    if args.log.is_none() {
+        talk.note("nothing kept; name a file with --log");
+    }
+    Ok(Outcome::Holds)
+}
+
+fn is_stdout(path: Option<&Path>) -> bool {
+    path.is_some_and(|path| path.as_os_str() == "-")
+}
+
+fn refuse_one_file_for_both(args: &Simulate) -> Result<(), Fault> {
+    match (&args.log, &args.truth) {
+        (Some(log), Some(truth)) if log == truth => Err(Fault::new(
+            "one file for log and truth",
+            "a file for each",
+            "name another file for --truth",
+        )
+        .at(Place::File(log.display().to_string()))),
+        _ => Ok(()),
+    }
+}
+
+fn create(path: &Path, name: &str) -> Result<Box<dyn Write>, Fault> {
+    if is_stdout(Some(path)) {
+        return Ok(Box::new(BufWriter::new(io::stdout())));
+    }
+    let file = File::create(path).map_err(|why| Fault::io(name, "write", &why))?;
+    Ok(Box::new(BufWriter::new(file)))
+}
+
+/// The log being written.
+struct Log {
+    writer: Writer<'static>,
+}
+
+impl Log {
+    fn create(path: &Path) -> Result<Self, Fault> {
+        let name = path.display().to_string();
+        let extension = path.extension().and_then(|text| text.to_str());
+        let target = match extension.map(str::to_ascii_lowercase) {
+            None if is_stdout(Some(path)) => Target::Csv,
+            Some(extension) => extension
+                .parse()
+                .map_err(|why: Fault| why.or_at(Place::File(name.clone())))?,
+            None => {
+                return Err(Fault::new(
+                    "no extension",
+                    ".csv or .vcd, which names the format",
+                    "give the log one of these extensions",
+                )
+                .at(Place::File(name)))
+            }
+        };
+        let out = create(path, &name)?;
+        let mut writer = Writer::new(target, out, &name, &[LINE], false)?;
+        writer.write(&Record {
+            time_ns: 0,
+            line: 0,
+            what: What::Start(Level::Low),
+        })?;
+        Ok(Self { writer })
+    }
+
+    fn edges(&mut self, edges: &[(i64, bool)]) -> Result<(), Fault> {
+        edges.iter().try_for_each(|&(time_ns, high)| {
+            let level = if high { Level::High } else { Level::Low };
+            self.writer.write(&Record {
+                time_ns,
+                line: 0,
+                what: What::Edge(level),
+            })
+        })
+    }
+
+    fn finish(mut self, end_ns: i64) -> Result<(), Fault> {
+        self.writer.write(&Record {
+            time_ns: end_ns,
+            line: ALL_LINES,
+            what: What::Mark,
+        })?;
+        self.writer.finish().map(|_| ())
+    }
+}
+
+/// The truth being written.
+struct Truth {
+    out: Box<dyn Write>,
+    name: String,
+}
+
+impl Truth {
+    fn create(path: &Path) -> Result<Self, Fault> {
+        let name = path.display().to_string();
+        let out = create(path, &name)?;
+        let mut truth = Self { out, name };
+        truth.line(TRUTH)?;
+        Ok(truth)
+    }
+
+    fn line(&mut self, text: &str) -> Result<(), Fault> {
+        writeln!(self.out, "{text}").map_err(|why| Fault::io(&self.name, "write", &why))
+    }
+
+    fn finish(mut self) -> Result<(), Fault> {
+        self.out
+            .flush()
+            .map_err(|why| Fault::io(&self.name, "write", &why))
+    }
+}

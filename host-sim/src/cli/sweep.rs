@@ -1,0 +1,110 @@
+//! `sweep`: Monte Carlo over a grid of scenarios.
+
+mod output;
+mod page;
+
+use std::fs::File;
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::Arc;
+use std::time::Duration;
+
+use indicatif::{ProgressBar, ProgressStyle};
+
+use super::args::Sweep;
+use super::talk::Talk;
+use super::Outcome;
+use crate::fault::Fault;
+use crate::scenario::{idle_in_sweep, Tables};
+use crate::study::sweep::Grid;
+
+/// Below this many trials the 99.9 % are the largest error.
+const ENOUGH: u64 = 1000;
+
+/// Runs it.
+pub(crate) fn run(args: &Sweep, talk: &Talk) -> Result<Outcome, Fault> {
+    let tables = Tables::read(&args.scenario)?;
+    let grid = Grid::new(&tables, &args.vary)?;
+    let mut all = tables.clone();
+    for one in &args.vary {
+        // Each has been read by the grid.
+        let _ = all.set(&one.key, &one.values[0]);
+    }
+    if let Some(idle) = idle_in_sweep(&all) {
+        talk.note(&idle);
+    }
+    if args.trials < ENOUGH {
+        talk.note("99.9 % of fewer than 1000 trials is their largest error");
+    }
+    if let Some(path) = &args.report {
+        writable(path)?;
+    }
+    let stop = stop_on_interrupt()?;
+    let bar = bar(grid.len() as u64 * args.trials);
+    let rows = grid.run(args.trials, args.seed, &|added| {
+        bar.inc(added);
+        !stop.load(Ordering::Relaxed)
+    })?;
+    bar.finish_and_clear();
+    let text = if args.json {
+        output::json(&grid, &rows, args)
+    } else if args.csv {
+        output::csv(&grid, &rows)
+    } else {
+        output::table(&grid, &rows)
+    };
+    super::print(text.as_bytes())?;
+    if let Some(path) = &args.report {
+        let page = page::page(&grid, &rows, &tables, args);
+        super::write_file(path, page.as_bytes())?;
+    }
+    if rows.len() < grid.len() {
+        talk.error(&format!(
+            "stopped: {} of {} cells finished, the others are missing; the same command without an interruption \
+             gives all, these unchanged",
+            rows.len(),
+            grid.len()
+        ));
+        return Ok(Outcome::CouldNot);
+    }
+    Ok(Outcome::Holds)
+}
+
+/// Hours of computing must not end at a report that cannot be written.
+fn writable(path: &Path) -> Result<(), Fault> {
+    let opened = File::options().create(true).append(true).open(path);
+    opened
+        .map(|_| ())
+        .map_err(|why| Fault::io(&path.display().to_string(), "write", &why))
+}
+
+/// A flag that an interruption (Ctrl-C) raises; a second one ends the program at once.
+fn stop_on_interrupt() -> Result<Arc<AtomicBool>, Fault> {
+    let stop = Arc::new(AtomicBool::new(false));
+    let raised = Arc::clone(&stop);
+    ctrlc::set_handler(move || {
+        if raised.swap(true, Ordering::Relaxed) {
+            std::process::exit(2);
+        }
+    })
+    .map_err(|why| {
+        Fault::new(
+            why.to_string(),
+            "a system that lets Ctrl-C be caught",
+            "report this fault, it is one of the program",
+        )
+    })?;
+    Ok(stop)
+}
+
+/// Progress with rate and time left; draws on stderr, and only if that is a terminal.
+fn bar(touches: u64) -> ProgressBar {
+    let bar = ProgressBar::new(touches);
+    let template = "{wide_bar} {human_pos} of {human_len} touches, {per_sec}, {eta} left";
+    if let Ok(style) = ProgressStyle::with_template(template) {
+        bar.set_style(style);
+    }
+    // Slow cells count few touches a second; the clock goes on all the same.
+    bar.enable_steady_tick(Duration::from_millis(250));
+    bar
+}

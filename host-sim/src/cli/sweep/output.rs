@@ -1,0 +1,143 @@
+//! What a sweep found, as CSV, JSON and a table for people.
+
+use serde_json::{json, Map, Value};
+
+use crate::cli::args::Sweep;
+use crate::cli::table;
+use crate::study::sweep::{Grid, Row};
+
+/// A column: its name, its decimals, what it takes from a row.
+type Column = (&'static str, usize, fn(&Row) -> Option<f64>);
+
+/// Columns behind the varied keys, as promised.
+const COLUMNS: [Column; 11] = [
+    ("trials", 0, |row| Some(row.trials as f64)),
+    ("missed", 0, |row| Some(row.missed as f64)),
+    ("false_touches", 0, |row| Some(row.false_touches as f64)),
+    ("bias_nm", 3, |row| row.errors.bias_nm),
+    ("sd_nm", 3, |row| row.errors.sd_nm),
+    ("p999_nm", 3, |row| row.errors.p999_nm),
+    ("bound_nm", 3, |row| Some(row.bound_nm)),
+    ("doubt_nm", 3, |row| row.doubt_nm),
+    ("inside_2u", 4, |row| row.inside_2u),
+    ("confirm_mean_ns", 0, |row| row.confirm_mean_ns),
+    ("confirm_p999_ns", 0, |row| row.confirm_p999_ns),
+];
+
+fn cells(row: &Row) -> impl Iterator<Item = (&'static str, Option<String>)> + '_ {
+    COLUMNS.iter().map(|(name, decimals, value)| {
+        let shown = value(row).filter(|v| v.is_finite());
+        (*name, shown.map(|v| format!("{v:.decimals$}")))
+    })
+}
+
+/// One header line, one line a cell; empty where there is no value.
+pub(super) fn csv(grid: &Grid, rows: &[Row]) -> String {
+    let keys = grid.vary.iter().map(|one| one.key.as_str());
+    let header: Vec<&str> = keys.chain(COLUMNS.iter().map(|column| column.0)).collect();
+    let mut text = header.join(",") + "\n";
+    for row in rows {
+        let values = row.values.iter().map(|value| quoted(value));
+        let numbers = cells(row).map(|(_, cell)| cell.unwrap_or_default());
+        text += &values.chain(numbers).collect::<Vec<_>>().join(",");
+        text.push('\n');
+    }
+    text
+}
+
+/// A value has no comma, but it may have been typed with a quote.
+fn quoted(value: &str) -> String {
+    if value.contains(['"', '\n', '\r']) {
+        format!("\"{}\"", value.replace('"', "\"\""))
+    } else {
+        value.to_owned()
+    }
+}
+
+/// One document; null where there is no value.
+pub(super) fn json(grid: &Grid, rows: &[Row], args: &Sweep) -> String {
+    let number = |text: String| text.parse().map_or(Value::Null, Value::Number);
+    let cells: Vec<Value> = rows
+        .iter()
+        .map(|row| {
+            let keys = grid.vary.iter().zip(&row.values);
+            let mut object: Map<String, Value> = keys
+                .map(|(one, value)| (one.key.clone(), json!(value)))
+                .collect();
+            for (name, cell) in cells(row) {
+                object.insert(name.to_owned(), cell.map_or(Value::Null, number));
+            }
+            Value::Object(object)
+        })
+        .collect();
+    let document = json!({
+        "scenario": args.scenario.display().to_string(),
+        "seed": args.seed,
+        "cells_asked": grid.len(),
+        "cells": cells,
+    });
+    format!("{document:#}\n")
+}
+
+/// A table for people.
+pub(super) fn table(grid: &Grid, rows: &[Row]) -> String {
+    let mut lines = vec![header(grid)];
+    lines.extend(rows.iter().map(line));
+    format!(
+        "{}\n\nSimulated. Errors along the path, late positive; 99.9 % of |error|.\n",
+        table::table(&lines)
+    )
+}
+
+/// Headings of [`line`].
+pub(super) fn header(grid: &Grid) -> Vec<String> {
+    let keys = grid.vary.iter().map(|one| one.key.clone());
+    let rest = [
+        "trials",
+        "bias nm",
+        "sd nm",
+        "99.9 % nm",
+        "bound nm",
+        "doubt nm",
+        "inside 2u",
+        "confirmed after ms",
+        "remarks",
+    ];
+    keys.chain(rest.map(str::to_owned)).collect()
+}
+
+/// A row for people.
+pub(super) fn line(row: &Row) -> Vec<String> {
+    let number = |value: Option<f64>, decimals: usize| match value {
+        Some(value) if value.is_finite() => format!("{value:.decimals$}"),
+        _ => "-".to_owned(),
+    };
+    // Three digits suffice a person.
+    let nm = |value: Option<f64>| {
+        number(
+            value,
+            value.map_or(0, |v| {
+                usize::from(v.abs() < 100.0) + usize::from(v.abs() < 10.0)
+            }),
+        )
+    };
+    let mut remarks = Vec::new();
+    if row.missed > 0 {
+        remarks.push(format!("{} missed", row.missed));
+    }
+    if row.false_touches > 0 {
+        remarks.push(format!("{} false", row.false_touches));
+    }
+    let rest = [
+        row.trials.to_string(),
+        nm(row.errors.bias_nm),
+        nm(row.errors.sd_nm),
+        nm(row.errors.p999_nm),
+        nm(Some(row.bound_nm)),
+        nm(row.doubt_nm),
+        number(row.inside_2u, 4),
+        number(row.confirm_mean_ns.map(|ns| ns / 1e6), 3),
+        remarks.join(", "),
+    ];
+    row.values.iter().cloned().chain(rest).collect()
+}

@@ -1,0 +1,50 @@
+//! What a scenario states that this version does not act on; told, never passed over in silence.
+
+use super::keys::{Acts, Key};
+use super::tables::Tables;
+
+/// A sentence on the stated keys that have no effect on a log; none if all have one.
+#[must_use]
+pub fn idle_in_log(tables: &Tables) -> Option<String> {
+    sentence(tables, "log", &[Acts::Always, Acts::Log, Acts::Sweep])
+}
+
+/// A sentence on the stated keys that have no effect on a sweep; none if all have one.
+#[must_use]
+pub fn idle_in_sweep(tables: &Tables) -> Option<String> {
+    sentence(tables, "sweep", &[Acts::Always, Acts::Sweep])
+}
+
+fn sentence(tables: &Tables, what: &str, acting: &[Acts]) -> Option<String> {
+    let names = |holds: &dyn Fn(&Key) -> bool| {
+        let keys = tables.keys().filter(|key| holds(key));
+        keys.map(|key| key.full).collect::<Vec<_>>().join(", ")
+    };
+    let later = names(&|key| key.acts == Acts::Later);
+    let other = names(&|key| key.acts != Acts::Later && !acting.contains(&key.acts));
+    let mut parts = Vec::new();
+    if !later.is_empty() {
+        parts.push(format!(
+            "checked, but without effect in this version: {later}"
+        ));
+    }
+    if !other.is_empty() {
+        parts.push(format!("without effect on a {what}: {other}"));
+    }
+    (!parts.is_empty()).then(|| parts.join("; "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_does_not_act_is_named_and_what_acts_is_not() {
+        let text = "[link]\nmedium = \"radio\"\n[approach]\nfeed = \"1mm/min\"\ndepth = \"1mm\"\n";
+        let tables = Tables::parse(text, "s.toml").unwrap();
+        let log = idle_in_log(&tables).unwrap();
+        assert!(log.contains("link.medium") && !log.contains("approach"));
+        assert!(idle_in_sweep(&tables).unwrap().ends_with("approach.depth"));
+        assert_eq!(idle_in_sweep(&Tables::empty("s")), None);
+    }
+}

@@ -1,0 +1,36 @@
+//! Scenarios: what a simulation is told, as TOML.
+//!
+//! ```text
+//! file ─▶ Tables (every key checked alone) ─▶ Scenario (checked as a whole) ─▶ Cell, log, sweep
+//!            ▲ --vary sets keys
+//! ```
+//!
+//! [`keys`] is the one list of keys with unit, range, default and allowed words; messages and the manual are made
+//! from it. All keys are optional. Quantities carry their unit in quotes; numbers without a unit stand bare:
+//!
+//! ```
+//! use trueonset_sim::scenario::{Scenario, Tables};
+//! let tables = Tables::parse("[approach]\nfeed = \"60mm/min\"\n[barrier]\nhysteresis = 0.5\n", "s.toml")?;
+//! let scenario = Scenario::of(&tables)?;
+//! assert!((scenario.feed - 0.001).abs() < 1e-15);
+//! let why = Tables::parse("[barrier]\nspam = \"150um\"\n", "s.toml").unwrap_err();
+//! assert!(why.to_string().contains("did you mean span?"));
+//! # Ok::<(), trueonset_sim::fault::Fault>(())
+//! ```
+
+mod drawn;
+mod idle;
+mod keys;
+mod kind;
+mod nearest;
+mod setup;
+mod stages;
+mod tables;
+
+pub(crate) use drawn::samples_refused;
+pub use drawn::{draw, Drawn, Touch, LINE};
+pub use idle::{idle_in_log, idle_in_sweep};
+pub use keys::manual;
+pub use kind::Value;
+pub use setup::{Method, Scenario, Sensing};
+pub use tables::Tables;

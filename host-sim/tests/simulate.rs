@@ -1,0 +1,183 @@
+//! `simulate` as its users meet it.
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+fn run(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_trueonset"))
+        .args(args)
+        .output()
+        .unwrap()
+}
+
+fn code(output: &Output) -> i32 {
+    output.status.code().unwrap()
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+fn err(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).unwrap()
+}
+
+fn text(path: &Path) -> String {
+    path.to_str().unwrap().to_owned()
+}
+
+/// A folder with a scenario file in it.
+fn scenario(toml: &str) -> (tempfile::TempDir, impl Fn(&str) -> String) {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("s.toml"), toml).unwrap();
+    let root = folder.path().to_owned();
+    (folder, move |name: &str| text(&root.join(name)))
+}
+
+#[test]
+fn a_drawn_log_replays_to_its_truth() {
+    let (_folder, path) = scenario(
+        "[approach]\nfeed = \"60mm/min\"\nlength_doubt = \"0.2mm\"\n[barrier]\nsnr = \"50dB\"\n[capture]\ntick = \"16MHz\"\n",
+    );
+    for name in ["edges.csv", "edges.vcd"] {
+        let args = [
+            "simulate",
+            &path("s.toml"),
+            "--touches",
+            "12",
+            "--log",
+            &path(name),
+            "--truth",
+            &path("t.csv"),
+        ];
+        let made = run(&args);
+        assert_eq!(code(&made), 0, "{}", err(&made));
+        assert!(out(&made).contains("12 simulated touches"));
+        let replayed = run(&["replay", &path(name), "--config", &path("s.toml"), "--csv"]);
+        assert_eq!(code(&replayed), 0, "{}", err(&replayed));
+        let column = |table: &str, wanted: &str| -> Vec<i64> {
+            let mut lines = table.lines();
+            let at = lines
+                .next()
+                .unwrap()
+                .split(',')
+                .position(|name| name == wanted)
+                .unwrap();
+            lines
+                .map(|line| line.split(',').nth(at).unwrap().parse().unwrap())
+                .collect()
+        };
+        let truth = std::fs::read_to_string(path("t.csv")).unwrap();
+        assert_eq!(
+            truth.lines().next(),
+            Some("touch,onset_ns,release_ns,feed_nm_s")
+        );
+        assert_eq!(column(&truth, "feed_nm_s"), [1_000_000; 12]);
+        for wanted in ["onset_ns", "release_ns"] {
+            let (want, got) = (column(&truth, wanted), column(&out(&replayed), wanted));
+            assert_eq!(want.len(), got.len());
+            // 256 nm of noise, of which the balance point leaves about 23 nm, 23 us at this feed.
+            for (want, got) in want.iter().zip(&got) {
+                assert!((want - got).abs() < 150_000, "{wanted}: {want} {got}");
+            }
+        }
+    }
+}
+
+#[test]
+fn same_seed_same_bytes_and_a_longer_log_begins_alike() {
+    let (_folder, path) = scenario("[disturbance]\nglitches_per_s = 50\n");
+    let log = |name: &str, touches: &str, seed: &str| {
+        let made = run(&[
+            "simulate",
+            &path("s.toml"),
+            "--touches",
+            touches,
+            "--seed",
+            seed,
+            "--log",
+            &path(name),
+        ]);
+        assert_eq!(code(&made), 0, "{}", err(&made));
+        std::fs::read_to_string(path(name)).unwrap()
+    };
+    let (a, b, c, d) = (
+        log("a.csv", "5", "7"),
+        log("b.csv", "5", "7"),
+        log("c.csv", "5", "8"),
+        log("d.csv", "6", "7"),
+    );
+    assert_eq!(a, b);
+    assert_ne!(a, c);
+    let without_end = a.trim_end().rsplit_once('\n').unwrap().0;
+    assert!(d.starts_with(without_end));
+}
+
+#[test]
+fn a_log_on_stdout_stands_alone() {
+    let (_folder, path) = scenario("");
+    let made = run(&["simulate", &path("s.toml"), "--touches", "1", "--log", "-"]);
+    assert!(out(&made).starts_with("time_ns,line,level\n0,probe,0\n"));
+    assert!(out(&made).lines().all(|line| line.split(',').count() == 3));
+    assert!(err(&made).contains("1 simulated touches"));
+}
+
+#[test]
+fn what_does_not_act_is_told_once() {
+    let (_folder, path) = scenario("[link]\nmedium = \"radio\"\n[tool]\ndiameter = \"0.05mm\"\n");
+    let made = run(&["simulate", &path("s.toml"), "--touches", "1"]);
+    assert_eq!(code(&made), 0);
+    assert_eq!(err(&made).matches("link.medium").count(), 1);
+    assert!(err(&made).contains("tool.diameter"));
+}
+
+#[test]
+fn bad_scenarios_get_place_reason_and_remedy() {
+    for (toml, wanted) in [
+        ("[barrier]\nspan = \"0um\"\n", "barrier.span"),
+        ("[barrier]\nspam = \"150um\"\n", "did you mean span?"),
+        ("[barrier]\nhysteresis = 600\n", "at most 493.5 makes sense"),
+        ("[barrier]\nhysteresis = nan\n", "finite"),
+        ("[barrier]\nsnr = \"-3dB\"\n", "20dB"),
+        ("[approach]\nfeed = \"nanmm/min\"\n", "approach.feed"),
+        ("[approach]\nfeed = \"-1mm/min\"\n", "0.001mm/min"),
+        ("[approach]\nfeed = \"1e15m/s\"\n", "approach.feed"),
+        ("[sampling]\nrate = \"200Hz\"\n", "makes sense"),
+        ("[sampling]\nrate = \"200kHz\"\n", "[capture]"),
+        ("[onset\n", ":1:"),
+        ("barrier = 3\n", "table"),
+    ] {
+        let (_folder, path) = scenario(toml);
+        let made = run(&["simulate", &path("s.toml"), "--touches", "1"]);
+        assert_eq!(code(&made), 2, "{toml}");
+        assert!(err(&made).contains(wanted), "{toml}: {}", err(&made));
+    }
+    let (_folder, path) = scenario("");
+    let odd = run(&["simulate", &path("s.toml"), "--log", &path("x.txt")]);
+    assert_eq!(code(&odd), 2);
+    let same = run(&[
+        "simulate",
+        &path("s.toml"),
+        "--log",
+        &path("x.csv"),
+        "--truth",
+        &path("x.csv"),
+    ]);
+    assert!(code(&same) == 2 && err(&same).contains("a file for each"));
+    assert_eq!(code(&run(&["simulate", &path("none.toml")])), 2);
+}
+
+#[test]
+fn every_example_is_marked_invented_and_runs() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/scenarios");
+    let mut seen = 0;
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        let toml = std::fs::read_to_string(&path).unwrap();
+        assert!(toml.starts_with("# Invented"), "{}", path.display());
+        let made = run(&["simulate", &text(&path), "--touches", "2"]);
+        assert_eq!(code(&made), 0, "{}", err(&made));
+        seen += 1;
+    }
+    assert_eq!(seen, 4);
+}

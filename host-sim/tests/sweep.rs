@@ -1,0 +1,198 @@
+//! `sweep` as its users meet it.
+
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+
+const COLUMNS: &str = "trials,missed,false_touches,bias_nm,sd_nm,p999_nm,bound_nm,doubt_nm,inside_2u,confirm_mean_ns,confirm_p999_ns";
+
+fn program(args: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_trueonset"));
+    command.args(args);
+    command
+}
+
+fn run(args: &[&str]) -> Output {
+    program(args).output().unwrap()
+}
+
+fn code(output: &Output) -> i32 {
+    output.status.code().unwrap()
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+fn err(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).unwrap()
+}
+
+fn text(path: &Path) -> String {
+    path.to_str().unwrap().to_owned()
+}
+
+/// A folder with a scenario file in it.
+fn scenario(toml: &str) -> (tempfile::TempDir, impl Fn(&str) -> String) {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("s.toml"), toml).unwrap();
+    let root = folder.path().to_owned();
+    (folder, move |name: &str| text(&root.join(name)))
+}
+
+#[test]
+fn bytes_do_not_depend_on_threads_and_columns_are_as_promised() {
+    let (_folder, path) = scenario("[barrier]\nsnr = \"50dB\"\n");
+    let table = |threads: &str, seed: &str| {
+        let output = run(&[
+            "--threads",
+            threads,
+            "sweep",
+            &path("s.toml"),
+            "--vary",
+            "approach.feed=300mm/min,5000mm/min",
+            "--vary",
+            "barrier.hysteresis=0,0.5",
+            "--trials",
+            "200",
+            "--seed",
+            seed,
+            "--csv",
+        ]);
+        assert_eq!(code(&output), 0, "{}", err(&output));
+        out(&output)
+    };
+    let (one, two, three) = (table("1", "4"), table("2", "4"), table("3", "4"));
+    assert!(one == two && two == three);
+    assert_ne!(one, table("1", "5"));
+    let mut lines = one.lines();
+    assert_eq!(
+        lines.next().unwrap(),
+        format!("approach.feed,barrier.hysteresis,{COLUMNS}")
+    );
+    let rows: Vec<_> = lines.collect();
+    assert_eq!(rows.len(), 4);
+    assert!(rows[1].starts_with("300mm/min,0.5,200,0,0,"), "{}", rows[1]);
+}
+
+#[test]
+fn json_is_one_document_with_the_same_numbers() {
+    let (_folder, path) = scenario("");
+    let args = [
+        "sweep",
+        &path("s.toml"),
+        "--vary",
+        "barrier.snr=50dB,60dB",
+        "--trials",
+        "50",
+    ];
+    let json: serde_json::Value =
+        serde_json::from_str(&out(&run(&[&args[..], &["--json"]].concat()))).unwrap();
+    let csv = out(&run(&[&args[..], &["--csv"]].concat()));
+    let bias = |row: usize| -> f64 {
+        csv.lines()
+            .nth(row + 1)
+            .unwrap()
+            .split(',')
+            .nth(4)
+            .unwrap()
+            .parse()
+            .unwrap()
+    };
+    for row in 0..2 {
+        let cell = &json["cells"][row];
+        assert!((cell["bias_nm"].as_f64().unwrap() - bias(row)).abs() < 1e-9);
+        for column in COLUMNS.split(',') {
+            assert!(cell[column].is_number(), "{column}");
+        }
+    }
+    assert_eq!(json["cells"][1]["barrier.snr"], "60dB");
+}
+
+#[test]
+fn a_report_is_one_file_with_curves_and_a_map() {
+    let (_folder, path) = scenario("");
+    let output = run(&[
+        "sweep",
+        &path("s.toml"),
+        "--vary",
+        "approach.feed=60mm/min,1000mm/min",
+        "--vary",
+        "barrier.snr=50dB,60dB",
+        "--trials",
+        "60",
+        "--report",
+        &path("r.html"),
+    ]);
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let page = std::fs::read_to_string(path("r.html")).unwrap();
+    for wanted in [
+        "first edge",
+        "N in a row",
+        "bound",
+        "barrier.snr",
+        "<svg",
+        "Simulated data",
+    ] {
+        assert!(page.contains(wanted), "{wanted}");
+    }
+    assert!(!page.contains("<script") && !page.contains("http-equiv"));
+}
+
+#[test]
+fn bad_requests_are_refused_before_anything_runs() {
+    let (_folder, path) = scenario("[link]\nloss = \"5%\"\n");
+    let refused = |vary: &str| {
+        let output = run(&["sweep", &path("s.toml"), "--vary", vary]);
+        assert_eq!((code(&output), out(&output)), (2, String::new()), "{vary}");
+        err(&output)
+    };
+    assert!(refused("aproach.feed=1mm/min").contains("did you mean approach.feed?"));
+    assert!(refused("approach.feed=1").contains("300mm/min"));
+    assert!(refused("approach.feed").contains("KEY=V1,V2"));
+    assert!(refused("barrier.hysteresis=0,NaN").contains("finite"));
+    assert!(refused("barrier.film=0%,70%").contains("makes sense"));
+    assert!(refused("approach.feed=0mm/min").contains("0.001mm/min"));
+    assert_eq!(code(&run(&["sweep", &path("s.toml"), "--trials", "0"])), 2);
+    let nowhere = run(&["sweep", &path("s.toml"), "--report", &path("none/r.html")]);
+    assert_eq!((code(&nowhere), out(&nowhere)), (2, String::new()));
+    let told = run(&["sweep", &path("s.toml"), "--trials", "20"]);
+    assert!(code(&told) == 0 && err(&told).contains("link.loss"));
+}
+
+/// Ctrl-C is a signal on Unix; elsewhere there is no portable way to send one.
+#[cfg(unix)]
+#[test]
+fn an_interruption_keeps_the_finished_cells() {
+    let (_folder, path) = scenario("[barrier]\nsnr = \"40dB\"\n");
+    let mut child = program(&[
+        "--threads",
+        "1",
+        "sweep",
+        &path("s.toml"),
+        "--vary",
+        "approach.feed=5000mm/min,0.1mm/min",
+        "--trials",
+        "400",
+        "--csv",
+    ]);
+    let child = child
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    std::thread::sleep(std::time::Duration::from_secs(3));
+    // The first cell takes milliseconds, the second a minute or more.
+    let sent = Command::new("kill")
+        .args(["-INT", &child.id().to_string()])
+        .status()
+        .unwrap();
+    assert!(sent.success());
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(code(&output), 2, "{}", err(&output));
+    assert_eq!(out(&output).lines().count(), 2, "{}", out(&output));
+    assert!(
+        err(&output).contains("1 of 2 cells finished"),
+        "{}",
+        err(&output)
+    );
+}
