@@ -248,7 +248,9 @@ impl Rest {
         if !settling {
             // No faster than what alone would leave the gate within a time constant.
             let most = i64::from(gate(self.level)) * i64::from(config.rest_share_65536);
-            self.drift_65536 = (self.drift_65536 + (step >> DRIFT_BITS)).clamp(-most, most);
+            self.drift_65536 = (self.drift_65536 + (step >> DRIFT_BITS))
+                .max(-most)
+                .min(most);
         }
     }
 

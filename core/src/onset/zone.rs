@@ -120,7 +120,7 @@ impl Zone {
         }
         self.samples = self.samples.saturating_add(1);
         let weight = match weigh {
-            Weigh::Plain => light.clamp(low, high.max(low)) - low,
+            Weigh::Plain => light.min(high).saturating_sub(low),
             Weigh::Soft { reciprocal } => soft_clip::weight(light, reciprocal),
         };
         self.sum += u64::from(weight);

@@ -10,6 +10,7 @@
 use core::fmt::Write;
 use core::hint::black_box;
 
+use trueonset::barrier::{Barrier, BarrierConfig, BarrierError, LightTest, Method, Seen};
 use trueonset::edge::{Edge, Level};
 use trueonset::flags::Flags;
 use trueonset::onset::{
@@ -76,6 +77,11 @@ fn main() -> ! {
         if let Some(config) = config() {
             onset(&config);
         }
+        match barrier_config() {
+            Ok(config) => barrier(&config),
+            Err(why) => drop(write!(Nowhere, "{why}")),
+        }
+        self_test();
         #[cfg(feature = "reachable-panic")]
         black_box(any() / any());
     }
@@ -194,6 +200,66 @@ fn onset(config: &Config) {
         if let Some(at) = line.causal(config, instant()) {
             fine(at);
         }
+    }
+}
+
+fn barrier_config() -> Result<BarrierConfig, BarrierError> {
+    let config = BarrierConfig::new(rate(), any(), any64())?
+        .bits(any() as u8)?
+        .trip_permille(any() as u16)?
+        .rest_time_ms(any())?
+        .longest_contact_ms(any())
+        .fastest_blade_ns(any())
+        .vouched_ms(any());
+    let config = if any() == 0 {
+        config.clean(any() as u16, any() as u16)?
+    } else {
+        config
+    };
+    config.method(if any() == 0 {
+        Method::Area
+    } else {
+        Method::Matched
+    })
+}
+
+fn barrier(config: &BarrierConfig) {
+    black_box((config.rate(), config.sampling_hz()));
+    let mut barrier = Barrier::new(instant());
+    if any() == 0 {
+        barrier = barrier.with_rest(config, any() as u16);
+    }
+    let mut last = None;
+    while any() != 0 {
+        match barrier.sample(config, any() as u16) {
+            Some(Seen::Hard(hard)) => fine(hard.onset),
+            Some(Seen::Event(Event::Touch(contact) | Event::Release(contact))) => {
+                look(&contact, &mut last)
+            }
+            other => drop(black_box(other)),
+        }
+        if any() == 0 {
+            barrier.gap(any64());
+        }
+        let optics = barrier.optics(config);
+        black_box((
+            optics.is_clear(),
+            optics,
+            barrier.in_contact(),
+            barrier.samples(),
+        ));
+    }
+}
+
+fn self_test() {
+    let mut test = LightTest::begin(instant(), any() == 0, any());
+    while any() != 0 {
+        black_box((
+            test.step(instant(), any() == 0),
+            test.lamp(),
+            test.deadline(),
+            test.result(),
+        ));
     }
 }
 
