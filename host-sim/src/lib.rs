@@ -5,6 +5,7 @@ pub mod study;
 
 pub mod cli;
 pub mod fault;
+pub mod light;
 pub mod log;
 pub mod quantity;
 pub mod replay;

@@ -6,7 +6,7 @@ use std::io::{self, Read, Seek, SeekFrom};
 use crate::fault::Fault;
 
 /// The input and its name in messages.
-pub(super) fn open(path: &str) -> Result<(Box<dyn Read + Send>, String), Fault> {
+pub(crate) fn open(path: &str) -> Result<(Box<dyn Read + Send>, String), Fault> {
     if path == "-" {
         return Ok((Box::new(io::stdin()), "stdin".to_owned()));
     }
@@ -15,14 +15,14 @@ pub(super) fn open(path: &str) -> Result<(Box<dyn Read + Send>, String), Fault> 
 }
 
 /// An input that can be read from its beginning more than once.
-pub(super) struct Rereadable {
+pub(crate) struct Rereadable {
     file: File,
     name: String,
 }
 
 impl Rereadable {
     /// What cannot be read twice (stdin, a pipe) is copied to a temporary file first.
-    pub(super) fn open(path: &str) -> Result<Self, Fault> {
+    pub(crate) fn open(path: &str) -> Result<Self, Fault> {
         if path != "-" {
             let file = File::open(path).map_err(|error| Fault::io(path, "open", &error))?;
             if file.metadata().is_ok_and(|metadata| metadata.is_file()) {
@@ -39,12 +39,12 @@ impl Rereadable {
         Ok(Self { file, name })
     }
 
-    pub(super) fn name(&self) -> &str {
+    pub(crate) fn name(&self) -> &str {
         &self.name
     }
 
     /// The input from its beginning. Only the last reader handed out may be read from.
-    pub(super) fn read(&self) -> Result<Box<dyn Read + Send>, Fault> {
+    pub(crate) fn read(&self) -> Result<Box<dyn Read + Send>, Fault> {
         let again = || {
             let mut file = self.file.try_clone()?;
             file.seek(SeekFrom::Start(0))?;

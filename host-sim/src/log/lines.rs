@@ -33,7 +33,7 @@ enum Now {
 
 /// All lines of one log.
 #[derive(Debug)]
-pub(super) struct Lines {
+pub(crate) struct Lines {
     infos: Vec<LineInfo>,
     now: Vec<Now>,
     lookup: Lookup,
@@ -41,7 +41,7 @@ pub(super) struct Lines {
 }
 
 impl Lines {
-    pub(super) fn new() -> Self {
+    pub(crate) fn new() -> Self {
         Self {
             infos: Vec::new(),
             now: Vec::new(),
@@ -50,21 +50,21 @@ impl Lines {
         }
     }
 
-    pub(super) fn infos(&self) -> &[LineInfo] {
+    pub(crate) fn infos(&self) -> &[LineInfo] {
         &self.infos
     }
 
-    pub(super) fn lookup(&self) -> &Lookup {
+    pub(crate) fn lookup(&self) -> &Lookup {
         &self.lookup
     }
 
     /// The line of this name.
-    pub(super) fn find(&self, name: &str) -> Option<u32> {
+    pub(crate) fn find(&self, name: &str) -> Option<u32> {
         self.lookup.find(name.as_bytes())
     }
 
     /// Adds a line whose name is not in yet. A fault lacks its place.
-    pub(super) fn add(&mut self, name: &str) -> Result<u32, Fault> {
+    pub(crate) fn add(&mut self, name: &str) -> Result<u32, Fault> {
         check_name(name)?;
         if self.infos.len() == MAX_LINES {
             return Err(too_many(&format!("more than {MAX_LINES} lines")));
@@ -87,7 +87,7 @@ impl Lines {
 
     /// The record that a statement "`line` is at `level`" makes.
     #[inline]
-    pub(super) fn state(&mut self, time_ns: i64, line: u32, level: Level) -> Record {
+    pub(crate) fn state(&mut self, time_ns: i64, line: u32, level: Level) -> Record {
         let next = match level {
             Level::Low => Now::Low,
             Level::High => Now::High,
@@ -111,13 +111,13 @@ impl Lines {
     }
 
     /// Whether the line has begun.
-    pub(super) fn has_begun(&self, line: u32) -> bool {
+    pub(crate) fn has_begun(&self, line: u32) -> bool {
         self.now[line as usize] != Now::Unborn
     }
 }
 
 /// Refuses a name that could not be shown, written, or told from its neighbours.
-fn check_name(name: &str) -> Result<(), Fault> {
+pub(crate) fn check_name(name: &str) -> Result<(), Fault> {
     let wanted = if name.is_empty() {
         "a name"
     } else if name.len() > MAX_NAME_BYTES {

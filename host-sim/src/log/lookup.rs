@@ -8,14 +8,14 @@ use std::collections::HashMap;
 use std::hash::{BuildHasher, RandomState};
 
 /// Longest name, in bytes, that has a key.
-pub(super) const SHORT: usize = 7;
+pub(crate) const SHORT: usize = 7;
 
 /// Marks a free place; no name is empty, and a key holds the length, so none is zero.
 const FREE: u64 = 0;
 
 /// Names and their numbers.
 #[derive(Debug)]
-pub(super) struct Lookup {
+pub(crate) struct Lookup {
     multiplier: u64,
     shift: u32,
     slots: Vec<(u64, u32)>,
@@ -37,7 +37,7 @@ impl Lookup {
 
     /// The key of a short name: its bytes, the first one lowest, and its length on top, without which a zero byte
     /// would be no byte.
-    pub(super) fn key(name: &[u8]) -> Option<u64> {
+    pub(crate) fn key(name: &[u8]) -> Option<u64> {
         if name.is_empty() || name.len() > SHORT {
             return None;
         }
@@ -50,7 +50,7 @@ impl Lookup {
 
     /// The number of a short name given by its key.
     #[inline]
-    pub(super) fn find_key(&self, key: u64) -> Option<u32> {
+    pub(crate) fn find_key(&self, key: u64) -> Option<u32> {
         let at = (key.wrapping_mul(self.multiplier) >> self.shift) as usize;
         match self.slots.get(at) {
             Some(&(taken, number)) if taken == key && key != FREE => Some(number),
@@ -76,7 +76,7 @@ impl Lookup {
     }
 
     /// The number of a name.
-    pub(super) fn find(&self, name: &[u8]) -> Option<u32> {
+    pub(crate) fn find(&self, name: &[u8]) -> Option<u32> {
         match Self::key(name) {
             Some(key) => self.find_key(key),
             None => self.long.get(name).copied(),

@@ -16,25 +16,25 @@
 
 mod csv_out;
 mod describe;
-mod foreign;
+pub(crate) mod foreign;
 pub mod formats;
-mod input;
-mod lines;
-mod lookup;
-mod native;
+pub(crate) mod input;
+pub(crate) mod lines;
+pub(crate) mod lookup;
+pub(crate) mod native;
 mod options;
-mod reader;
-mod swar;
+pub(crate) mod reader;
+pub(crate) mod swar;
 mod vcd;
 mod vcd_out;
-mod window;
+pub(crate) mod window;
 mod writer;
 
 pub use trueonset::edge::Level;
 
 pub use describe::{Describe, Description, Dwells, LineFacts};
 pub use lines::{LineInfo, MAX_LINES, MAX_NAME_BYTES, MAX_TABLE_BYTES};
-pub use options::{Columns, Initial, Options, TimeUnit};
+pub use options::{Columns, Initial, LightColumn, Options, TimeUnit};
 pub use reader::{Format, LogReader};
 pub use window::{MAX_ROW_BYTES, MAX_TOKEN_BYTES};
 pub use writer::{convert, Converted, Loss, Target, Writer};
@@ -65,4 +65,4 @@ pub enum What {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

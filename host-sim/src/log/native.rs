@@ -246,7 +246,7 @@ fn plain_row(bytes: &[u8], at: usize) -> Option<Plain> {
 }
 
 /// The three fields of a row, trimmed; the name may be quoted. `None` if they are not three.
-fn fields(row: &[u8]) -> Option<(&[u8], &[u8], &[u8])> {
+pub(crate) fn fields(row: &[u8]) -> Option<(&[u8], &[u8], &[u8])> {
     let comma = memchr::memchr(b',', row)?;
     let (time, rest) = (row[..comma].trim_ascii(), row[comma + 1..].trim_ascii());
     let name_end = if rest.first() == Some(&b'"') {
@@ -266,7 +266,7 @@ fn fields(row: &[u8]) -> Option<(&[u8], &[u8], &[u8])> {
     (!level.contains(&b',')).then(|| (time, rest[..name_end].trim_ascii(), level.trim_ascii()))
 }
 
-fn time_ns(field: &[u8]) -> Result<i64, Fault> {
+pub(crate) fn time_ns(field: &[u8]) -> Result<i64, Fault> {
     let text = std::str::from_utf8(field).ok();
     text.and_then(|text| text.parse().ok()).ok_or_else(|| {
         Fault::new(
@@ -277,7 +277,7 @@ fn time_ns(field: &[u8]) -> Result<i64, Fault> {
     })
 }
 
-fn unquoted(field: &[u8]) -> Result<String, Fault> {
+pub(crate) fn unquoted(field: &[u8]) -> Result<String, Fault> {
     let text = std::str::from_utf8(field).map_err(|_| {
         Fault::new(
             format!("the line name {}", excerpt(field)),
@@ -297,7 +297,7 @@ fn unquoted(field: &[u8]) -> Result<String, Fault> {
 }
 
 /// A name as a field of a row: quoted where it would not be read back otherwise.
-pub(super) fn quoted(name: &str) -> String {
+pub(crate) fn quoted(name: &str) -> String {
     if name.contains([',', '"']) || name.trim_ascii().len() != name.len() {
         format!("\"{}\"", name.replace('"', "\"\""))
     } else {

@@ -19,7 +19,7 @@ pub struct Options {
 
 impl Options {
     /// Whether something is said that only a CSV log of another program needs.
-    pub(super) fn are_for_foreign_csv(&self) -> bool {
+    pub(crate) fn are_for_foreign_csv(&self) -> bool {
         self.columns.is_some() || self.time_unit.is_some() || self.initial != Initial::FirstRow
     }
 }
@@ -27,15 +27,71 @@ impl Options {
 /// Column names: `time=NAME,level=NAME,line=NAME`, each as the header of the log spells it.
 ///
 /// Several `level` make several lines, each named after its column. Without `level` and `line` every column but
-/// that of the time is a line.
+/// that of the time is a line. `light=NAME` in the place of `level=NAME` makes it a recording of light; a column
+/// that is not in whole counts is multiplied, `light=NAME*1000`.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Columns {
     /// The column of times.
     pub time: Option<String>,
     /// The columns of levels.
     pub levels: Vec<String>,
+    /// The columns of light.
+    pub lights: Vec<LightColumn>,
     /// The column that names the line of each row.
     pub line: Option<String>,
+}
+
+/// A column of light.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LightColumn {
+    /// Its name.
+    pub name: String,
+    /// Counts a unit of the column: 1 for counts, 1000 for volts of which each millivolt shall be a count.
+    pub factor: u32,
+}
+
+impl LightColumn {
+    /// Largest factor.
+    pub const MAX_FACTOR: u32 = 1_000_000;
+
+    /// Reads `NAME` or `NAME*FACTOR`. What stands behind the last `*` and is no number belongs to the name.
+    fn parse(text: &str) -> Option<Self> {
+        let scaled = text.rsplit_once('*').and_then(|(name, factor)| {
+            let factor: u32 = factor.trim().parse().ok()?;
+            Some((name.trim_end(), factor))
+        });
+        let (name, factor) = scaled.unwrap_or((text, 1));
+        let fits = !name.is_empty() && (1..=Self::MAX_FACTOR).contains(&factor);
+        fits.then(|| Self {
+            name: name.to_owned(),
+            factor,
+        })
+    }
+}
+
+impl Columns {
+    /// The columns of levels or of light, whichever there are.
+    pub(super) fn values(&self) -> impl Iterator<Item = &String> {
+        self.levels
+            .iter()
+            .chain(self.lights.iter().map(|light| &light.name))
+    }
+
+    /// The names of all columns.
+    pub(super) fn names(&self) -> impl Iterator<Item = &String> {
+        self.time.iter().chain(self.values()).chain(&self.line)
+    }
+
+    /// Counts a unit of the column `name`, 1 if it is none of light.
+    pub(crate) fn factor(&self, name: &str) -> u32 {
+        let exact = self.lights.iter().find(|light| light.name == name);
+        let any = || {
+            self.lights
+                .iter()
+                .find(|light| light.name.eq_ignore_ascii_case(name))
+        };
+        exact.or_else(any).map_or(1, |light| light.factor)
+    }
 }
 
 impl FromStr for Columns {
@@ -46,7 +102,7 @@ impl FromStr for Columns {
             Fault::new(
                 format!("{} in the columns", excerpt(found.as_bytes())),
                 wanted,
-                "write time=NAME,level=NAME,line=NAME with the names of the log's header",
+                "write time=NAME,level=NAME,line=NAME, or light=NAME for level=NAME, with the names of the log's header",
             )
         };
         let mut columns = Self::default();
@@ -66,16 +122,30 @@ impl FromStr for Columns {
                     columns.levels.push(name);
                     false
                 }
-                _ => return Err(refuse(part, "one of the keys time, level, line")),
+                "light" => {
+                    let Some(light) = LightColumn::parse(&name) else {
+                        return Err(refuse(
+                            part,
+                            "light=NAME or light=NAME*FACTOR, the factor from 1 to 1000000",
+                        ));
+                    };
+                    let known = columns.lights.iter().any(|known| known.name == light.name);
+                    columns.lights.push(light);
+                    known
+                }
+                _ => return Err(refuse(part, "one of the keys time, level, light, line")),
             };
             if taken {
                 return Err(refuse(part, "each column once"));
             }
         }
-        if columns.line.is_some() && columns.levels.len() != 1 {
+        if !columns.levels.is_empty() && !columns.lights.is_empty() {
+            return Err(refuse(text, "columns of levels or columns of light"));
+        }
+        if columns.line.is_some() && columns.values().count() != 1 {
             return Err(refuse(
                 text,
-                "exactly one level column beside a line column",
+                "exactly one level or light column beside a line column",
             ));
         }
         Ok(columns)
@@ -176,6 +246,10 @@ mod tests {
         assert_eq!(columns.levels, ["D0", "D1"]);
         let long: Columns = "time=t,line=who,level=v".parse().unwrap();
         assert_eq!(long.line.as_deref(), Some("who"));
+        let light: Columns = "time=t,light=CH1 (V) * 1000,light=5*x".parse().unwrap();
+        assert_eq!(light.factor("ch1 (v)"), 1000);
+        assert_eq!(light.lights[1].name, "5*x");
+        assert_eq!(light.values().count(), 2);
     }
 
     #[test]
@@ -185,7 +259,14 @@ mod tests {
             "time",
             "time=",
             "time=a,time=b",
-            "light=a",
+            "shade=a",
+            "light=",
+            "light=a*0",
+            "light=a*1000001",
+            "light=*7",
+            "light=a,light=a*2",
+            "light=a,level=b",
+            "line=a,light=b,light=c",
             "line=a",
             "level=a,level=a",
             "line=a,level=b,level=c",

@@ -121,7 +121,19 @@ impl LogReader {
         name: &str,
         options: &Options,
     ) -> Result<Self, Fault> {
-        let mut window = Window::new(source, name);
+        Self::from_window(Window::new(source, name), options)
+    }
+
+    pub(crate) fn from_window(mut window: Window, options: &Options) -> Result<Self, Fault> {
+        let name = window.file().to_owned();
+        if crate::light::recognise(&mut window, options)?.is_some() {
+            return Err(Fault::new(
+                "a light recording",
+                "an edge log",
+                "give it to replay or describe",
+            )
+            .at(Place::File(name)));
+        }
         let format = recognise(&mut window, options)?;
         let source: Box<dyn Source> = match format {
             Format::Csv => Box::new(Native::new(window)),
@@ -131,7 +143,7 @@ impl LogReader {
         Ok(Self {
             source,
             format,
-            file: name.to_owned(),
+            file: name,
             offset_ns: options.offset_ns,
             fault: None,
         })
@@ -353,7 +365,7 @@ fn recognise(window: &mut Window, options: &Options) -> Result<Format, Fault> {
 }
 
 /// What the first line that is no comment makes of the text.
-enum FirstRow<'a> {
+pub(crate) enum FirstRow<'a> {
     Dump,
     /// The row, trimmed, and the length of the text up to the next row.
     Csv(&'a [u8], usize),
@@ -361,7 +373,7 @@ enum FirstRow<'a> {
     Missing,
 }
 
-fn first_row(text: &[u8], ended: bool) -> FirstRow<'_> {
+pub(crate) fn first_row(text: &[u8], ended: bool) -> FirstRow<'_> {
     let mut at = 0;
     while at < text.len() {
         let rest = &text[at..];

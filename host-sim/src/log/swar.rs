@@ -6,7 +6,7 @@ const POWERS: [u64; 8] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_
 
 /// The number at `at`, of 1 to 19 digits, and the place behind it.
 #[inline]
-pub(super) fn digits(bytes: &[u8], at: usize) -> Option<(u64, usize)> {
+pub(crate) fn digits(bytes: &[u8], at: usize) -> Option<(u64, usize)> {
     let (first, count) = some_digits(word(bytes, at)?);
     if count < 8 {
         return (count > 0).then_some((first, at + count));
@@ -26,7 +26,7 @@ pub(super) fn digits(bytes: &[u8], at: usize) -> Option<(u64, usize)> {
 
 /// The number that begins a row if it has 8 to 15 digits, and the place behind it.
 #[inline]
-pub(super) fn eight_to_fifteen_digits(row: &[u8; 32]) -> Option<(u64, usize)> {
+pub(crate) fn eight_to_fifteen_digits(row: &[u8; 32]) -> Option<(u64, usize)> {
     let (first, second) = (word(row, 0)? ^ (ONES * 0x30), word(row, 8)? ^ (ONES * 0x30));
     if no_digits(first) != 0 {
         return None;
@@ -71,26 +71,26 @@ fn joined(ones: u64) -> u64 {
 
 /// Eight bytes as a word, the first one lowest.
 #[inline]
-pub(super) fn word(bytes: &[u8], at: usize) -> Option<u64> {
+pub(crate) fn word(bytes: &[u8], at: usize) -> Option<u64> {
     Some(u64::from_le_bytes(bytes.get(at..at + 8)?.try_into().ok()?))
 }
 
 /// The number of bytes before the first `end`, 8 if there is none.
 #[inline]
-pub(super) fn until(word: u64, end: u8) -> usize {
+pub(crate) fn until(word: u64, end: u8) -> usize {
     let ends = word ^ (ONES * u64::from(end));
     ((ends.wrapping_sub(ONES) & !ends & TOPS).trailing_zeros() / 8) as usize
 }
 
 /// The number of bytes before the first blank or control character, 8 if there is none.
 #[inline]
-pub(super) fn until_blank(word: u64) -> usize {
+pub(crate) fn until_blank(word: u64) -> usize {
     ((word.wrapping_sub(ONES * 0x21) & !word & TOPS).trailing_zeros() / 8) as usize
 }
 
 /// The key of the name in the first `count` bytes of a word, fewer than eight: those bytes, and `count` on top.
 #[inline]
-pub(super) fn key(word: u64, count: usize) -> u64 {
+pub(crate) fn key(word: u64, count: usize) -> u64 {
     (word & !(u64::MAX << (8 * count))) | ((count as u64) << 56)
 }
 

@@ -9,7 +9,7 @@ use super::*;
 use crate::fault::Fault;
 
 /// Hands out a log in pieces of given lengths, over and over.
-pub(super) struct Pieces {
+pub(crate) struct Pieces {
     data: Vec<u8>,
     at: usize,
     lengths: Vec<usize>,
@@ -17,7 +17,7 @@ pub(super) struct Pieces {
 }
 
 impl Pieces {
-    pub(super) fn new(data: &[u8], lengths: &[usize]) -> Self {
+    pub(crate) fn new(data: &[u8], lengths: &[usize]) -> Self {
         Self {
             data: data.to_vec(),
             at: 0,

@@ -15,10 +15,10 @@ pub const MAX_TOKEN_BYTES: usize = 128 * 1024;
 const CAPACITY: usize = 256 * 1024;
 
 /// Zero bytes behind the data, so that words can be loaded anywhere inside it without a check of the length.
-pub(super) const PADDING: usize = 64;
+pub(crate) const PADDING: usize = 64;
 
 /// The input and the part of it in memory.
-pub(super) struct Window {
+pub(crate) struct Window {
     source: Box<dyn Read + Send>,
     file: String,
     buffer: Vec<u8>,
@@ -31,7 +31,7 @@ pub(super) struct Window {
 
 impl Window {
     /// `file` is the name shown in messages.
-    pub(super) fn new(source: Box<dyn Read + Send>, file: &str) -> Self {
+    pub(crate) fn new(source: Box<dyn Read + Send>, file: &str) -> Self {
         Self {
             source,
             file: file.to_owned(),
@@ -44,27 +44,27 @@ impl Window {
         }
     }
 
-    pub(super) fn file(&self) -> &str {
+    pub(crate) fn file(&self) -> &str {
         &self.file
     }
 
     /// What has been read and not been consumed.
-    pub(super) fn data(&self) -> &[u8] {
+    pub(crate) fn data(&self) -> &[u8] {
         &self.buffer[self.start..self.end]
     }
 
     /// The same with [`PADDING`] more bytes of no meaning behind.
-    pub(super) fn padded(&self) -> &[u8] {
+    pub(crate) fn padded(&self) -> &[u8] {
         &self.buffer[self.start..self.end + PADDING]
     }
 
     /// Whether everything there is has been read.
-    pub(super) fn ended(&self) -> bool {
+    pub(crate) fn ended(&self) -> bool {
         self.ended
     }
 
     /// Reads once, waiting for at least one byte. `false` if nothing came: the end, or no room.
-    pub(super) fn more(&mut self) -> Result<bool, Fault> {
+    pub(crate) fn more(&mut self) -> Result<bool, Fault> {
         if self.ended {
             return Ok(false);
         }
@@ -99,20 +99,40 @@ impl Window {
     }
 
     /// Gives up the first `count` bytes.
-    pub(super) fn consume(&mut self, count: usize) {
+    pub(crate) fn consume(&mut self, count: usize) {
         self.line += newlines(&self.data()[..count]);
         self.offset += count as u64;
         self.start += count;
     }
 
+    /// Number of the line at the beginning of the data, the first is 1.
+    pub(crate) fn line(&self) -> u64 {
+        self.line
+    }
+
+    /// Number of the byte at the beginning of the data, the first is 0.
+    pub(crate) fn offset(&self) -> u64 {
+        self.offset
+    }
+
+    /// Reads until `count` bytes are in memory. `false` if the input ends before, or there is no room for so many.
+    pub(crate) fn holds(&mut self, count: usize) -> Result<bool, Fault> {
+        while self.data().len() < count {
+            if !self.more()? {
+                return Ok(false);
+            }
+        }
+        Ok(true)
+    }
+
     /// The place of the byte `at` positions into the data.
-    pub(super) fn place(&self, at: usize) -> Place {
+    pub(crate) fn place(&self, at: usize) -> Place {
         Place::line(&self.file, self.line + newlines(&self.data()[..at]))
     }
 
     /// Length of the tokens in memory that are complete; at the end of the input the last one needs no blank
     /// behind it. Reads until there is one. Zero at the end.
-    pub(super) fn tokens(&mut self) -> Result<usize, Fault> {
+    pub(crate) fn tokens(&mut self) -> Result<usize, Fault> {
         let mut searched = 0;
         loop {
             if let Some(last) = self.data()[searched..]
@@ -132,7 +152,7 @@ impl Window {
     }
 
     /// Consumes separators; then the length of the next complete token, `None` at the end.
-    pub(super) fn token(&mut self) -> Result<Option<usize>, Fault> {
+    pub(crate) fn token(&mut self) -> Result<Option<usize>, Fault> {
         let mut searched = 0;
         loop {
             if searched == 0 {
@@ -161,7 +181,7 @@ impl Window {
 
     /// Length of the rows in memory that are complete; at the end of the input the last one needs no line feed.
     /// Reads until there is one. Zero at the end.
-    pub(super) fn rows(&mut self) -> Result<usize, Fault> {
+    pub(crate) fn rows(&mut self) -> Result<usize, Fault> {
         let mut searched = 0;
         loop {
             if let Some(last) = memchr::memrchr(b'\n', &self.data()[searched..]) {
@@ -179,12 +199,12 @@ impl Window {
 }
 
 /// Whether a byte stands between the tokens of a value change dump.
-pub(super) fn separates(byte: u8) -> bool {
+pub(crate) fn separates(byte: u8) -> bool {
     matches!(byte, b' ' | b'\t' | b'\n' | b'\r' | 0x0b | 0x0c)
 }
 
 /// The fault of a token beyond [`MAX_TOKEN_BYTES`].
-pub(super) fn token_too_long(token: &[u8]) -> Fault {
+pub(crate) fn token_too_long(token: &[u8]) -> Fault {
     Fault::new(
         format!(
             "a word that begins {} and is longer than {MAX_TOKEN_BYTES} bytes",
@@ -196,7 +216,7 @@ pub(super) fn token_too_long(token: &[u8]) -> Fault {
 }
 
 /// The fault of a row beyond [`MAX_ROW_BYTES`].
-pub(super) fn row_too_long(row: &[u8]) -> Fault {
+pub(crate) fn row_too_long(row: &[u8]) -> Fault {
     Fault::new(
         format!(
             "a row that begins {} and does not end within {MAX_ROW_BYTES} bytes",

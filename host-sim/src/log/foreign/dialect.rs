@@ -13,18 +13,18 @@ use crate::quantity::Decimal;
 const SEPARATORS: [u8; 3] = [b'\t', b';', b','];
 
 /// The rows of a log, described.
-pub(super) struct Dialect {
+pub(crate) struct Dialect {
     pub(super) separator: u8,
     /// Number of columns.
     pub(super) width: usize,
     /// The column of times.
-    pub(super) time: usize,
+    pub(crate) time: usize,
     pub(super) unit: TimeUnit,
-    pub(super) shape: Shape,
+    pub(crate) shape: Shape,
 }
 
 /// Where lines and levels stand.
-pub(super) enum Shape {
+pub(crate) enum Shape {
     /// One line a row.
     Long {
         /// The column of names.
@@ -54,12 +54,7 @@ impl Candidate {
     }
 
     fn has_all(&self, columns: &Columns) -> bool {
-        columns
-            .time
-            .iter()
-            .chain(&columns.levels)
-            .chain(&columns.line)
-            .all(|name| self.column(name).is_some())
+        columns.names().all(|name| self.column(name).is_some())
     }
 
     /// The column of times.
@@ -106,7 +101,7 @@ pub(super) fn find_out(
             else {
                 continue;
             };
-            let below = below(window, &candidate, time)?;
+            let below = below(window, &candidate, time, columns)?;
             match below {
                 Below::Other => continue,
                 Below::Damaged(fault) => return Err(fault),
@@ -172,13 +167,18 @@ enum Below {
     Number,
     /// A row of units, now consumed.
     Unit(TimeUnit),
-    /// A row of levels whose time is no number: this is the header, and the row is damaged.
+    /// A row of levels or light whose time is no number: this is the header, and the row is damaged.
     Damaged(Fault),
     /// Something else: this is no header.
     Other,
 }
 
-fn below(window: &mut Window, header: &Candidate, time: usize) -> Result<Below, Fault> {
+fn below(
+    window: &mut Window,
+    header: &Candidate,
+    time: usize,
+    columns: Option<&Columns>,
+) -> Result<Below, Fault> {
     let mut ranges = Vec::new();
     loop {
         let Some(row) = next_row(window)? else {
@@ -197,12 +197,20 @@ fn below(window: &mut Window, header: &Candidate, time: usize) -> Result<Below, 
         if Decimal::parse(field).is_some() {
             return Ok(Below::Number);
         }
-        let Some(unit) = unit_word(&text_of(field).text.to_lowercase()) else {
-            let levels = ranges.len() == header.names.len()
+        let text = text_of(field).text.to_lowercase();
+        let Some(unit) = unit_word(text.trim_matches(['(', ')', '[', ']'])) else {
+            let light = columns
+                .and_then(|columns| columns.lights.first())
+                .and_then(|light| header.column(&light.name));
+            let is_value = |column: usize, cell: &[u8]| {
+                level_of(cell, "").is_ok()
+                    || (light == Some(column) && Decimal::parse(cell).is_some())
+            };
+            let values = ranges.len() == header.names.len()
                 && ranges.iter().enumerate().any(|(column, &(from, to))| {
-                    column != time && level_of(&row[from..to], "").is_ok()
+                    column != time && is_value(column, &row[from..to])
                 });
-            return Ok(if levels {
+            return Ok(if values {
                 Below::Damaged(not_a_time(field).at(window.place(0)))
             } else {
                 Below::Other
@@ -241,8 +249,8 @@ fn describe(
     let guessed =
         word(&["line", "channel", "signal", "name"]).zip(word(&["level", "value", "state"]));
     let long = match &given.line {
-        Some(line) => column(line).zip(given.levels.first().and_then(column)),
-        None if given.levels.is_empty() => guessed,
+        Some(line) => column(line).zip(given.values().next().and_then(column)),
+        None if given.values().next().is_none() => guessed,
         None => None,
     };
     let unit = unit(options, stated, &header.names[time], notes);
@@ -262,8 +270,8 @@ fn describe(
         let wanted = |at: usize| {
             at != time
                 && !header.names[at].is_empty()
-                && (given.levels.is_empty()
-                    || given.levels.iter().any(|name| column(name) == Some(at)))
+                && (given.values().next().is_none()
+                    || given.values().any(|name| column(name) == Some(at)))
         };
         let mut wide = Vec::new();
         for at in (0..header.names.len()).filter(|&at| wanted(at)) {
@@ -284,7 +292,7 @@ fn describe(
                 "name it with --columns level=NAME",
             ));
         }
-        if given.levels.is_empty() {
+        if given.values().next().is_none() {
             notes.push(format!("each column but {} is a line", header.names[time]));
         }
         Shape::Wide(wide)
@@ -353,7 +361,11 @@ fn tell_separator(row: &Candidate, notes: &mut Vec<String>) {
 }
 
 fn tell_initial(options: &Options, notes: &mut Vec<String>) {
-    if options.initial == Initial::FirstRow {
+    let light = options
+        .columns
+        .as_ref()
+        .is_some_and(|columns| !columns.lights.is_empty());
+    if options.initial == Initial::FirstRow && !light {
         notes.push("the first row of each line is its initial level".to_owned());
     }
 }
@@ -404,7 +416,7 @@ fn no_header(columns: Option<&Columns>, first: Option<(Vec<u8>, Place)>, window:
             "name the columns with --columns time=NAME,level=NAME",
         ),
         Some(columns) => {
-            let names: Vec<&str> = columns.time.iter().chain(&columns.levels).chain(&columns.line).map(String::as_str).collect();
+            let names: Vec<&str> = columns.names().map(String::as_str).collect();
             Fault::new(
                 format!("{found}, and no row with the columns {}", names.join(", ")),
                 "a header that holds them, a number as time below it",

@@ -2,7 +2,7 @@
 //!
 //! [`dialect`] finds out how a log is written from its first rows; here its rows become records.
 
-mod dialect;
+pub(crate) mod dialect;
 mod fields;
 
 use super::lines::Lines;
@@ -16,13 +16,13 @@ use dialect::{Dialect, Shape};
 use fields::{is_comment, split, text_of};
 
 /// A log of another program, everything up to its header consumed.
-pub(super) struct Foreign {
-    window: Window,
-    rows: Rows,
+pub(crate) struct Foreign {
+    pub(crate) window: Window,
+    pub(crate) rows: Rows,
 }
 
 impl Foreign {
-    pub(super) fn new(mut window: Window, options: &Options) -> Result<Self, Fault> {
+    pub(crate) fn new(mut window: Window, options: &Options) -> Result<Self, Fault> {
         let mut lines = Lines::new();
         let mut notes = Vec::new();
         let dialect = dialect::find_out(&mut window, options, &mut lines, &mut notes)?;
@@ -84,11 +84,11 @@ enum Told {
 }
 
 /// How the rows are to be taken, and what they have said so far.
-struct Rows {
-    dialect: Dialect,
-    lines: Lines,
+pub(crate) struct Rows {
+    pub(crate) dialect: Dialect,
+    pub(crate) lines: Lines,
     initial: Initial,
-    notes: Vec<String>,
+    pub(crate) notes: Vec<String>,
     told: [bool; 3],
     rounded: u64,
     /// Where the fields of the row in hand lie; kept to be filled again.
@@ -97,18 +97,39 @@ struct Rows {
 
 impl Rows {
     fn row(&mut self, row: &[u8], out: &mut Vec<Record>) -> Result<(), Fault> {
+        let mut ranges = std::mem::take(&mut self.ranges);
+        let done = match self.split(row, &mut ranges) {
+            Ok(true) => self.fields(row, &ranges, out),
+            Ok(false) => Ok(()),
+            Err(fault) => Err(fault),
+        };
+        self.ranges = ranges;
+        done
+    }
+
+    /// Where the fields of a row lie. `false` for a row that says nothing.
+    pub(crate) fn split(
+        &self,
+        row: &[u8],
+        ranges: &mut Vec<(usize, usize)>,
+    ) -> Result<bool, Fault> {
         if row.len() > MAX_ROW_BYTES {
             return Err(row_too_long(row));
         }
         let row = row.strip_suffix(b"\r").unwrap_or(row);
         if is_comment(row) {
-            return Ok(());
+            return Ok(false);
         }
-        let mut ranges = std::mem::take(&mut self.ranges);
-        split(row, self.dialect.separator, &mut ranges)?;
-        let done = self.fields(row, &ranges, out);
-        self.ranges = ranges;
-        done
+        split(row, self.dialect.separator, ranges)?;
+        let width = self.dialect.width;
+        if ranges.len() < width || ranges[width..].iter().any(|&(from, to)| from < to) {
+            return Err(Fault::new(
+                format!("{} fields in {}", ranges.len(), excerpt(row)),
+                format!("{width} as in the header"),
+                "complete or remove the row; with a decimal comma the separator has to be ; or a tab",
+            ));
+        }
+        Ok(true)
     }
 
     fn fields(
@@ -122,30 +143,13 @@ impl Rows {
                 .get(column)
                 .map_or(&[][..], |&(from, to)| &row[from..to])
         };
-        let width = self.dialect.width;
-        if ranges.len() < width || (width..ranges.len()).any(|column| !field(column).is_empty()) {
-            return Err(Fault::new(
-                format!("{} fields in {}", ranges.len(), excerpt(row)),
-                format!("{width} as in the header"),
-                "complete or remove the row; with a decimal comma the separator has to be ; or a tab",
-            ));
-        }
         let time_ns = self.time_ns(field(self.dialect.time))?;
         match &self.dialect.shape {
             Shape::Long { line, level } => {
                 let (name_field, level_field) = (field(*line), field(*level));
-                let name = text_of(name_field);
-                if name.latin1 {
-                    self.tell(
-                        Told::Latin1,
-                        "line names that are not UTF-8 are taken as Latin-1",
-                    );
-                }
-                let level = level_of(level_field, &name.text)?;
-                let line = match self.lines.find(&name.text) {
-                    Some(line) => line,
-                    None => self.lines.add(&name.text)?,
-                };
+                let name = self.name(name_field);
+                let level = level_of(level_field, &name)?;
+                let line = self.line(&name)?;
                 let record = self.state(time_ns, line, level, out);
                 out.extend(record);
             }
@@ -184,7 +188,27 @@ impl Rows {
         Ok(())
     }
 
-    fn time_ns(&mut self, field: &[u8]) -> Result<i64, Fault> {
+    /// The line name a cell states.
+    pub(crate) fn name(&mut self, field: &[u8]) -> String {
+        let name = text_of(field);
+        if name.latin1 {
+            self.tell(
+                Told::Latin1,
+                "line names that are not UTF-8 are taken as Latin-1",
+            );
+        }
+        name.text
+    }
+
+    /// The line of this name, new if need be.
+    fn line(&mut self, name: &str) -> Result<u32, Fault> {
+        match self.lines.find(name) {
+            Some(line) => Ok(line),
+            None => self.lines.add(name),
+        }
+    }
+
+    pub(crate) fn time_ns(&mut self, field: &[u8]) -> Result<i64, Fault> {
         let number = Decimal::parse(field).ok_or_else(|| not_a_time(field))?;
         let (time_ns, exact) = number
             .scaled(1, self.dialect.unit.power(), 1)
@@ -234,7 +258,6 @@ impl Rows {
     }
 }
 
-/// The level a cell states.
 fn not_a_time(field: &[u8]) -> Fault {
     Fault::new(
         format!("{} as time", excerpt(field)),
@@ -243,6 +266,7 @@ fn not_a_time(field: &[u8]) -> Fault {
     )
 }
 
+/// The level a cell states.
 fn level_of(cell: &[u8], column: &str) -> Result<Level, Fault> {
     match cell {
         b"0" => return Ok(Level::Low),
