@@ -124,6 +124,14 @@ impl Barrier {
         self.touched
     }
 
+    /// When the crossing under way began, which may still become a contact; `None` while there is
+    /// none.
+    #[must_use]
+    pub fn crossing_since(&self, config: &BarrierConfig) -> Option<Instant> {
+        let at = || config.instant(self.start, self.opened() << 16).whole();
+        self.wide.is_open().then(at)
+    }
+
     /// Samples taken and skipped so far.
     #[must_use]
     pub fn samples(&self) -> u64 {

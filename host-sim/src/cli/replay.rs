@@ -13,11 +13,14 @@ use super::settings::{config_name, settings};
 use super::table;
 use super::talk::Talk;
 use super::Outcome;
-use crate::fault::Fault;
+use crate::fault::{Fault, Place};
+use crate::light::{LightReader, Recording};
 use crate::log::{LogReader, Options};
 use crate::replay::clock::{log_ns, nearest_log_ns};
 use crate::replay::row::{doubt_ns, COLUMNS};
-use crate::replay::{check_names, Engine, Happening, Order, Row, Settings, Waves};
+use crate::replay::{
+    check_names, Engine, Happening, LightEngine, Lines, Order, Row, Settings, Waves,
+};
 
 /// Runs it.
 pub(crate) fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
@@ -84,10 +87,19 @@ pub(crate) fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
         .map_or(Outcome::Holds, |_| Outcome::CouldNot))
 }
 
+/// Hint for an edge log without a touch.
+const NO_TOUCH: &str =
+    "no touch; see `trueonset describe`, and try --touched low or a shorter --hold";
+/// Hint for a light recording without one.
+const NO_LIGHT_TOUCH: &str =
+    "no touch; the light must be seen at rest for a third of a second first, and fall to the trip point";
+
 /// What a replay left behind besides its rows.
 pub(crate) struct Done {
     /// Where the edges went, as a sentence.
-    tally: crate::replay::Tally,
+    account: String,
+    /// Hint where no touch was found.
+    hint: &'static str,
     latest_ns: i64,
     touches: u64,
     /// Touches handed on before their release was known.
@@ -110,9 +122,7 @@ impl Done {
             talk.note(assumption);
         }
         if self.touches == 0 {
-            talk.note(
-                "no touch; see `trueonset describe`, and try --touched low or a shorter --hold",
-            );
+            talk.note(self.hint);
         }
         if self.early > 0 {
             talk.note(&format!(
@@ -129,7 +139,7 @@ impl Done {
         if let Some(damage) = &self.damage {
             talk.error(&damage.to_string());
         }
-        talk.line(&self.tally.to_string());
+        talk.line(&self.account);
         self.damage
     }
 }
@@ -143,7 +153,10 @@ pub(crate) fn replay(
     mut waves: Option<&mut Waves<'_>>,
     each: &mut dyn FnMut(Row) -> Result<(), Fault>,
 ) -> Result<Done, Fault> {
-    let mut reader = LogReader::open(log, options)?;
+    let mut reader = match Recording::open(log, options)? {
+        Recording::Edges(reader) => reader,
+        Recording::Light(reader) => return replay_light(reader, settings, waves.is_some(), each),
+    };
     let mut engine = Engine::new(settings.clone())?;
     let mut order = Order::default();
     let mut happened = Vec::new();
@@ -176,7 +189,8 @@ pub(crate) fn replay(
         check_names(settings, &reader)?;
     }
     Ok(Done {
-        tally: engine.tally(),
+        account: engine.tally().to_string(),
+        hint: NO_TOUCH,
         latest_ns: engine.latest_ns(),
         touches,
         early,
@@ -186,8 +200,71 @@ pub(crate) fn replay(
     })
 }
 
+/// The same for a light recording.
+fn replay_light(
+    mut reader: LightReader,
+    settings: &Settings,
+    waves: bool,
+    each: &mut dyn FnMut(Row) -> Result<(), Fault>,
+) -> Result<Done, Fault> {
+    if waves {
+        return Err(Fault::new(
+            "a light recording for --waves",
+            "an edge log, whose levels can be drawn",
+            "leave --waves out",
+        )
+        .at(Place::File(reader.file().to_owned())));
+    }
+    let mut engine = LightEngine::new(settings.clone());
+    let mut order = Order::default();
+    let mut happened = Vec::new();
+    let damage = reader.each_batch(|batch, reader| {
+        engine.take(batch, reader.lines(), &mut happened)?;
+        pass_on(&engine, &mut happened, &mut order, None);
+        while let Some(row) = order.next_ready(&engine) {
+            each(row)?;
+        }
+        Ok(())
+    })?;
+    if damage.is_none() {
+        for (name, _) in &settings.lines {
+            if reader.find(name).is_none() {
+                let known: Vec<_> = reader
+                    .lines()
+                    .iter()
+                    .map(|line| line.name.as_str())
+                    .collect();
+                return Err(Fault::new(
+                    format!("no line {name}"),
+                    format!("one of {}", known.join(", ")),
+                    "name a line of the recording",
+                )
+                .at(Place::File(reader.file().to_owned())));
+            }
+        }
+    }
+    let (touches, early, unordered) = (order.touches(), order.early(), order.unordered());
+    for row in order.rest() {
+        each(row)?;
+    }
+    let mut assumptions = reader.assumptions().to_vec();
+    for (name, optics) in engine.optics().filter(|(_, optics)| !optics.is_clear()) {
+        assumptions.push(format!("optics of {name} at the end: {}", optics.flags));
+    }
+    Ok(Done {
+        account: engine.account(),
+        hint: NO_LIGHT_TOUCH,
+        latest_ns: engine.latest_ns(),
+        touches,
+        early,
+        unordered,
+        assumptions,
+        damage,
+    })
+}
+
 fn pass_on(
-    engine: &Engine,
+    engine: &dyn Lines,
     happened: &mut Vec<Happening>,
     order: &mut Order,
     mut waves: Option<&mut Waves<'_>>,
@@ -255,7 +332,8 @@ fn follow(
         check_names(settings, &reader)?;
     }
     let done = Done {
-        tally: engine.tally(),
+        account: engine.tally().to_string(),
+        hint: NO_TOUCH,
         latest_ns: engine.latest_ns(),
         touches,
         early: 0,

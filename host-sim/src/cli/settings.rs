@@ -7,6 +7,7 @@ use super::talk::Talk;
 use crate::fault::Fault;
 use crate::replay::Settings;
 use crate::scenario::{Tables, Value};
+use trueonset::barrier::Method;
 
 /// The configuration file as it was named.
 pub(crate) fn config_name(deciding: &Deciding) -> Option<String> {
@@ -51,11 +52,13 @@ pub(crate) fn settings(deciding: &Deciding, talk: &Talk) -> Result<Settings, Fau
 }
 
 /// Keys of a scenario that a replay acts on.
-const NEEDED: [&str; 4] = [
+const NEEDED: [&str; 6] = [
     "approach.feed",
     "barrier.bandwidth",
     "capture.tick",
     "onset.hold",
+    "onset.method",
+    "sampling.bits",
 ];
 
 /// Reads the tables; returns whether a bandwidth was among them.
@@ -75,6 +78,19 @@ fn read(path: &Path, settings: &mut Settings, talk: &Talk) -> Result<bool, Fault
     if let Some(tick) = whole("capture.tick") {
         let step = 256_000_000_000 / tick.max(1);
         settings.capture_step_256 = Some(u32::try_from(step).unwrap_or(u32::MAX).max(1));
+    }
+    if let Some(bits) = whole("sampling.bits") {
+        settings.sample_bits = u8::try_from(bits).unwrap_or(u8::MAX);
+    }
+    match tables.stated("onset.method") {
+        Some(Value::Word("matched")) => settings.method = Method::Matched,
+        Some(Value::Word("area")) => settings.method = Method::Area,
+        Some(Value::Word(other)) if other != "hybrid" => {
+            talk.note(&format!(
+                "a replay reports the onset of the library, not {other}"
+            ));
+        }
+        _ => {}
     }
     if tables.stated("approach.feed").is_some() {
         settings.one_feed = true;

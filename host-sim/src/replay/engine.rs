@@ -5,6 +5,7 @@ use trueonset::onset::{Config, Event, FeedClass, Line};
 use trueonset::time::Instant;
 
 use super::clock::{instant, log_ns};
+use super::order::Lines;
 use super::settings::Settings;
 use super::tally::Tally;
 use crate::fault::Fault;
@@ -143,21 +144,6 @@ impl Engine {
         self.latest_ns
     }
 
-    /// No line can still report an onset before this time, ns.
-    #[must_use]
-    pub fn settled_until_ns(&self) -> i64 {
-        let open = self.channels.iter().flatten();
-        let first = open.filter_map(|channel| channel.line.open_since()).min();
-        first.map_or(self.latest_ns, |at| log_ns(at).min(self.latest_ns))
-    }
-
-    /// Name of a line.
-    #[must_use]
-    pub fn name(&self, line: u32) -> &str {
-        let channel = self.channels.get(line as usize).and_then(Option::as_ref);
-        channel.map_or("", |channel| channel.name.as_str())
-    }
-
     /// Where the edges of all lines went.
     #[must_use]
     pub fn tally(&self) -> Tally {
@@ -170,6 +156,19 @@ impl Engine {
             tally.add(channel.line.tally());
         }
         tally
+    }
+}
+
+impl Lines for Engine {
+    fn settled_until_ns(&self) -> i64 {
+        let open = self.channels.iter().flatten();
+        let first = open.filter_map(|channel| channel.line.open_since()).min();
+        first.map_or(self.latest_ns, |at| log_ns(at).min(self.latest_ns))
+    }
+
+    fn name(&self, line: u32) -> &str {
+        let channel = self.channels.get(line as usize).and_then(Option::as_ref);
+        channel.map_or("", |channel| channel.name.as_str())
     }
 }
 

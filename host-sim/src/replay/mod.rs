@@ -2,11 +2,13 @@
 //!
 //! ```text
 //! log::LogReader ─▶ Engine (one core Line a line) ─▶ Happening ─▶ Order ─▶ Row
+//! light::LightReader ─▶ LightEngine (one core Barrier a line) ──┘
 //!                                                          └────▶ Waves
 //! ```
 
 pub mod clock;
 mod engine;
+mod light;
 mod order;
 pub mod row;
 mod settings;
@@ -14,7 +16,8 @@ mod tally;
 mod waves;
 
 pub use engine::{check_names, Engine, Happening};
-pub use order::Order;
+pub use light::LightEngine;
+pub use order::{Lines, Order};
 pub use row::Row;
 pub use settings::Settings;
 pub use tally::Tally;

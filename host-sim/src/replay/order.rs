@@ -4,8 +4,17 @@ use std::collections::BTreeMap;
 
 use trueonset::onset::{Contact, Event};
 
-use super::engine::{Engine, Happening};
+use super::engine::Happening;
 use super::row::Row;
+
+/// Who knows the lines of a log and how far they have got.
+pub trait Lines {
+    /// Name of a line.
+    fn name(&self, line: u32) -> &str;
+
+    /// No line can still report an onset before this time, ns.
+    fn settled_until_ns(&self) -> i64;
+}
 
 /// Rows held back at most, 3 MB: a line that never lets go must not fill the memory.
 const MOST: usize = 1 << 13;
@@ -22,7 +31,7 @@ pub struct Order {
 
 impl Order {
     /// Takes what happened.
-    pub fn take(&mut self, engine: &Engine, happening: &Happening) {
+    pub fn take(&mut self, engine: &dyn Lines, happening: &Happening) {
         let line = happening.line;
         match happening.event {
             Event::Touch(touch) => {
@@ -43,7 +52,7 @@ impl Order {
     }
 
     /// The next row that is complete and cannot be preceded any more.
-    pub fn next_ready(&mut self, engine: &Engine) -> Option<Row> {
+    pub fn next_ready(&mut self, engine: &dyn Lines) -> Option<Row> {
         let (key, _) = self.rows.first_key_value()?;
         let held = self.open.get(&key.1) == Some(key);
         let unsettled = key.0 >= engine.settled_until_ns();

@@ -1,5 +1,6 @@
 //! What a replay is told: hold, polarity, bandwidth, capture step, which lines.
 
+use trueonset::barrier::Method;
 use trueonset::onset::{Config, ConfigError, Touched, Truncation};
 use trueonset::time::TickRate;
 
@@ -17,6 +18,10 @@ pub struct Settings {
     /// Step of the clock that captured the edges, in 1/256 ns, truncated to the step before;
     /// `None`: not known, the times of the log are taken as they stand.
     pub capture_step_256: Option<u32>,
+    /// Width of a sample of a light recording, bits.
+    pub sample_bits: u8,
+    /// How the light of a recording is weighed.
+    pub method: Method,
     /// Whether all touches of a line are promised to be made at one feed.
     pub one_feed: bool,
     /// The lines wanted, each with a level in contact of its own if it has one; empty: all.
@@ -30,6 +35,8 @@ impl Default for Settings {
             touched: Touched::High,
             bandwidth_hz: 100_000,
             capture_step_256: None,
+            sample_bits: 12,
+            method: Method::Matched,
             one_feed: false,
             lines: Vec::new(),
         }

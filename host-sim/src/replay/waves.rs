@@ -10,7 +10,8 @@ use std::io::Write;
 use trueonset::onset::{Contact, Event};
 
 use super::clock::{log_ns, nearest_log_ns};
-use super::engine::{Engine, Happening};
+use super::engine::Happening;
+use super::order::Lines;
 use super::row::doubt_ns;
 use crate::fault::Fault;
 use crate::log::{Level, Record, Target, What, Writer, ALL_LINES};
@@ -106,7 +107,7 @@ impl<'a> Waves<'a> {
     ///
     /// # Errors
     /// The output cannot be written to.
-    pub fn advance(&mut self, engine: &Engine) -> Result<(), Fault> {
+    pub fn advance(&mut self, engine: &dyn Lines) -> Result<(), Fault> {
         let until = engine.settled_until_ns();
         let mut full = self.waiting.len() > MOST;
         while let Some(entry) = self.waiting.first_entry() {

@@ -5,7 +5,7 @@
 //!            ▲ --vary sets keys
 //! ```
 //!
-//! [`keys`] is the one list of keys with unit, range, default and allowed words; messages and the manual are made
+//! `keys` is the one list of keys with unit, range, default and allowed words; messages and the manual are made
 //! from it. All keys are optional. Quantities carry their unit in quotes; numbers without a unit stand bare:
 //!
 //! ```
