@@ -204,6 +204,9 @@ impl Hits {
 /// Blocked times of a cutter or a flutter.
 fn hits(scene: &Scene, rng: &mut Rng, until: f64) -> Option<Hits> {
     let d = &scene.disturbance;
+    if d.cutter.is_none() && d.flutter.is_none() {
+        return None;
+    }
     let trip = scene.trip_position();
     if let Some(tool) = &d.cutter {
         let mounted = tool.mount(rng);
