@@ -234,7 +234,7 @@ fn barrier(config: &BarrierConfig) {
         match barrier.sample(config, any() as u16) {
             Some(Seen::Hard(hard)) => fine(hard.onset),
             Some(Seen::Event(Event::Touch(contact) | Event::Release(contact))) => {
-                look(&contact, &mut last)
+                look(&contact, &mut last);
             }
             other => drop(black_box(other)),
         }
