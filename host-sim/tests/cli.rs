@@ -478,3 +478,55 @@ fn a_line_that_never_settles_costs_a_bounded_memory_and_is_told() {
         err(&output)
     );
 }
+
+#[test]
+fn light_goes_from_a_scenario_to_touches_near_their_truth() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| text(&folder.path().join(name));
+    let (scenario, log, truth) = (path("s.toml"), path("light.csv"), path("truth.csv"));
+    // 60 mm/min are 1 nm a us.
+    std::fs::write(&scenario, "[approach]\nfeed = \"60mm/min\"\n[barrier]\nsnr = \"60dB\"\n[sampling]\nrate = \"50kHz\"\n").unwrap();
+    let output = run(&[
+        "simulate",
+        &scenario,
+        "--touches",
+        "5",
+        "--log",
+        &log,
+        "--truth",
+        &truth,
+    ]);
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let truth = std::fs::read_to_string(&truth).unwrap();
+    let onsets: Vec<i64> = truth
+        .lines()
+        .skip(1)
+        .map(|row| row.split(',').nth(1).unwrap().parse().unwrap())
+        .collect();
+    for (method, allowed_ns) in [("matched", 8_000), ("area", 6_000)] {
+        let config = path("c.toml");
+        std::fs::write(
+            &config,
+            format!("[onset]\nmethod = \"{method}\"\nhold = \"200us\"\n"),
+        )
+        .unwrap();
+        let output = run(&["replay", &log, "--csv", "--config", &config]);
+        assert_eq!(code(&output), 0, "{}", err(&output));
+        assert!(err(&output).contains("samples in"), "{}", err(&output));
+        let rows: Vec<Vec<String>> = out(&output)
+            .lines()
+            .skip(1)
+            .map(|row| row.split(',').map(str::to_owned).collect())
+            .collect();
+        assert_eq!(rows.len(), onsets.len(), "{}", out(&output));
+        for (row, onset_ns) in rows.iter().zip(&onsets) {
+            let error: i64 = row[1].parse::<i64>().unwrap() - onset_ns;
+            assert!(error.abs() < allowed_ns, "{method}: {error}");
+            assert_eq!((row[9].as_str(), row[7].is_empty()), ("", false), "{row:?}");
+        }
+    }
+    let described = run(&["describe", &log, "--json"]);
+    let document: serde_json::Value = serde_json::from_str(&out(&described)).unwrap();
+    assert_eq!(document["lines"][0]["rate_hz"], 50_000);
+    assert_eq!(document["lines"][0]["optics"][0], "clear");
+}

@@ -1,5 +1,7 @@
 //! `describe`: what a log is like.
 
+mod light;
+
 use serde_json::{json, Value};
 use trueonset::onset::Event;
 
@@ -8,16 +10,21 @@ use super::table::{short_ns, table};
 use super::talk::Talk;
 use super::Outcome;
 use crate::fault::Fault;
-use crate::log::{Describe, Description, Dwells, Level, LineFacts, LogReader};
+use crate::light::Recording;
+use crate::log::{Describe, Description, Dwells, Level, LineFacts};
 use crate::replay::{Engine, Happening, Settings};
 
 /// Runs it.
 pub(crate) fn run(args: &Args, talk: &Talk) -> Result<Outcome, Fault> {
-    let mut reader = LogReader::open(&args.log, &args.reading.options())?;
-    let mut engine = Engine::new(Settings {
+    let settings = Settings {
         hold_ns: args.hold,
         ..Settings::default()
-    })?;
+    };
+    let mut reader = match Recording::open(&args.log, &args.reading.options())? {
+        Recording::Edges(reader) => reader,
+        Recording::Light(reader) => return light::run(reader, settings, args.json, talk),
+    };
+    let mut engine = Engine::new(settings)?;
     let mut describe = Describe::new();
     let mut glitches = Vec::new();
     let mut happened = Vec::new();

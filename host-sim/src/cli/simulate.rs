@@ -10,9 +10,10 @@ use super::args::Simulate;
 use super::talk::Talk;
 use super::Outcome;
 use crate::fault::{Fault, Place};
+use crate::light::LightWriter;
 use crate::log::{Level, Record, Target, What, Writer, ALL_LINES};
 use crate::quantity::show_time_ns;
-use crate::scenario::{draw, idle_in_log, Scenario, Tables, LINE};
+use crate::scenario::{draw, idle_in_log, Drawn, Scenario, Sensing, Tables, Touch, LINE};
 
 /// Columns of the truth.
 const TRUTH: &str = "touch,onset_ns,release_ns,feed_nm_s";
@@ -26,6 +27,9 @@ pub(crate) fn run(args: &Simulate, talk: &Talk) -> Result<Outcome, Fault> {
     }
     let mut drawn = draw(&scenario, args.touches, args.seed)?;
     refuse_one_file_for_both(args)?;
+    if let Sensing::Samples { .. } = scenario.sensing {
+        return light(args, &scenario, drawn, talk);
+    }
     let mut log = args.log.as_deref().map(Log::create).transpose()?;
     let mut truth = args.truth.as_deref().map(Truth::create).transpose()?;
     let feed_nm_s = (scenario.feed * 1e9).round() as i64;
@@ -41,10 +45,7 @@ pub(crate) fn run(args: &Simulate, talk: &Talk) -> Result<Outcome, Fault> {
             log.edges(of_touch)?;
         }
         if let Some(truth) = &mut truth {
-            truth.line(&format!(
-                "{number},{},{},{feed_nm_s}",
-                touch.onset_ns, touch.release_ns
-            ))?;
+            truth.touch(number, &touch, feed_nm_s)?;
         }
         bar.inc(1);
     }
@@ -66,7 +67,11 @@ pub(crate) fn run(args: &Simulate, talk: &Talk) -> Result<Outcome, Fault> {
         cell.sigma_x() * 1e9,
         cell.k(),
     );
-    // Whoever takes log or truth from stdout wants nothing else there.
+    say(args, &summary, talk)
+}
+
+/// The summary. Whoever takes log or truth from stdout wants nothing else there.
+fn say(args: &Simulate, summary: &str, talk: &Talk) -> Result<Outcome, Fault> {
     if [&args.log, &args.truth]
         .into_iter()
         .any(|path| is_stdout(path.as_deref()))
@@ -79,6 +84,58 @@ pub(crate) fn run(args: &Simulate, talk: &Talk) -> Result<Outcome, Fault> {
         talk.note("nothing kept; name a file with --log");
     }
     Ok(Outcome::Holds)
+}
+
+/// The same for a scenario that samples: a light recording.
+fn light(
+    args: &Simulate,
+    scenario: &Scenario,
+    mut drawn: Drawn,
+    talk: &Talk,
+) -> Result<Outcome, Fault> {
+    let mut log = match args.log.as_deref() {
+        Some(path) => {
+            let name = path.display().to_string();
+            let csv = path
+                .extension()
+                .is_some_and(|text| text.eq_ignore_ascii_case("csv"));
+            if !csv && !is_stdout(Some(path)) {
+                return Err(Fault::new(
+                    "another extension",
+                    ".csv, the format of samples",
+                    "give the log this extension",
+                )
+                .at(Place::File(name)));
+            }
+            Some(LightWriter::new(create(path, &name)?, &name, &[LINE])?)
+        }
+        None => None,
+    };
+    let mut truth = args.truth.as_deref().map(Truth::create).transpose()?;
+    let feed_nm_s = (scenario.feed * 1e9).round() as i64;
+    let (mut number, mut samples) = (0, 0_u64);
+    let bar = ProgressBar::new(args.touches);
+    while let Some((touch, light)) = drawn.next_light() {
+        number += 1;
+        samples += light.counts.len() as u64;
+        if let Some(log) = &mut log {
+            for (k, counts) in light.counts.iter().enumerate() {
+                log.write(0, light.time_ns(k), u32::from(*counts))?;
+            }
+        }
+        if let Some(truth) = &mut truth {
+            truth.touch(number, &touch, feed_nm_s)?;
+        }
+        bar.inc(1);
+    }
+    bar.finish_and_clear();
+    log.map_or(Ok(()), LightWriter::finish)?;
+    truth.map_or(Ok(()), Truth::finish)?;
+    let summary = format!(
+        "{number} simulated touches in {samples} samples of the light on line {LINE}\n\
+         Simulated, nothing here was measured.\n"
+    );
+    say(args, &summary, talk)
 }
 
 fn is_stdout(path: Option<&Path>) -> bool {
@@ -172,6 +229,11 @@ impl Truth {
         let mut truth = Self { out, name };
         truth.line(TRUTH)?;
         Ok(truth)
+    }
+
+    fn touch(&mut self, number: u64, touch: &Touch, feed_nm_s: i64) -> Result<(), Fault> {
+        let (onset_ns, release_ns) = (touch.onset_ns, touch.release_ns);
+        self.line(&format!("{number},{onset_ns},{release_ns},{feed_nm_s}"))
     }
 
     fn line(&mut self, text: &str) -> Result<(), Fault> {

@@ -30,6 +30,21 @@ struct Channel {
     gaps: u64,
 }
 
+/// What a line of a recording was like.
+#[derive(Debug, Clone)]
+pub struct LightFacts<'a> {
+    /// Its name.
+    pub name: &'a str,
+    /// Samples a second.
+    pub rate_hz: u64,
+    /// Samples read.
+    pub samples: u64,
+    /// Samples that are missing between them.
+    pub missing: u64,
+    /// State of the optics at the end.
+    pub optics: Optics,
+}
+
 /// Replays samples through one core [`Barrier`] for each line of a recording.
 pub struct LightEngine {
     settings: Settings,
@@ -144,6 +159,20 @@ impl LightEngine {
     #[must_use]
     pub fn latest_ns(&self) -> i64 {
         self.latest_ns
+    }
+
+    /// What is known of each line.
+    #[must_use]
+    pub fn facts(&self) -> Vec<LightFacts<'_>> {
+        let channels = self.channels.iter().flatten();
+        let facts = channels.map(|channel| LightFacts {
+            name: &channel.name,
+            rate_hz: channel.rate.hz(),
+            samples: channel.newest.index - channel.first + 1 - channel.gaps,
+            missing: channel.gaps,
+            optics: channel.barrier.optics(&channel.config),
+        });
+        facts.collect()
     }
 
     /// What the optics of each line say, by name.

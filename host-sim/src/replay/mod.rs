@@ -16,7 +16,7 @@ mod tally;
 mod waves;
 
 pub use engine::{check_names, Engine, Happening};
-pub use light::LightEngine;
+pub use light::{LightEngine, LightFacts};
 pub use order::{Lines, Order};
 pub use row::Row;
 pub use settings::Settings;

@@ -8,14 +8,18 @@ use rand_distr::{Distribution, Uniform};
 
 use super::setup::{Scenario, Sensing, SPIKES};
 use crate::fault::{Fault, Place};
+use crate::model::adc::Adc;
 use crate::model::approach::{mm_per_min, Approach};
-use crate::model::rng;
+use crate::model::rng::{self, Rng};
+use crate::model::sampling::Sampling;
 use crate::model::touch::Simulator;
 
 /// Name of the line.
 pub const LINE: &str = "probe";
 /// Feed of the way back, mm/min.
 const RETRACT: f64 = 300.0;
+/// Light at rest before a sampled touch, for a barrier that must learn it, s.
+const REST: f64 = 0.5;
 /// The blade stands this many holds, and at least [`STAND`].
 const STAND_HOLDS: f64 = 20.0;
 /// Shortest time of standing, s.
@@ -44,19 +48,36 @@ pub struct Drawn {
     late: f64,
     /// From one start to the next, ns.
     period_ns: u64,
-    tick_hz: u32,
+    sensing: Sensing,
     edges: Vec<(i64, bool)>,
+}
+
+/// Samples of one touch and of the rest around it, evenly spaced.
+#[derive(Debug, Clone, Copy)]
+pub struct Light<'a> {
+    /// Number of the first sample in the log.
+    pub first: u64,
+    /// Samples a second.
+    pub rate_hz: u32,
+    /// The light, counts.
+    pub counts: &'a [u16],
+}
+
+impl Light<'_> {
+    /// The instant of sample `k` of these, ns; rounded to the nearest one.
+    #[must_use]
+    pub fn time_ns(&self, k: usize) -> i64 {
+        let rate = u128::from(self.rate_hz);
+        let index = u128::from(self.first) + k as u128;
+        ((index * 1_000_000_000 + rate / 2) / rate) as i64
+    }
 }
 
 /// Draws `touches` touches of `scenario`.
 ///
 /// # Errors
-/// A scenario of samples, which this version cannot draw; or a log that would last longer than times can hold.
+/// A log that would last longer than times can hold.
 pub fn draw(scenario: &Scenario, touches: u64, seed: u64) -> Result<Drawn, Fault> {
-    // The seam for light samples: a scenario with [sampling] has no edges to draw.
-    let Sensing::Edges { tick_hz } = scenario.sensing else {
-        return Err(samples_refused());
-    };
     let cell = scenario.cell(0);
     let mut scene = cell.scene();
     let hold = scenario.hold_ns as f64 * 1e-9;
@@ -73,13 +94,23 @@ pub fn draw(scenario: &Scenario, touches: u64, seed: u64) -> Result<Drawn, Fault
     let path = &scene.approach;
     // A contact that comes early or late does so by shifting the whole path.
     let late = scenario.length_doubt / scenario.feed;
-    let lead = late - path.start();
+    let rest = match scenario.sensing {
+        Sensing::Edges { .. } => 0.0,
+        Sensing::Samples { .. } => REST,
+    };
+    let lead = late + rest - path.start();
     let back = path.outward(-scenario.clearance).unwrap_or(path.turn());
     let period_s = lead + late + back + 4.0 * hold + STAND;
     scenario
         .spikes(period_s)
         .map_err(|why| why.at(Place::Setting(SPIKES.to_owned())))?;
-    let period_ns = (period_s * 1e6).ceil() * 1e3;
+    // A whole number of us, and of samples.
+    let period_ns = match scenario.sensing {
+        Sensing::Edges { .. } => (period_s * 1e6).ceil() * 1e3,
+        Sensing::Samples { rate_hz, .. } => {
+            (period_s * f64::from(rate_hz)).ceil() * 1e9 / f64::from(rate_hz)
+        }
+    };
     if period_ns * touches as f64 > 9e18 {
         let most = (9e18 / period_ns).floor();
         return Err(Fault::new(
@@ -96,16 +127,16 @@ pub fn draw(scenario: &Scenario, touches: u64, seed: u64) -> Result<Drawn, Fault
         lead,
         late,
         period_ns: period_ns as u64,
-        tick_hz,
+        sensing: scenario.sensing,
         edges: Vec::new(),
     })
 }
 
-/// Why samples are not drawn.
+/// Why samples are not swept.
 pub(crate) fn samples_refused() -> Fault {
     Fault::new(
         "a scenario with [sampling]",
-        "[capture]: this version simulates edges, not yet samples of the light",
+        "[capture]: this version sweeps edges, not yet samples of the light",
         "replace [sampling] by [capture], or remove it",
     )
 }
@@ -121,34 +152,75 @@ impl Drawn {
     pub fn next_touch(&mut self) -> Option<(Touch, &[(i64, bool)])> {
         let number = self.left.next()?;
         let mut rng = rng::stream(&[self.seed, number]);
-        // Anywhere within the length doubt and within a tick of the capture clock.
-        let tick_s = 1.0 / f64::from(self.tick_hz);
-        let mut uniform = |low: f64, high: f64| {
-            Uniform::new_inclusive(low, high).map_or(low, |u| u.sample(&mut rng))
-        };
-        let shift = self.lead + uniform(-self.late, self.late) + uniform(0.0, tick_s);
-        let scene = *self.simulator.scene();
+        let tick_hz = self.steps_hz();
+        let (touch, shift) = self.place(number, &mut rng);
         let start_ns = number * self.period_ns;
-        let ns = |t: f64| start_ns as i64 + ((t + shift) * 1e9).round() as i64;
-        let at = |t: Option<f64>| t.map_or(start_ns as i64, ns);
-        let truth = scene.truth();
-        let touch = Touch {
-            onset_ns: at(truth.contact),
-            release_ns: at(truth.release),
-        };
         let watch = (-shift, self.period_ns as f64 * 1e-9 - shift - TAIL);
-        let tick = u128::from(self.tick_hz);
+        let tick = u128::from(tick_hz);
         // Tick and rest of the start, so that a long log costs no digit.
         let start = u128::from(start_ns) * tick;
         let (base, part) = (start / 1_000_000_000, (start % 1_000_000_000) as f64 / 1e9);
         let edges = self.simulator.edges(&mut rng, watch);
         self.edges.clear();
         self.edges.extend(edges.iter().map(|&(t, blocked)| {
-            let ticks = (t + shift) * f64::from(self.tick_hz) + part;
+            let ticks = (t + shift) * f64::from(tick_hz) + part;
             let stamp = base + ticks.max(0.0).floor() as u128;
             ((stamp * 1_000_000_000 / tick) as i64, blocked)
         }));
         Some((touch, &self.edges))
+    }
+
+    /// The next touch of a sampled scenario with its light; none after the last, or of edges.
+    pub fn next_light(&mut self) -> Option<(Touch, Light<'_>)> {
+        let Sensing::Samples { rate_hz, bits } = self.sensing else {
+            return None;
+        };
+        let number = self.left.next()?;
+        let mut rng = rng::stream(&[self.seed, number]);
+        let (touch, shift) = self.place(number, &mut rng);
+        let period_s = self.period_ns as f64 * 1e-9;
+        let sampling = Sampling {
+            rate: f64::from(rate_hz),
+            adc: Adc::new(bits),
+        };
+        let counts = self
+            .simulator
+            .samples(&mut rng, -shift, period_s - shift, &sampling);
+        let first = u128::from(number * self.period_ns) * u128::from(rate_hz) + 500_000_000;
+        Some((
+            touch,
+            Light {
+                first: (first / 1_000_000_000) as u64,
+                rate_hz,
+                counts,
+            },
+        ))
+    }
+
+    /// Steps of time a second: of the capture clock or the samples.
+    fn steps_hz(&self) -> u32 {
+        match self.sensing {
+            Sensing::Edges { tick_hz } => tick_hz,
+            Sensing::Samples { rate_hz, .. } => rate_hz,
+        }
+    }
+
+    /// Truth of a touch, and how far its path is shifted (s): anywhere within the length doubt and
+    /// within a step of time.
+    fn place(&self, number: u64, rng: &mut Rng) -> (Touch, f64) {
+        let step_s = 1.0 / f64::from(self.steps_hz());
+        let mut uniform =
+            |low: f64, high: f64| Uniform::new_inclusive(low, high).map_or(low, |u| u.sample(rng));
+        let shift = self.lead + uniform(-self.late, self.late) + uniform(0.0, step_s);
+        let start_ns = (number * self.period_ns) as i64;
+        let at =
+            |t: Option<f64>| t.map_or(start_ns, |t| start_ns + ((t + shift) * 1e9).round() as i64);
+        let truth = self.simulator.scene().truth();
+        let touch = Touch {
+            onset_ns: at(truth.contact),
+            release_ns: at(truth.release),
+        };
+        (touch, shift)
     }
 }
 
@@ -225,9 +297,8 @@ mod tests {
     }
 
     #[test]
-    fn samples_and_endless_logs_are_refused() {
+    fn endless_logs_are_refused() {
         let of = |text: &str| Scenario::of(&Tables::parse(text, "s.toml").unwrap()).unwrap();
-        assert!(draw(&of("[sampling]\nbits = 12\n"), 1, 1).is_err());
         let why = draw(&of(""), u64::MAX, 1).unwrap_err().to_string();
         assert!(why.contains("285 years"), "{why}");
         let many = "[approach]\nfeed = \"0.1mm/min\"\n[disturbance]\nglitches_per_s = 10000\n";

@@ -28,7 +28,7 @@ mod stages;
 mod tables;
 
 pub(crate) use drawn::samples_refused;
-pub use drawn::{draw, Drawn, Touch, LINE};
+pub use drawn::{draw, Drawn, Light, Touch, LINE};
 pub use idle::{idle_in_log, idle_in_sweep};
 pub use keys::manual;
 pub use kind::Value;
