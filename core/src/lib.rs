@@ -3,8 +3,11 @@
 //! ```text
 //! capture unit ─▶ time::Counter ─▶ edge::Edge ─▶ onset::Line ─▶ Touch · Release · Glitch
 //! raw stamp       64-bit instant   level, faults  hold, balance   onset ± doubt, flags
+//!
+//! light samples ─▶ barrier::Barrier ─▶ Touch · Release · Glitch, early onset, Optics
 //! ```
 //!
+//! * [`barrier`] finds the onset in samples of the light itself and watches the optics.
 //! * [`time`] widens the counter of the capture unit, so that instants never wrap.
 //! * [`edge`] says what an edge is and what becomes of each thing that can be wrong with one.
 //! * [`onset`] waits out the chatter, finds the instant of contact inside it and states its doubt.

@@ -3,6 +3,7 @@
 # Each `#count N` of the plugin is followed by the image's word for what was counted.
 /^#count / { if (pending != "") broken("count " pending " without a word"); pending = $2; next }
 /^state / { state = $2; next }
+/^barrier / { barrier = $2; next }
 {
     if (pending == "") broken("`" $0 "` without a count")
     n[$1]++; sum[$1] += pending
@@ -21,11 +22,18 @@ END {
     row("bare", "edge, bare balance + CUSUM")
     row("touch", "touch, the confirming poll")
     row("release", "release, the confirming poll")
+    row("idle", "sample, at rest")
+    row("area", "sample, in the zones, area")
+    row("matched", "sample, in the zones, matched")
+    printf "    %-3s state of a barrier %d B\n", board, barrier
     printf "    %-3s state of a line %d B\n", board, state
     if (fewest < 50) broken("an episode of fewer than 50 edges: " fewest)
     if (n["edge"] && sum["edge"] / n["edge"] > mean) broken("edge mean above " mean)
     if (most["edge"] > worst) broken("edge worst above " worst)
     if (touch && most["touch"] > touch) broken("touch above " touch)
+    if (idle && sum["idle"] / n["idle"] > idle) broken("sample at rest above " idle)
+    if (area && sum["area"] / n["area"] > area) broken("sample by area above " area)
+    if (matched && sum["matched"] / n["matched"] > matched) broken("matched sample above " matched)
     if (!state || state > 128) broken("state of a line above 128 B")
     exit bad
 }

@@ -10,6 +10,7 @@ mod bare;
 mod chatter;
 #[path = "../halt.rs"]
 mod halt;
+mod samples;
 
 use core::arch::asm;
 use core::hint::black_box;
@@ -144,6 +145,7 @@ fn main() -> ! {
             }
         }
     }
+    samples::count();
     semihosting::process::exit(0)
 }
 
