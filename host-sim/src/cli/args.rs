@@ -72,7 +72,7 @@ pub(crate) enum Verb {
 /// Options of `demo`.
 #[derive(Debug, Args)]
 pub(crate) struct Demo {
-    /// Folder for edges.csv, truth.csv, touches.csv and report.html
+    /// Folder for edges.csv, truth.csv, touches.csv, replay.toml, touch.svg and report.html
     #[arg(long, value_name = "DIR", default_value = "trueonset-demo")]
     pub out: PathBuf,
     /// Same seed, same bytes

@@ -65,7 +65,7 @@ impl Settings {
             ConfigError::ZeroBandwidth => ("bandwidth", format!("{} Hz", self.bandwidth_hz)),
             ConfigError::CaptureStep => (
                 "capture.tick",
-                format!("{:?}/256 ns", self.capture_step_256),
+                format!("a step of {} ns", self.capture_step_256.unwrap_or(0) / 256),
             ),
             _ => ("hold", format!("{} ns", self.hold_ns)),
         };
