@@ -34,7 +34,11 @@ impl Chatter {
 
     /// The counter at the next edge.
     pub fn next_edge(&mut self) -> u32 {
-        let long = if self.draw() % LONG_IN == 0 { LONG } else { 0 };
+        let long = if self.draw().is_multiple_of(LONG_IN) {
+            LONG
+        } else {
+            0
+        };
         self.now = self.now.wrapping_add(1 + long + self.draw() % DWELL);
         self.now
     }
