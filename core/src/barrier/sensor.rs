@@ -160,7 +160,9 @@ impl Barrier {
 
     /// `samples` were lost: time goes on, a crossing under way carries the flag `gap`.
     pub fn gap(&mut self, samples: u64) {
-        self.count = self.count.saturating_add(samples).min(MOST_SAMPLES);
+        let after = self.count.saturating_add(samples).min(MOST_SAMPLES);
+        // Never back, where samples have already led beyond what gaps may.
+        self.count = self.count.max(after);
         self.flags.insert(Flags::GAP);
         self.rest.interrupt();
     }
