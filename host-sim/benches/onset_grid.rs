@@ -12,9 +12,9 @@ use std::time::Instant;
 use rand_distr::{Distribution, Uniform};
 use trueonset_sim::model::rng;
 use trueonset_sim::study::closed_form::{balance_sd, full_span_bound};
-use trueonset_sim::study::judged::{keep, Judged};
+use trueonset_sim::study::judged::{self, Judged, Score};
 use trueonset_sim::study::runner::{run, Cell, Plan, Station};
-use trueonset_sim::study::statistics::{bound_after_none, Share};
+use trueonset_sim::study::statistics::Share;
 use trueonset_sim::study::summary::Summary;
 
 const FEEDS: [f64; 7] = [0.1, 1.0, 10.0, 60.0, 300.0, 1000.0, 5000.0];
@@ -92,24 +92,15 @@ impl Part {
         for half in [0, 1] {
             (self.rows)(&mut table, half);
         }
-        let notes = [
-            self.about.to_owned(),
-            format!("cargo bench --bench onset_grid -- {}", self.name),
-            format!(
-                "{:.0} s; touches {}, missed {}: below {:.2e} a touch at 95 %; limits broken: {}",
-                begin.elapsed().as_secs_f64(),
-                table.touches,
-                table.missed,
-                bound_after_none(table.touches),
-                table.broken,
-            ),
-        ];
-        println!("# {}", notes.join("\n# "));
-        let name = format!("onset_grid_{}", self.name);
-        if let Err(why) = keep(RESULTS, &name, &notes, &(HEADER.to_owned() + &table.text)) {
-            eprintln!("cannot keep {name}: {why}");
-        }
-        table.broken
+        let part = judged::Part {
+            bench: "onset_grid",
+            name: self.name,
+            about: self.about,
+            begin,
+            score: table.score,
+        };
+        part.keep(RESULTS, &(HEADER.to_owned() + &table.text));
+        table.score.broken
     }
 }
 
@@ -123,14 +114,12 @@ const HEADER: &str = "feed_mm_min,snr_db,k,order,hysteresis_sigma,glitches_per_s
 #[derive(Default)]
 struct Table {
     text: String,
-    touches: u64,
-    missed: u64,
-    broken: usize,
+    score: Score,
 }
 
 impl Table {
     fn row(&mut self, cell: &Cell, station: Station, first: u64, s: &Summary, judged: &[Judged]) {
-        self.missed += s.missed;
+        self.score.missed += s.missed;
         let light = cell.light();
         let sigma_nm = light.sigma_x() * 1e9;
         let closed = balance_sd(cell.order, cell.k()) * sigma_nm;
@@ -194,7 +183,7 @@ impl Table {
         for judged in judged {
             let verdict = judged.verdict();
             let limit = judged.limit();
-            self.broken += usize::from(!judged.holds());
+            self.score.broken += usize::from(!judged.holds());
             println!(
                 "{verdict:6} {:>6.1} mm/min {:>4.1} dB K {:<9.3} n {} h {} hold {:>5} us fc {:>6} \
                  class {} seeds {first}.. N {}: {judged}",
@@ -236,7 +225,7 @@ impl Table {
         };
         match run(cell, &plan) {
             Ok(trials) => {
-                self.touches += n;
+                self.score.touches += n;
                 for (station, trials) in stations.iter().zip(&trials) {
                     let s = Summary::of(trials);
                     let mut judged = limits(*station, &s);
@@ -245,7 +234,7 @@ impl Table {
                 }
             }
             Err(why) => {
-                self.broken += 1;
+                self.score.broken += 1;
                 println!("BROKEN {} mm/min {} dB: {why}", cell.feed, cell.snr);
             }
         }

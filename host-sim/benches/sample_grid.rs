@@ -10,9 +10,9 @@ use std::process::ExitCode;
 use std::time::Instant;
 
 use trueonset::barrier::Method;
-use trueonset_sim::study::judged::{keep, Judged};
+use trueonset_sim::study::judged::{self, Judged, Score};
 use trueonset_sim::study::sampled::{run_sampled, SampledCell, SampledTrial};
-use trueonset_sim::study::statistics::{bound_after_none, Moments, Share};
+use trueonset_sim::study::statistics::{Moments, Share};
 
 /// Tests keep their results beside their sources.
 const RESULTS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../tests/results");
@@ -24,9 +24,7 @@ const METHODS: [Method; 2] = [Method::Matched, Method::Area];
 #[derive(Default)]
 struct Table {
     text: String,
-    touches: u64,
-    missed: u64,
-    broken: usize,
+    score: Score,
 }
 
 /// What the trials of a cell come to; lengths in nm.
@@ -71,8 +69,8 @@ impl Table {
         let first = half * n + 1;
         let trials = run_sampled(cell, first..=(half + 1) * n)?;
         let seen = Seen::of(&trials);
-        self.touches += n;
-        self.missed += seen.missed;
+        self.score.touches += n;
+        self.score.missed += seen.missed;
         let mut judged = limits(&seen);
         judged.push(Judged::at_most("missed", seen.missed as f64, 0.0, 0.0));
         let method = match cell.method {
@@ -80,7 +78,7 @@ impl Table {
             Method::Matched => "matched",
         };
         for judged in judged {
-            self.broken += usize::from(!judged.holds());
+            self.score.broken += usize::from(!judged.holds());
             println!(
                 "{:6} {method} {} S/s {} dB {} mm/min film {} armed {} s seeds {first}.. N {n}: {judged}; bias {:.2} nm",
                 judged.verdict(),
@@ -221,24 +219,15 @@ fn main() -> ExitCode {
         let mut table = Table::default();
         rows(&mut table, 0);
         rows(&mut table, 1);
-        let notes = [
-            about.to_owned(),
-            format!("cargo bench --bench sample_grid -- {name}"),
-            format!(
-                "{:.0} s; touches {}, missed {}: below {:.2e} a touch at 95 %; limits broken: {}",
-                begin.elapsed().as_secs_f64(),
-                table.touches,
-                table.missed,
-                bound_after_none(table.touches),
-                table.broken,
-            ),
-        ];
-        println!("# {}", notes.join("\n# "));
-        let name = format!("sample_grid_{name}");
-        if let Err(why) = keep(RESULTS, &name, &notes, &(HEADER.to_owned() + &table.text)) {
-            eprintln!("cannot keep {name}: {why}");
-        }
-        broken += table.broken;
+        let part = judged::Part {
+            bench: "sample_grid",
+            name,
+            about,
+            begin,
+            score: table.score,
+        };
+        part.keep(RESULTS, &(HEADER.to_owned() + &table.text));
+        broken += table.score.broken;
     }
     ExitCode::from(u8::from(broken > 0))
 }

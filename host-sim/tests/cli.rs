@@ -1,5 +1,8 @@
 //! The program as its users meet it: exit codes, streams, files.
 
+mod common;
+
+use common::{code, err, out, scenario, text};
 use std::io::{Read, Write};
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
@@ -34,22 +37,6 @@ fn feed(args: &[&str], input: &str) -> Output {
         assert_eq!(why.kind(), std::io::ErrorKind::BrokenPipe);
     }
     output
-}
-
-fn code(output: &Output) -> i32 {
-    output.status.code().unwrap()
-}
-
-fn out(output: &Output) -> String {
-    String::from_utf8(output.stdout.clone()).unwrap()
-}
-
-fn err(output: &Output) -> String {
-    String::from_utf8(output.stderr.clone()).unwrap()
-}
-
-fn text(path: &Path) -> String {
-    path.to_str().unwrap().to_owned()
 }
 
 /// Two clean touches on line `beam`, 10 ms each.
@@ -481,14 +468,12 @@ fn a_line_that_never_settles_costs_a_bounded_memory_and_is_told() {
 
 #[test]
 fn light_goes_from_a_scenario_to_touches_near_their_truth() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = |name: &str| text(&folder.path().join(name));
-    let (scenario, log, truth) = (path("s.toml"), path("light.csv"), path("truth.csv"));
     // 60 mm/min are 1 nm a us.
-    std::fs::write(&scenario, "[approach]\nfeed = \"60mm/min\"\n[barrier]\nsnr = \"60dB\"\n[sampling]\nrate = \"50kHz\"\n").unwrap();
+    let (_folder, path) = scenario("[approach]\nfeed = \"60mm/min\"\n[barrier]\nsnr = \"60dB\"\n[sampling]\nrate = \"50kHz\"\n");
+    let (log, truth) = (path("light.csv"), path("truth.csv"));
     let output = run(&[
         "simulate",
-        &scenario,
+        &path("s.toml"),
         "--touches",
         "5",
         "--log",

@@ -1,6 +1,8 @@
 //! `simulate` as its users meet it.
 
-use std::path::Path;
+mod common;
+
+use common::{code, err, out, scenario, text};
 use std::process::{Command, Output};
 
 fn run(args: &[&str]) -> Output {
@@ -8,30 +10,6 @@ fn run(args: &[&str]) -> Output {
         .args(args)
         .output()
         .unwrap()
-}
-
-fn code(output: &Output) -> i32 {
-    output.status.code().unwrap()
-}
-
-fn out(output: &Output) -> String {
-    String::from_utf8(output.stdout.clone()).unwrap()
-}
-
-fn err(output: &Output) -> String {
-    String::from_utf8(output.stderr.clone()).unwrap()
-}
-
-fn text(path: &Path) -> String {
-    path.to_str().unwrap().to_owned()
-}
-
-/// A folder with a scenario file in it.
-fn scenario(toml: &str) -> (tempfile::TempDir, impl Fn(&str) -> String) {
-    let folder = tempfile::tempdir().unwrap();
-    std::fs::write(folder.path().join("s.toml"), toml).unwrap();
-    let root = folder.path().to_owned();
-    (folder, move |name: &str| text(&root.join(name)))
 }
 
 #[test]

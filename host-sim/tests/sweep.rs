@@ -1,6 +1,8 @@
 //! `sweep` as its users meet it.
 
-use std::path::Path;
+mod common;
+
+use common::{code, err, out, scenario};
 use std::process::{Command, Output, Stdio};
 
 const COLUMNS: &str = "trials,missed,false_touches,bias_nm,sd_nm,p999_nm,bound_nm,doubt_nm,inside_2u,confirm_mean_ns,confirm_p999_ns";
@@ -13,30 +15,6 @@ fn program(args: &[&str]) -> Command {
 
 fn run(args: &[&str]) -> Output {
     program(args).output().unwrap()
-}
-
-fn code(output: &Output) -> i32 {
-    output.status.code().unwrap()
-}
-
-fn out(output: &Output) -> String {
-    String::from_utf8(output.stdout.clone()).unwrap()
-}
-
-fn err(output: &Output) -> String {
-    String::from_utf8(output.stderr.clone()).unwrap()
-}
-
-fn text(path: &Path) -> String {
-    path.to_str().unwrap().to_owned()
-}
-
-/// A folder with a scenario file in it.
-fn scenario(toml: &str) -> (tempfile::TempDir, impl Fn(&str) -> String) {
-    let folder = tempfile::tempdir().unwrap();
-    std::fs::write(folder.path().join("s.toml"), toml).unwrap();
-    let root = folder.path().to_owned();
-    (folder, move |name: &str| text(&root.join(name)))
 }
 
 #[test]

@@ -248,8 +248,11 @@ fn replay_light(
         each(row)?;
     }
     let mut assumptions = reader.assumptions().to_vec();
-    for (name, optics) in engine.optics().filter(|(_, optics)| !optics.is_clear()) {
-        assumptions.push(format!("optics of {name} at the end: {}", optics.flags));
+    for line in engine.facts().iter().filter(|line| !line.optics.is_clear()) {
+        assumptions.push(format!(
+            "optics of {} at the end: {}",
+            line.name, line.optics.flags
+        ));
     }
     Ok(Done {
         account: engine.account(),

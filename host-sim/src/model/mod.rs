@@ -43,7 +43,7 @@ pub mod ramp;
 pub mod rng;
 pub mod sampling;
 mod sine;
-mod stretches;
+pub(crate) mod stretches;
 mod table;
 pub mod touch;
 pub mod vibration;

@@ -14,7 +14,7 @@ use super::droplets::Shade;
 use super::touch::Scene;
 
 /// Noise sigmas beyond the hysteresis at which the simulation begins and ends.
-const MARGIN: f64 = 6.5;
+pub(crate) const MARGIN: f64 = 6.5;
 
 impl Scene {
     /// Light minus trip level at time `t` without noise, in noise sigmas.

@@ -175,17 +175,6 @@ impl LightEngine {
         facts.collect()
     }
 
-    /// What the optics of each line say, by name.
-    pub fn optics(&self) -> impl Iterator<Item = (&str, Optics)> {
-        let channels = self.channels.iter().flatten();
-        channels.map(|channel| {
-            (
-                channel.name.as_str(),
-                channel.barrier.optics(&channel.config),
-            )
-        })
-    }
-
     /// Where the samples and the crossings of the trip point went, as a sentence.
     #[must_use]
     pub fn account(&self) -> String {

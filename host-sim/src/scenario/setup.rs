@@ -12,11 +12,9 @@ use crate::model::cutter::Cutter;
 use crate::model::light::sigma_of_snr;
 use crate::model::plate::Plate;
 use crate::model::ramp::{Limits, Ramp};
+use crate::model::stretches::MARGIN;
 use crate::study::runner::{Beam, Cell};
 
-/// Sigmas of noise from light or dark to the threshold below which noise alone trips the barrier; the model leaves
-/// noise out beyond them.
-const MARGIN: f64 = 6.5;
 /// Samples or ticks that must fall into the span at least, or the ramp is not seen.
 const LEAST_IN_SPAN: f64 = 8.0;
 /// Spikes that may fall into one touch at most: they are kept in memory.

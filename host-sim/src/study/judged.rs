@@ -2,7 +2,9 @@
 
 use std::fmt;
 use std::path::Path;
-use std::time::SystemTime;
+use std::time::{Instant, SystemTime};
+
+use super::statistics::bound_after_none;
 
 /// A value with its standard error and the limits it is judged by.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -74,13 +76,60 @@ impl fmt::Display for Judged {
     }
 }
 
-/// Keeps a table under `folder`, with what it is about, today's date and the command above it.
-///
-/// # Errors
-/// The folder cannot be made or the file not be written.
-pub fn keep(folder: &str, name: &str, notes: &[String], table: &str) -> std::io::Result<()> {
-    let date = humantime::format_rfc3339_seconds(SystemTime::now());
-    let head = format!("# {}\n# {date}\n", notes.join("\n# "));
-    std::fs::create_dir_all(folder)?;
-    std::fs::write(Path::new(folder).join(format!("{name}.csv")), head + table)
+/// What is counted over the rows of a table.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Score {
+    /// Touches simulated.
+    pub touches: u64,
+    /// Touches not reported.
+    pub missed: u64,
+    /// Limits broken.
+    pub broken: usize,
+}
+
+/// A part of a bench, done.
+#[derive(Debug, Clone, Copy)]
+pub struct Part<'a> {
+    /// The bench it belongs to.
+    pub bench: &'a str,
+    /// Its name there.
+    pub name: &'a str,
+    /// What it measures.
+    pub about: &'a str,
+    /// When it began.
+    pub begin: Instant,
+    /// What was counted.
+    pub score: Score,
+}
+
+impl Part<'_> {
+    /// Tells what it came to and keeps its table under `folder`, with what it is about, the
+    /// command, the score and today's date above it. A table that cannot be kept is told.
+    pub fn keep(&self, folder: &str, table: &str) {
+        let Score {
+            touches,
+            missed,
+            broken,
+        } = self.score;
+        let notes = [
+            self.about.to_owned(),
+            format!("cargo bench --bench {} -- {}", self.bench, self.name),
+            format!(
+                "{:.0} s; touches {touches}, missed {missed}: below {:.2e} a touch at 95 %; limits broken: {broken}",
+                self.begin.elapsed().as_secs_f64(),
+                bound_after_none(touches),
+            ),
+        ];
+        let notes = format!("# {}", notes.join("\n# "));
+        println!("{notes}");
+        let date = humantime::format_rfc3339_seconds(SystemTime::now());
+        let name = format!("{}_{}", self.bench, self.name);
+        let kept = std::fs::create_dir_all(folder).and_then(|()| {
+            let path = Path::new(folder).join(format!("{name}.csv"));
+            std::fs::write(path, format!("{notes}\n# {date}\n{table}"))
+        });
+        if let Err(why) = kept {
+            eprintln!("cannot keep {name}: {why}");
+        }
+    }
 }
