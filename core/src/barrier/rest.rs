@@ -1,13 +1,15 @@
 //! The rest level: how much light there is with no blade near, how it scatters, where it drifts.
 //!
-//! Only means of whole blocks (some 40 ms) are looked at. A block within the gate, at most 0.18 %
-//! below the rest level, or above it, moves the rest level by a share; a block further below is
-//! taken for an approaching blade and moves nothing. So a slow approach drags the level by at
-//! most what it takes off within the gate, and film, which is slower, is followed. The drift that
-//! film has is learned over minutes and goes on while a blade hides it.
+//! Only means of whole blocks (some 40 ms) are looked at. A block within the gate, at most 0.16 %
+//! below the rest level, or above it, moves the rest level by a share; a block 0.2 % below is
+//! taken for an approaching blade and moves nothing. In between the share fades, so that neither
+//! noise nor the chance of where blocks begin decides over a whole step. So a slow approach drags
+//! the level by at most what it takes off within the gate, and film, which is slower, is
+//! followed. The drift that film has is learned over minutes and goes on while a blade hides it.
 
 use super::config::{BarrierConfig, DARKEST, PARTS};
 use crate::flags::Flags;
+use crate::onset::math;
 
 /// Blocks until the rest level is known: a third of a second.
 const SETTLES: u32 = 8;
@@ -24,9 +26,18 @@ const FROZEN: u8 = 25;
 /// One sample in so many at full scale makes the light saturated.
 const SATURATED_BITS: u32 = 6;
 
-/// How far below the rest level a block may be: 15/16 of 1/512, 0.18 %.
+/// How far below the rest level a block may be: 1/512, 0.2 %.
 fn gate(level: u32) -> u32 {
-    (level >> 9) - (level >> 13)
+    level >> 9
+}
+
+/// Which part of its share a block takes, 1/65536, that is `below` the rest level: all of it up
+/// to 13/16 of the gate, none from the gate on.
+fn weight_65536(below: u32, gate: u32) -> u32 {
+    let fades = (gate >> 4) * 3;
+    let left = gate.saturating_sub(below).min(fades);
+    // At most 2^23 · 3/16: left · 2^8 holds.
+    (left << 8).checked_div(fades).unwrap_or(0) << 8
 }
 
 /// `level` changed by a number of its 1/65536 parts, held to its range.
@@ -114,12 +125,13 @@ impl Rest {
         self.noise.max((config.step() >> 8) * 74)
     }
 
-    /// Standard uncertainty of the rest level, 24 bit. While a blade approaches slowly, noise
-    /// decides whether the last blocks within the gate are followed: some one and a half steps of
-    /// the gate's height.
+    /// Standard uncertainty of the rest level, 24 bit: noise of a block, averaged over the time
+    /// constant (share/2 of its variance), and half as much again from blocks at the end of the
+    /// gate.
     pub(super) fn unsure(&self, config: &BarrierConfig) -> u32 {
-        let step = (u64::from(gate(self.level)) * u64::from(config.rest_share_65536)) >> 16;
-        (step * 3 / 2) as u32 >> 8
+        let block = u32::from(config.part_bits) + PARTS.ilog2();
+        let variance = math::square(self.noise(config)) >> block;
+        math::root_up(math::mul(variance, config.rest_share_65536 * 3 / 4) >> 16)
     }
 
     pub(super) fn film_rate(&self) -> i16 {
@@ -225,8 +237,14 @@ impl Rest {
         // Film goes on whether or not it can be seen.
         self.level = moved(self.level, self.drift_65536);
         let settling = self.followed < SETTLES;
-        if settling || mean >= self.level - gate(self.level) {
-            self.follow(config, mean, settling);
+        let below = self.level.saturating_sub(mean);
+        let weight = if settling {
+            1 << 16
+        } else {
+            weight_65536(below, gate(self.level))
+        };
+        if weight > 0 {
+            self.follow(config, mean, weight);
             self.unfollowed = 0;
         } else {
             self.unfollowed = self.unfollowed.saturating_add(1);
@@ -236,13 +254,15 @@ impl Rest {
 
     /// Level and drift take their share of what they missed: a loop of second order, which lags
     /// behind no steady film.
-    fn follow(&mut self, config: &BarrierConfig, mean: u32, settling: bool) {
+    fn follow(&mut self, config: &BarrierConfig, mean: u32, weight_65536: u32) {
+        let settling = self.followed < SETTLES;
         // The first blocks are averaged, later ones at the time constant.
         let average = 65_536_u32
             .checked_div(self.followed.saturating_add(1))
             .unwrap_or(0);
-        let share = i64::from(average.max(config.rest_share_65536));
-        let step = (i64::from(mean) - i64::from(self.level)) * share;
+        let share = average.max(config.rest_share_65536);
+        let share = (u64::from(share) * u64::from(weight_65536)) >> 16;
+        let step = (i64::from(mean) - i64::from(self.level)) * share as i64;
         self.level = moved(self.level, step);
         self.followed = self.followed.saturating_add(1);
         if !settling {

@@ -17,8 +17,8 @@ pub struct Hard {
     pub touched: bool,
     /// Its instant.
     pub onset: FineInstant,
-    /// Its standard uncertainty.
-    pub doubt: Doubt,
+    /// Its standard uncertainty; `None` where the arithmetic ends.
+    pub doubt: Option<Doubt>,
 }
 
 /// What a sample may bring.
@@ -62,7 +62,7 @@ pub struct Barrier {
     since: u64,
     /// Early onset of the crossing under way, samples in 1/65536; 0 before.
     hard: u64,
-    hard_doubt: u32,
+    hard_doubt: Option<Doubt>,
     crossings: u32,
     /// First and last crossing, samples after the zone opened.
     first: u32,
@@ -96,7 +96,7 @@ impl Barrier {
             trip: 0,
             since: 0,
             hard: 0,
-            hard_doubt: 0,
+            hard_doubt: None,
             crossings: 0,
             first: 0,
             last: 0,
@@ -278,7 +278,7 @@ impl Barrier {
         let ago = self.narrow.ago_65536(self.narrow_band, Weigh::Plain);
         self.hard = self.before_now(ago).max(1);
         let doubt = self.doubt(config, &self.narrow, self.narrow_band, Weigh::Plain);
-        self.hard_doubt = doubt.sixteenths();
+        self.hard_doubt = doubt;
         Seen::Hard(Hard {
             touched: !self.touched,
             onset: config.instant(self.start, self.hard),
@@ -296,13 +296,12 @@ impl Barrier {
             self.hard
         };
         let doubt = self.doubt(config, &self.wide, self.wide_band, weigh);
-        self.change(config, at, Some(doubt), true)
+        self.change(config, at, doubt, true)
     }
 
     /// A contact for the hard output that never got deep, told by its early onset.
     fn confirm_shallow(&mut self, config: &BarrierConfig) -> Seen {
-        let doubt = Some(Doubt::from_sixteenths(self.hard_doubt));
-        self.change(config, self.hard, doubt, false)
+        self.change(config, self.hard, self.hard_doubt, false)
     }
 
     /// The light came back before it was really gone.
@@ -394,15 +393,20 @@ impl Barrier {
     }
 
     /// Noise of the light, through the zone, as time.
-    fn doubt(&self, config: &BarrierConfig, zone: &Zone, band: Band, weigh: Weigh) -> Doubt {
+    fn doubt(
+        &self,
+        config: &BarrierConfig,
+        zone: &Zone,
+        band: Band,
+        weigh: Weigh,
+    ) -> Option<Doubt> {
         let noise = self.rest.noise(config);
         let trip_scatter = config.trip(self.rest.unsure(config));
-        let (scatter, height) = zone.scatter(band, weigh, self.rest.level(), noise, trip_scatter);
+        let (scatter, height) =
+            zone.scatter(band, weigh, self.rest.level(), noise, trip_scatter)?;
         let ticks = u64::from(scatter) * u64::from(config.rate().hz());
         let per_sixteenth = u64::from(height) * u64::from(config.sampling_hz()) / 16;
-        let sixteenths = ticks
-            .checked_div(per_sixteenth)
-            .map_or(u64::MAX, |x| x.saturating_add(1));
-        Doubt::from_sixteenths(u32::try_from(sixteenths).unwrap_or(u32::MAX))
+        let sixteenths = ticks.checked_div(per_sixteenth)?.checked_add(1)?;
+        u32::try_from(sixteenths).ok().map(Doubt::from_sixteenths)
     }
 }

@@ -3,7 +3,7 @@
 use core::num::NonZeroU32;
 
 /// `x·k / 2^shift`, rounded down, saturating. `shift` is 1 to 32.
-pub(super) fn mul_shift(x: u64, k: u32, shift: u32) -> u64 {
+pub(crate) fn mul_shift(x: u64, k: u32, shift: u32) -> u64 {
     let high = (x >> 32) * u64::from(k);
     let low = (x & 0xffff_ffff) * u64::from(k);
     let up = 32 - shift;
@@ -14,7 +14,7 @@ pub(super) fn mul_shift(x: u64, k: u32, shift: u32) -> u64 {
 }
 
 /// `x·k`, saturating.
-pub(super) fn mul(x: u64, k: u32) -> u64 {
+pub(crate) fn mul(x: u64, k: u32) -> u64 {
     let high = (x >> 32) * u64::from(k);
     if high >> 32 != 0 {
         return u64::MAX;
@@ -75,14 +75,14 @@ fn narrow_product(x: u32, y: u32) -> u64 {
 }
 
 /// `x²`.
-pub(super) fn square(x: u32) -> u64 {
+pub(crate) fn square(x: u32) -> u64 {
     u64::from(x) * u64::from(x)
 }
 
 /// At least √x, at most 2^-14 of it too large (exact rounding up below 2^32).
 ///
 /// The upper 32 bits are enough for a doubt, and a 32-bit root bit by bit is cheap everywhere.
-pub(super) fn root_up(x: u64) -> u32 {
+pub(crate) fn root_up(x: u64) -> u32 {
     let spare = (64 - x.leading_zeros()).saturating_sub(32).div_ceil(2);
     let kept = x >> (2 * spare);
     let exact = kept << (2 * spare) == x;

@@ -9,7 +9,7 @@ mod config;
 mod contact;
 mod doubt;
 mod line;
-mod math;
+pub(crate) mod math;
 mod soft_clip;
 mod zone;
 
