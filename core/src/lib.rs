@@ -3,6 +3,7 @@
 //! ```text
 //! capture unit ─▶ time::Counter ─▶ edge::Edge ─▶ onset::Line ─▶ Touch · Release · Glitch
 //! raw stamp       64-bit instant   level, faults  hold, balance   onset ± doubt, flags
+//!                                                                 └▶ lateness::Lateness
 //!
 //! light samples ─▶ barrier::Barrier ─▶ Touch · Release · Glitch, early onset, Optics
 //! ```
@@ -11,6 +12,7 @@
 //! * [`time`] widens the counter of the capture unit, so that instants never wrap.
 //! * [`edge`] says what an edge is and what becomes of each thing that can be wrong with one.
 //! * [`onset`] waits out the chatter, finds the instant of contact inside it and states its doubt.
+//! * [`lateness`] calibrates out what comparator and filter add.
 //! * [`flags`] are the remarks a touch may carry, in fixed words.
 //!
 //! Nothing here reads a clock, waits, allocates or panics: time and edges come in as arguments,
@@ -50,6 +52,7 @@
 pub mod barrier;
 pub mod edge;
 pub mod flags;
+pub mod lateness;
 pub mod onset;
 pub mod time;
 

@@ -1,0 +1,209 @@
+//! Weighted least squares of y = h·(1 − exp(−v/v₀)) + v·L.
+//!
+//! For a given v₀ the form is linear in h and L, two normal equations. v₀ is found by search on a
+//! scale of ratios, coarse and then finer, since the sum of squares has one valley there.
+
+use super::calibrator::FeedMean;
+use super::fit::{grown_30, Lateness, FASTEST_NM_S, MOST};
+use crate::onset::math;
+
+/// Places of shares (of the fastest feed, of the offset).
+const PLACES: u32 = 14;
+/// Doubts are held within this ratio of the greatest, so that no feed is left out and none rules
+/// alone: the form itself is no better than that.
+const MOST_RATIO: u32 = 64;
+/// Feeds of the turn tried: from a sixteenth of the slowest to 16 times the fastest, in octaves.
+const ROOM_OCTAVES: u32 = 4;
+
+/// A feed of the calibration.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Point {
+    feed: u32,
+    /// Half distance, pm.
+    half: i64,
+    /// Standard uncertainty, pm.
+    doubt: u32,
+    /// Feed as a share of the fastest.
+    share: i64,
+    /// 2^16 for the least doubt.
+    weight: i64,
+}
+
+impl Point {
+    pub(super) fn of(mean: &FeedMean) -> Self {
+        Self {
+            feed: mean.feed_nm_s,
+            half: mean.half_pm,
+            doubt: mean.doubt_pm,
+            share: 0,
+            weight: 0,
+        }
+    }
+}
+
+/// A solution for one turning feed.
+#[derive(Clone, Copy)]
+struct Trial {
+    turn: u32,
+    /// h and v·L at the fastest feed, pm.
+    offset: i64,
+    drawn: i64,
+    /// Σ weight · residual².
+    misfit: u128,
+    /// Variances of h and v·L for a variance of 1 at weight 2^16, in 2^-16.
+    offset_16: u64,
+    drawn_16: u64,
+}
+
+/// The constants of `points`, of which there are two at least, at different feeds.
+pub(super) fn solve(points: &mut [Point], slowest: u32, fastest: u32) -> Lateness {
+    let greatest = points.iter().map(|p| p.doubt).max().unwrap_or(1);
+    let least = points.iter().map(|p| p.doubt).min().unwrap_or(1);
+    let floor = (greatest / MOST_RATIO).max(1);
+    let unit = least.max(floor);
+    for point in points.iter_mut() {
+        let doubt = u64::from(point.doubt.max(floor));
+        let relative = (u64::from(unit) << 16).checked_div(doubt).unwrap_or(0);
+        point.weight = ((relative * relative) >> 16).max(1) as i64;
+        let fastest = u64::from(fastest);
+        let share = ((u64::from(point.feed) << PLACES) + fastest / 2).checked_div(fastest);
+        point.share = share.unwrap_or(0) as i64;
+    }
+    let best = if points.len() < 3 {
+        // A constant place: the turn far below all feeds.
+        try_turn(points, (slowest >> ROOM_OCTAVES).max(1))
+    } else {
+        search(points, slowest, fastest)
+    };
+    stated(points, &best, unit, fastest)
+}
+
+/// The best turn on a scale of half octaves, then ever finer round it.
+fn search(points: &[Point], slowest: u32, fastest: u32) -> Trial {
+    let last = u64::from(fastest.min(FASTEST_NM_S)) << ROOM_OCTAVES;
+    let mut best = try_turn(points, (slowest >> ROOM_OCTAVES).max(1));
+    let mut turn = u64::from(best.turn);
+    while turn < last {
+        turn += (turn / 2).max(1);
+        best = better(best, try_turn(points, held(turn)));
+    }
+    // Each finds the valley within its step; 2^-12 is far finer than any data.
+    for finer in 2..12 {
+        let step = (best.turn >> finer).max(1);
+        for turn in [
+            best.turn.saturating_sub(step),
+            best.turn.saturating_add(step),
+        ] {
+            best = better(best, try_turn(points, turn.max(1)));
+        }
+    }
+    best
+}
+
+fn held(turn: u64) -> u32 {
+    u32::try_from(turn).unwrap_or(u32::MAX)
+}
+
+fn better(one: Trial, other: Trial) -> Trial {
+    if other.misfit < one.misfit {
+        other
+    } else {
+        one
+    }
+}
+
+/// Share of the offset that acts at `feed`.
+fn acting(feed: u32, turn: u32) -> i64 {
+    let ratio_16 = (u64::from(feed) << 16).checked_div(u64::from(turn));
+    i64::from(grown_30(ratio_16.unwrap_or(0)) >> (30 - PLACES))
+}
+
+/// The normal equations for one turn. Weights have 17 bits, shares 15, halves 30 and there are at
+/// most 2^8 feeds: sums of shares stay below 2^55, those with halves below 2^71, products below
+/// 2^126.
+fn try_turn(points: &[Point], turn: u32) -> Trial {
+    let (mut qq, mut qs, mut ss, mut qy, mut sy) = (0_i128, 0_i128, 0_i128, 0_i128, 0_i128);
+    for p in points {
+        let q = i128::from(acting(p.feed, turn));
+        let (w, s, y) = (
+            i128::from(p.weight),
+            i128::from(p.share),
+            i128::from(p.half),
+        );
+        qq += w * q * q;
+        qs += w * q * s;
+        ss += w * s * s;
+        qy += w * q * y;
+        sy += w * s * y;
+    }
+    let det = qq * ss - qs * qs;
+    // Shares are 2^14 too large on top, 2^28 below.
+    let over = |top: i128| top.checked_div(det >> PLACES);
+    let both = over(qy * ss - sy * qs).zip(over(sy * qq - qy * qs));
+    let (offset, drawn) = both.unwrap_or((-1, 0));
+    let mut trial = Trial {
+        turn,
+        offset: narrow(offset),
+        drawn: narrow(drawn),
+        misfit: 0,
+        offset_16: variance_16(ss, det),
+        drawn_16: variance_16(qq, det),
+    };
+    if trial.offset < 0 {
+        // No hysteresis is below none: a constant delay alone.
+        let drawn = (sy << PLACES).checked_div(ss).unwrap_or(0);
+        trial.offset = 0;
+        trial.drawn = narrow(drawn);
+        trial.drawn_16 = variance_16(1, ss);
+    }
+    trial.misfit = points.iter().map(|p| misfit(p, &trial)).sum();
+    trial
+}
+
+fn narrow(x: i128) -> i64 {
+    i64::try_from(x).unwrap_or(if x < 0 { -MOST } else { MOST })
+}
+
+/// An entry of the inverse of the normal equations, `top/det`, in 2^-16: the 2^16 of the weights
+/// and the 2^28 of the squared shares are taken out.
+fn variance_16(top: i128, det: i128) -> u64 {
+    let variance = (top << (2 * PLACES + 32)).checked_div(det).unwrap_or(0);
+    u64::try_from(variance).unwrap_or(u64::MAX)
+}
+
+fn misfit(p: &Point, trial: &Trial) -> u128 {
+    let fitted = ((i128::from(trial.offset) * i128::from(acting(p.feed, trial.turn)))
+        + i128::from(trial.drawn) * i128::from(p.share))
+        >> PLACES;
+    let off = (i128::from(p.half) - fitted).unsigned_abs().min(1 << 40);
+    off * off * u128::from(p.weight.unsigned_abs())
+}
+
+/// The constants with their doubts. Where the form misses the points by more than their scatter
+/// explains, the doubts grow in proportion, and what is missed joins that of the offset.
+fn stated(points: &[Point], best: &Trial, unit: u32, fastest: u32) -> Lateness {
+    let unknowns = if points.len() < 3 { 2 } else { 3 };
+    let free = points.len().saturating_sub(unknowns).max(1) as u128;
+    // Variance of a point of weight 2^16, pm².
+    let own = math::square(unit);
+    let seen = u64::try_from((best.misfit / free) >> 16).unwrap_or(u64::MAX);
+    let variance = own.max(seen);
+    let doubt = |of_one_16: u64| {
+        let square = (u128::from(variance) * u128::from(of_one_16)) >> 16;
+        math::root_up(u64::try_from(square).unwrap_or(u64::MAX))
+    };
+    let missed = seen.saturating_sub(own);
+    let offset_doubt = math::root_up(math::square(doubt(best.offset_16)).saturating_add(missed));
+    // pm at the fastest feed into time: pm/(nm/s) is 10^9 ps.
+    let ps = |pm: i128| {
+        (pm * i128::from(MOST))
+            .checked_div(i128::from(fastest))
+            .unwrap_or(0)
+    };
+    let delay = ps(i128::from(best.drawn)).clamp(-i128::from(MOST), i128::from(MOST)) as i64;
+    let delay_doubt = u32::try_from(ps(i128::from(doubt(best.drawn_16))) + 1).unwrap_or(u32::MAX);
+    let offset = best.offset.clamp(0, MOST) as u32;
+    Lateness::delay(delay, delay_doubt)
+        .and_then(|late| late.offset(offset, offset_doubt, best.turn.clamp(1, FASTEST_NM_S)))
+        .unwrap_or_default()
+}
