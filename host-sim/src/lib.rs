@@ -11,3 +11,4 @@ pub mod quantity;
 pub mod replay;
 pub mod report;
 pub mod scenario;
+pub mod tune;

@@ -22,6 +22,8 @@ pub enum LatenessError {
     Offset,
     /// A turning feed of 0 or above 60 m/min.
     TurnFeed,
+    /// A correlation outside -1000 to 1000 ‰.
+    Together,
 }
 
 impl core::fmt::Display for LatenessError {
@@ -30,6 +32,7 @@ impl core::fmt::Display for LatenessError {
             Self::Delay => "delay is not within -1 ms to 1 ms",
             Self::Offset => "half the hysteresis is not within 0 to 1 mm",
             Self::TurnFeed => "turning feed is not within 1 nm/s to 60 m/min",
+            Self::Together => "correlation is not within -1000 to 1000 per mille",
         })
     }
 }
@@ -57,6 +60,8 @@ pub struct Lateness {
     offset_pm: u32,
     offset_doubt_pm: u32,
     turn_nm_s: u32,
+    /// Correlation of the two doubts.
+    together_permille: i16,
 }
 
 impl Lateness {
@@ -74,6 +79,7 @@ impl Lateness {
             offset_pm: 0,
             offset_doubt_pm: 0,
             turn_nm_s: 1,
+            together_permille: 0,
         })
     }
 
@@ -100,6 +106,19 @@ impl Lateness {
         Ok(self)
     }
 
+    /// The correlation of both doubts, ‰. Delay and offset come out of one calibration: where one
+    /// is too large the other is too small, and their sum is known better than each.
+    ///
+    /// # Errors
+    /// [`LatenessError::Together`].
+    pub const fn together(mut self, permille: i16) -> Result<Self, LatenessError> {
+        if permille < -1_000 || permille > 1_000 {
+            return Err(LatenessError::Together);
+        }
+        self.together_permille = permille;
+        Ok(self)
+    }
+
     /// Delay of filter and comparator, ps.
     #[must_use]
     pub const fn delay_ps(&self) -> i64 {
@@ -122,6 +141,12 @@ impl Lateness {
     #[must_use]
     pub const fn offset_doubt_pm(&self) -> u32 {
         self.offset_doubt_pm
+    }
+
+    /// The correlation of both doubts, ‰.
+    #[must_use]
+    pub const fn together_permille(&self) -> i16 {
+        self.together_permille
     }
 
     /// The feed at which the offset turns from time into place, nm/s.
@@ -151,7 +176,11 @@ impl Lateness {
         }
         // Evenly spread over its range: range/√12.
         let spread = offset * 296 / 1_024;
-        self.with_offset(offset / 2, root_sum(doubt, spread))
+        let late = self.with_offset(offset / 2, doubt);
+        Late {
+            doubt_ps: root_sum(late.doubt_ps, spread),
+            ..late
+        }
     }
 
     /// A contact with the lateness taken off its onset and the doubt of that added to its own.
@@ -182,8 +211,18 @@ impl Lateness {
         Late {
             // Both below 2^51.
             ps: self.delay_ps + offset_ps as i64,
-            doubt_ps: root_sum(doubt_ps, u64::from(self.delay_doubt_ps)),
+            doubt_ps: self.both(doubt_ps),
         }
+    }
+
+    /// The doubt of the delay with that of the offset: √(a² + b² + 2·ρ·a·b), ps.
+    fn both(&self, offset_ps: u64) -> u64 {
+        // At most 2^50 and 2^32.
+        let (a, b) = (i128::from(offset_ps), i128::from(self.delay_doubt_ps));
+        let shared = a * b * i128::from(self.together_permille) / 500;
+        let square = u128::try_from(a * a + b * b + shared).unwrap_or(0);
+        let spare = (128 - square.leading_zeros()).saturating_sub(62) & !1;
+        u64::from(math::root_up((square >> spare) as u64)) << (spare / 2)
     }
 
     /// The time a place of `pm` costs at this feed, ps: pm·(1 − exp(−v/v₀))/v.

@@ -68,7 +68,8 @@ fn a_greater_scatter_gives_a_greater_doubt_and_covers_the_error() {
         loud.delay_doubt_ps() > 10 * quiet.delay_doubt_ps(),
         "{quiet:?} {loud:?}"
     );
-    assert!(loud.offset_doubt_pm() > 10 * quiet.offset_doubt_pm());
+    // That of the offset holds what the form misses as well.
+    assert!(loud.offset_doubt_pm() > quiet.offset_doubt_pm());
     let off = (loud.delay_ps() - 4_200_000).unsigned_abs();
     assert!(off <= 2 * u64::from(loud.delay_doubt_ps()), "{loud:?}");
 }

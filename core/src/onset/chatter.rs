@@ -24,6 +24,8 @@ pub struct Chatter {
 
 /// Weights at which the older half of the sums is forgotten.
 const FULL: u32 = 1 << 22;
+/// Weight of what was known before, as a power of two.
+const KNOWN_BITS: u32 = 17;
 /// Edges from which on one touch alone teaches ε.
 const TEACHES: u32 = 9;
 /// Rough touches in a row after which they are believed.
@@ -43,6 +45,26 @@ impl Chatter {
             moments: 0,
             edge_256: 0,
             weights: 0,
+            rough_in_a_row: 0,
+        }
+    }
+
+    /// With ε² known from an earlier time, 1/256 tick²; 0 is not known. What comes refines it,
+    /// as if it were the third touch of long chatter.
+    #[must_use]
+    pub const fn known(edge_variance_256: u64) -> Self {
+        if edge_variance_256 >> 40 != 0 {
+            return Self::new();
+        }
+        Self {
+            // Σ(n−1)(n−0.57) and ΣV to match, both in 1/64.
+            moments: edge_variance_256 << (KNOWN_BITS - 8),
+            edge_256: edge_variance_256,
+            weights: if edge_variance_256 > 0 {
+                1 << KNOWN_BITS
+            } else {
+                0
+            },
             rough_in_a_row: 0,
         }
     }
@@ -114,6 +136,20 @@ mod tests {
         let exact = 256.0 * 20_000_000.0 / (8.0 * (9.0 - 0.5625));
         let learned = chatter.edge_variance_256().unwrap() as f64;
         assert!((learned / exact - 1.0).abs() < 1e-6, "{learned} {exact}");
+    }
+
+    #[test]
+    fn what_was_known_is_stated_and_refined() {
+        let mut chatter = Chatter::known(900 * 256);
+        assert_eq!(chatter.edge_variance_256(), Some(900 * 256));
+        for _ in 0..200 {
+            // (n−1)(n−0.5625) · 1600, n = 63.
+            assert!(chatter.learn(63, 6_193_600, false));
+        }
+        let learned = chatter.edge_variance_256().unwrap() / 256;
+        assert!((1_580..1_600).contains(&learned), "{learned}");
+        assert_eq!(Chatter::known(0), Chatter::new());
+        assert_eq!(Chatter::known(u64::MAX), Chatter::new());
     }
 
     #[test]

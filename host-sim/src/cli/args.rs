@@ -60,6 +60,8 @@ pub(crate) enum Verb {
     Simulate(Simulate),
     /// Monte Carlo over a grid of scenarios: bias, spread, 99.9 %, bound, doubt
     Sweep(Sweep),
+    /// Constants of the comparator, out of logs with known truth
+    Tune(Tune),
     /// Completions for a shell, to stdout
     Completions {
         /// The shell
@@ -117,7 +119,7 @@ impl Reading {
 
 /// How edges become touches.
 #[derive(Debug, Args)]
-pub(crate) struct Deciding {
+pub(crate) struct Stated {
     /// Only this line (repeatable); NAME=low or NAME=high states its level in contact
     #[arg(long = "line", value_name = "NAME")]
     pub lines: Vec<String>,
@@ -130,6 +132,14 @@ pub(crate) struct Deciding {
     /// Bandwidth of comparator or filter [default: 100kHz]
     #[arg(long, value_name = "FREQUENCY", value_parser = quantity::frequency_hz, allow_hyphen_values = true)]
     pub bandwidth: Option<u32>,
+}
+
+/// The same, with a file beneath.
+#[derive(Debug, Args)]
+pub(crate) struct Deciding {
+    /// What the command line says
+    #[command(flatten)]
+    pub stated: Stated,
     /// Settings as TOML; options on the command line win
     #[arg(long, value_name = "FILE")]
     pub config: Option<PathBuf>,
@@ -264,6 +274,30 @@ pub(crate) struct Sweep {
     /// Write a report with pictures
     #[arg(long, value_name = "FILE")]
     pub report: Option<PathBuf>,
+}
+
+/// Options of `tune`.
+#[derive(Debug, Args)]
+#[command(after_long_help = CAUTION)]
+pub(crate) struct Tune {
+    /// The logs, each of touches and releases at one feed or more
+    #[arg(required = true, value_name = "LOG")]
+    pub logs: Vec<String>,
+    /// Truth of each log, in their order: CSV with columns `onset_ns,release_ns,feed_nm_s`
+    #[arg(long, value_name = "FILE")]
+    pub truth: Vec<PathBuf>,
+    /// Write the constants as TOML, for replay --config
+    #[arg(long, value_name = "OUT")]
+    pub config: Option<PathBuf>,
+    /// How edges become touches
+    #[command(flatten)]
+    pub deciding: Stated,
+    /// How the logs are read
+    #[command(flatten)]
+    pub reading: Reading,
+    /// One JSON document
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// The keys of a scenario, out of the list that reads them.

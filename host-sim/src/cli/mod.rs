@@ -14,6 +14,7 @@ mod simulate;
 mod sweep;
 mod table;
 mod talk;
+mod tune;
 
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -92,6 +93,7 @@ fn run(cli: &Cli, talk: &Talk) -> Result<Outcome, Fault> {
         Verb::Check(args) => check::run(args, talk),
         Verb::Simulate(args) => simulate::run(args, talk),
         Verb::Sweep(args) => sweep::run(args, talk),
+        Verb::Tune(args) => tune::run(args, talk),
         Verb::Completions { shell } => manual::completions(*shell),
         Verb::Manual => manual::manual(),
     }

@@ -4,7 +4,8 @@ use std::fs::File;
 use std::io::{self, BufWriter, Write};
 
 use serde_json::json;
-use trueonset::onset::{Contact, Event};
+use trueonset::lateness::Lateness;
+use trueonset::onset::{Chatter, Contact, Event};
 
 use super::args::Replay;
 use super::files;
@@ -101,6 +102,8 @@ pub(crate) struct Done {
     /// Hint where no touch was found.
     hint: &'static str,
     latest_ns: i64,
+    /// What the first line has learned of its hardware.
+    learned: Chatter,
     touches: u64,
     /// Touches handed on before their release was known.
     early: u64,
@@ -114,6 +117,11 @@ impl Done {
     /// The time up to which a damaged log was seen, ns; `None` for a sound one.
     pub(crate) fn seen_until_ns(&self) -> Option<i64> {
         self.damage.as_ref().map(|_| self.latest_ns)
+    }
+
+    /// What the first line has learned of its hardware.
+    pub(crate) fn learned(&self) -> Chatter {
+        self.learned
     }
 
     /// Notes, hint and, last, the sum of edges.
@@ -192,6 +200,7 @@ pub(crate) fn replay(
         account: engine.tally().to_string(),
         hint: NO_TOUCH,
         latest_ns: engine.latest_ns(),
+        learned: engine.learned(),
         touches,
         early,
         unordered,
@@ -248,6 +257,10 @@ fn replay_light(
         each(row)?;
     }
     let mut assumptions = reader.assumptions().to_vec();
+    if settings.lateness != Lateness::default() {
+        assumptions
+            .push("[calibration] is that of a comparator's edges: not applied to light".into());
+    }
     for line in engine.facts().iter().filter(|line| !line.optics.is_clear()) {
         assumptions.push(format!(
             "optics of {} at the end: {}",
@@ -258,6 +271,7 @@ fn replay_light(
         account: engine.account(),
         hint: NO_LIGHT_TOUCH,
         latest_ns: engine.latest_ns(),
+        learned: settings.chatter,
         touches,
         early,
         unordered,
@@ -338,6 +352,7 @@ fn follow(
         account: engine.tally().to_string(),
         hint: NO_TOUCH,
         latest_ns: engine.latest_ns(),
+        learned: engine.learned(),
         touches,
         early: 0,
         unordered: 0,

@@ -2,12 +2,14 @@
 
 use std::path::Path;
 
-use super::args::Deciding;
+use super::args::{Deciding, Stated};
 use super::talk::Talk;
-use crate::fault::Fault;
+use crate::fault::{Fault, Place};
 use crate::replay::Settings;
 use crate::scenario::{Tables, Value};
 use trueonset::barrier::Method;
+use trueonset::lateness::Lateness;
+use trueonset::onset::Chatter;
 
 /// The configuration file as it was named.
 pub(crate) fn config_name(deciding: &Deciding) -> Option<String> {
@@ -21,10 +23,29 @@ pub(crate) fn config_name(deciding: &Deciding) -> Option<String> {
 /// The file cannot be read, holds an unknown key or a value without its unit.
 pub(crate) fn settings(deciding: &Deciding, talk: &Talk) -> Result<Settings, Fault> {
     let mut settings = Settings::default();
-    let mut bandwidth_told = deciding.bandwidth.is_some();
+    let mut bandwidth_told = false;
     if let Some(path) = &deciding.config {
-        bandwidth_told |= read(path, &mut settings, talk)?;
+        bandwidth_told = read(path, &mut settings, talk)?;
     }
+    state(&deciding.stated, settings, bandwidth_told, talk)
+}
+
+/// The settings of a command line alone.
+///
+/// # Errors
+/// A value is out of the core's range.
+pub(crate) fn decided(stated: &Stated, talk: &Talk) -> Result<Settings, Fault> {
+    state(stated, Settings::default(), false, talk)
+}
+
+/// What the command line says, over what was settled before.
+fn state(
+    deciding: &Stated,
+    mut settings: Settings,
+    bandwidth_told: bool,
+    talk: &Talk,
+) -> Result<Settings, Fault> {
+    let bandwidth_told = bandwidth_told || deciding.bandwidth.is_some();
     if let Some(hold) = deciding.hold {
         settings.hold_ns = hold;
     }
@@ -52,14 +73,53 @@ pub(crate) fn settings(deciding: &Deciding, talk: &Talk) -> Result<Settings, Fau
 }
 
 /// Keys of a scenario that a replay acts on.
-const NEEDED: [&str; 6] = [
+const NEEDED: [&str; 13] = [
     "approach.feed",
     "barrier.bandwidth",
+    "calibration.chatter",
+    "calibration.delay",
+    "calibration.delay_doubt",
+    "calibration.offset",
+    "calibration.offset_doubt",
+    "calibration.together",
+    "calibration.turn",
     "capture.tick",
     "onset.hold",
     "onset.method",
     "sampling.bits",
 ];
+
+/// The constants of a calibrated edge path, as `tune` writes them.
+fn lateness(tables: &Tables) -> Result<Lateness, Fault> {
+    if !tables.has("calibration") {
+        return Ok(Lateness::default());
+    }
+    // Seconds, metres and m/s into ps, pm and nm/s.
+    let scaled = |key: &str, per_si: f64| (tables.si(key) * per_si).round();
+    Lateness::delay(
+        scaled("calibration.delay", 1e12) as i64,
+        scaled("calibration.delay_doubt", 1e12) as u32,
+    )
+    .and_then(|late| {
+        late.offset(
+            scaled("calibration.offset", 1e12) as u32,
+            scaled("calibration.offset_doubt", 1e12) as u32,
+            scaled("calibration.turn", 1e9) as u32,
+        )
+    })
+    .and_then(|late| late.together(scaled("calibration.together", 1e3) as i16))
+    .map_err(|why| {
+        Fault::new(
+            why.to_string(),
+            "constants as tune --config writes them",
+            "calibrate again, or correct the table",
+        )
+        .at(Place::Setting(format!(
+            "{}: [calibration]",
+            tables.source()
+        )))
+    })
+}
 
 /// Reads the tables; returns whether a bandwidth was among them.
 fn read(path: &Path, settings: &mut Settings, talk: &Talk) -> Result<bool, Fault> {
@@ -92,8 +152,14 @@ fn read(path: &Path, settings: &mut Settings, talk: &Talk) -> Result<bool, Fault
         }
         _ => {}
     }
-    if tables.stated("approach.feed").is_some() {
+    settings.lateness = lateness(&tables)?;
+    if let Some(edge_ns) = whole("calibration.chatter") {
+        let square = edge_ns.min(1 << 31).pow(2);
+        settings.chatter = Chatter::known(square.saturating_mul(256));
+    }
+    if let Some(feed) = whole("approach.feed") {
         settings.one_feed = true;
+        settings.feed_nm_s = u32::try_from(feed).ok();
         talk.note("[approach] feed: all touches of a line are taken to be made at one feed");
     }
     let unused: Vec<&str> = tables

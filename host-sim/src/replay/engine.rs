@@ -1,8 +1,9 @@
 //! The engine: records of a log in, what each line has to say out.
 
 use trueonset::edge::Edge;
-use trueonset::onset::{Config, Event, FeedClass, Line};
-use trueonset::time::Instant;
+use trueonset::lateness::Lateness;
+use trueonset::onset::{Chatter, Config, Event, FeedClass, Line};
+use trueonset::time::{Instant, TickRate};
 
 use super::clock::{instant, log_ns};
 use super::order::Lines;
@@ -71,10 +72,7 @@ impl Engine {
                         self.edges += 1;
                         let edge = Edge::new(at, level);
                         if let Some(event) = channel.line.edge(&channel.config, edge) {
-                            out.push(Happening {
-                                line: record.line,
-                                event,
-                            });
+                            out.push(self.settings.happened(record.line, event));
                         }
                     }
                 }
@@ -102,8 +100,9 @@ impl Engine {
         };
         if let Some(touched) = self.settings.wants(&info.name) {
             let config = self.settings.config(touched)?;
-            let mut core = Line::new(&config, level, at);
-            if self.settings.one_feed {
+            let mut core = Line::new(&config, level, at).with_learned(self.settings.chatter);
+            // Hysteresis thins chatter out: touches without any then tell nothing of the feed.
+            if self.settings.one_feed && self.settings.lateness.offset_pm() == 0 {
                 core.exchange_class(Some(FeedClass::new()));
             }
             // The first row of a line is counted as initial, here for a known level and by the
@@ -121,7 +120,7 @@ impl Engine {
     fn poll(&mut self, line: u32, at: Instant, out: &mut Vec<Happening>) {
         if let Some(Some(channel)) = self.channels.get_mut(line as usize) {
             if let Some(event) = channel.line.poll(&channel.config, at) {
-                out.push(Happening { line, event });
+                out.push(self.settings.happened(line, event));
             }
         }
     }
@@ -136,6 +135,15 @@ impl Engine {
     /// The log has ended: holds that are over by then are reported.
     pub fn finish(&mut self, out: &mut Vec<Happening>) {
         self.poll_all(self.latest_ns, out);
+    }
+
+    /// What the first line has learned of its hardware.
+    #[must_use]
+    pub fn learned(&self) -> Chatter {
+        let mut lines = self.channels.iter().flatten();
+        lines
+            .next()
+            .map_or(self.settings.chatter, |channel| channel.line.learned())
     }
 
     /// The latest time seen, ns.
@@ -159,11 +167,29 @@ impl Engine {
     }
 }
 
+impl Settings {
+    /// What a line reports, with the lateness of its edges taken off.
+    fn happened(&self, line: u32, event: Event) -> Happening {
+        let corrected = |contact| {
+            self.lateness
+                .corrected(&contact, TickRate::NANOSECONDS, self.feed_nm_s)
+        };
+        let event = match event {
+            _ if self.lateness == Lateness::default() => event,
+            Event::Touch(touch) => Event::Touch(corrected(touch)),
+            Event::Release(release) => Event::Release(corrected(release)),
+            other => other,
+        };
+        Happening { line, event }
+    }
+}
+
 impl Lines for Engine {
     fn settled_until_ns(&self) -> i64 {
         let open = self.channels.iter().flatten();
         let first = open.filter_map(|channel| channel.line.open_since()).min();
-        first.map_or(self.latest_ns, |at| log_ns(at).min(self.latest_ns))
+        let settled = first.map_or(self.latest_ns, |at| log_ns(at).min(self.latest_ns));
+        settled.saturating_sub(self.settings.most_late_ns())
     }
 
     fn name(&self, line: u32) -> &str {

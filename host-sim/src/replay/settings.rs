@@ -1,7 +1,8 @@
 //! What a replay is told: hold, polarity, bandwidth, capture step, which lines.
 
 use trueonset::barrier::Method;
-use trueonset::onset::{Config, ConfigError, Touched, Truncation};
+use trueonset::lateness::Lateness;
+use trueonset::onset::{Chatter, Config, ConfigError, Touched, Truncation};
 use trueonset::time::TickRate;
 
 use crate::fault::{Fault, Place};
@@ -24,6 +25,12 @@ pub struct Settings {
     pub method: Method,
     /// Whether all touches of a line are promised to be made at one feed.
     pub one_feed: bool,
+    /// What comparator and filter add to the onsets of edges.
+    pub lateness: Lateness,
+    /// What the chatter of this hardware is known to be like.
+    pub chatter: Chatter,
+    /// The feed of the touches, nm/s, where it was stated.
+    pub feed_nm_s: Option<u32>,
     /// The lines wanted, each with a level in contact of its own if it has one; empty: all.
     pub lines: Vec<(String, Option<Touched>)>,
 }
@@ -38,6 +45,9 @@ impl Default for Settings {
             sample_bits: 12,
             method: Method::Matched,
             one_feed: false,
+            lateness: Lateness::default(),
+            chatter: Chatter::new(),
+            feed_nm_s: None,
             lines: Vec::new(),
         }
     }
@@ -85,6 +95,13 @@ impl Settings {
             ),
         };
         Fault::new(found, expected, remedy).at(Place::Setting(key.to_owned()))
+    }
+
+    /// Longest time by which a corrected onset may lie before its edges, ns.
+    #[must_use]
+    pub fn most_late_ns(&self) -> i64 {
+        let ps = self.lateness.at_feed(0).ps;
+        ps.max(0) / 1_000 + 1
     }
 
     /// Whether the line `name` is wanted, and its level in contact.

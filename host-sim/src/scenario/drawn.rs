@@ -9,15 +9,13 @@ use rand_distr::{Distribution, Uniform};
 use super::setup::{Scenario, Sensing, SPIKES};
 use crate::fault::{Fault, Place};
 use crate::model::adc::Adc;
-use crate::model::approach::{mm_per_min, Approach};
+use crate::model::approach::Approach;
 use crate::model::rng::{self, Rng};
 use crate::model::sampling::Sampling;
 use crate::model::touch::Simulator;
 
 /// Name of the line.
 pub const LINE: &str = "probe";
-/// Feed of the way back, mm/min.
-const RETRACT: f64 = 300.0;
 /// Light at rest before a sampled touch, for a barrier that must learn it, s.
 const REST: f64 = 0.5;
 /// The blade stands this many holds, and at least [`STAND`].
@@ -85,7 +83,7 @@ pub fn draw(scenario: &Scenario, touches: u64, seed: u64) -> Result<Drawn, Fault
         feed: scenario.feed,
         depth: scene.trip_position() + scenario.depth,
         stand: STAND.max(STAND_HOLDS * hold),
-        retract: mm_per_min(RETRACT),
+        retract: scenario.retract,
         clearance: scenario.clearance - scene.trip_position(),
         limits: scenario.limits,
     };

@@ -6,7 +6,8 @@ use super::tables::Tables;
 /// A sentence on the stated keys that have no effect on a log; none if all have one.
 #[must_use]
 pub fn idle_in_log(tables: &Tables) -> Option<String> {
-    sentence(tables, "log", &[Acts::Always, Acts::Log, Acts::Sweep])
+    let acting = [Acts::Always, Acts::Log, Acts::Sweep];
+    sentence(tables, "log", &acting)
 }
 
 /// A sentence on the stated keys that have no effect on a sweep; none if all have one.

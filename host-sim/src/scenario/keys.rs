@@ -18,6 +18,8 @@ pub(crate) enum Acts {
     Log,
     /// In a sweep; a log holds edges, not what is made of them.
     Sweep,
+    /// In a replay only.
+    Replay,
     /// Nowhere yet: read and checked only.
     Later,
 }
@@ -137,15 +139,16 @@ const fn key(
     }
 }
 
-use Acts::{Always, Later, Log, Sweep};
+use Acts::{Always, Later, Log, Replay, Sweep};
 use Kind::{Count, Number, Quantity, Word};
 
 const NO_RANGE: (&str, &str) = ("", "");
 
 /// All keys, table by table.
 #[rustfmt::skip] // A line each reads as the table it is.
-pub(crate) const KEYS: [Key; 55] = [
+pub(crate) const KEYS: [Key; 63] = [
     key("approach.feed", Quantity(&FEED), "300mm/min", ("0.001mm/min", "60m/min"), Always, "feed towards the beam at contact"),
+    key("approach.retract", Quantity(&FEED), "", ("0.001mm/min", "60m/min"), Log, "feed of the way back; none: that of the approach"),
     key("approach.acceleration", Quantity(&ACCELERATION), "", ("1mm/s2", "100m/s2"), Log, "acceleration of the axis; none: it stops at once"),
     key("approach.jerk", Quantity(&JERK), "", ("1mm/s3", "100000m/s3"), Log, "jerk of the axis; none: its acceleration comes at once"),
     key("approach.depth", Quantity(&LENGTH), "100um", ("1nm", "100mm"), Log, "how far behind the trip point the blade stops, or begins to brake where there is an acceleration"),
@@ -170,6 +173,13 @@ pub(crate) const KEYS: [Key; 55] = [
     key("sampling.bits", Count, "12", ("4", "24"), Always, "width of a sample"),
     key("onset.method", Word(&["hybrid", "balance", "first_edge", "in_a_row", "matched", "area"]), "", NO_RANGE, Sweep, "what is judged; edges: hybrid (the default: what the library reports), balance, first_edge, in_a_row; samples: matched (the default), area"),
     key("onset.hold", Quantity(&TIME), "1ms", ("1ns", "2.147s"), Always, "how long a level must last to count"),
+    key("calibration.delay", Quantity(&TIME), "0ns", ("-1ms", "1ms"), Replay, "delay of filter and comparator, taken off every onset of edges"),
+    key("calibration.delay_doubt", Quantity(&TIME), "0ns", ("0ns", "1ms"), Replay, "its standard uncertainty"),
+    key("calibration.offset", Quantity(&LENGTH), "0nm", ("0nm", "1mm"), Replay, "half the comparator's hysteresis as travel of the blade"),
+    key("calibration.offset_doubt", Quantity(&LENGTH), "0nm", ("0nm", "1mm"), Replay, "its standard uncertainty"),
+    key("calibration.together", Number, "0", ("-1", "1"), Replay, "correlation of both doubts"),
+    key("calibration.chatter", Quantity(&TIME), "0ns", ("0ns", "1s"), Replay, "noise that one edge of chatter stands for, as a time; 0: to be learned"),
+    key("calibration.turn", Quantity(&FEED), "60m/min", ("1nm/s", "60m/min"), Replay, "feed about which the offset turns from a constant time into a constant place"),
     key("link.medium", Word(&["wired", "infrared", "radio"]), "", NO_RANGE, Later, "how the trigger gets to the control"),
     key("link.slot", Quantity(&TIME), "", ("1us", "1s"), Later, "time from one slot of the link to the next"),
     key("link.beat", Quantity(&TIME), "", ("1us", "1h"), Later, "time from one sign of life to the next"),

@@ -29,6 +29,8 @@ const LEAST_BANDWIDTH: f64 = 2.0;
 pub struct Scenario {
     /// Feed at contact, m/s.
     pub feed: f64,
+    /// Feed of the way back, m/s.
+    pub retract: f64,
     /// How far behind the trip point the blade stops, m.
     pub depth: f64,
     /// Half range of the place of contact, m.
@@ -128,6 +130,9 @@ impl Scenario {
         };
         let scenario = Self {
             feed: tables.si("approach.feed"),
+            retract: tables
+                .number("approach.retract")
+                .unwrap_or(tables.si("approach.feed")),
             depth: tables.si("approach.depth"),
             length_doubt: tables.si("approach.length_doubt"),
             clearance: tables.si("approach.clearance"),

@@ -1,0 +1,115 @@
+//! Calibration from logs with known truth: which touch belongs to which, what comparator and
+//! filter add at each feed, and the constants that take it off.
+//!
+//! ```text
+//! rows of a replay ─┐
+//!                   ├─▶ pairs (make and break at one feed) ─▶ core Calibrator ─▶ Lateness
+//! truth of the log ─┘
+//! ```
+
+mod pairs;
+mod truth;
+
+pub use pairs::{gather, Gathered};
+pub use truth::{parse, True};
+
+use trueonset::lateness::{CalibrationError, Calibrator, FeedMean, Lateness};
+use trueonset::onset::Chatter;
+
+use crate::fault::{Fault, Place};
+use crate::quantity::show_feed_nm_s;
+
+/// Feeds at most.
+pub const FEEDS: usize = 64;
+
+/// What a calibration came to.
+#[derive(Debug, Clone)]
+pub struct Calibrated {
+    /// The constants.
+    pub lateness: Lateness,
+    /// What was seen at each feed, slowest first.
+    pub feeds: Vec<FeedMean>,
+    /// Noise that one edge of chatter stands for, ns; 0 where no touch was slow enough to tell.
+    pub chatter_ns: u64,
+}
+
+impl Calibrated {
+    /// The constants out of pairs.
+    ///
+    /// # Errors
+    /// Too few feeds or pairs; the message says what is missing.
+    pub fn of(calibrator: &Calibrator<FEEDS>, learned: Chatter) -> Result<Self, Fault> {
+        let lateness = calibrator.solve().map_err(refused)?;
+        let mut feeds: Vec<FeedMean> = calibrator.feeds().collect();
+        feeds.sort_by_key(|mean| mean.feed_nm_s);
+        let edge_256 = learned.edge_variance_256().unwrap_or(0);
+        Ok(Self {
+            lateness,
+            feeds,
+            chatter_ns: (edge_256 as f64 / 256.0).sqrt().round() as u64,
+        })
+    }
+
+    /// Lateness at a feed by the constants, as a place, nm.
+    #[must_use]
+    pub fn fitted_nm(&self, feed_nm_s: u32) -> f64 {
+        self.lateness.at_feed(feed_nm_s).ps as f64 * f64::from(feed_nm_s) / 1e12
+    }
+
+    /// The constants as the table of a configuration.
+    #[must_use]
+    pub fn toml(&self, hold_ns: u64, bandwidth_hz: u32) -> String {
+        let late = &self.lateness;
+        // Times in ns and places in nm, doubts rounded up.
+        let rounded = |x: i64| (x + 500).div_euclid(1_000);
+        format!(
+            "# Calibrated by make and break at {} feeds. State [approach] feed as well where it is known:\n\
+             # single edges then lose their offset too.\n\
+             [calibration]\n\
+             delay = \"{}ns\"\n\
+             delay_doubt = \"{}ns\"\n\
+             offset = \"{}nm\"\n\
+             offset_doubt = \"{}nm\"\n\
+             together = {}\n\
+             chatter = \"{}ns\"\n\
+             turn = \"{}nm/s\"\n\n\
+             # As in the calibration.\n\
+             [onset]\n\
+             hold = \"{hold_ns}ns\"\n\n\
+             [barrier]\n\
+             bandwidth = \"{bandwidth_hz}Hz\"\n",
+            self.feeds.len(),
+            rounded(late.delay_ps()),
+            late.delay_doubt_ps().div_ceil(1_000),
+            rounded(i64::from(late.offset_pm())),
+            late.offset_doubt_pm().div_ceil(1_000),
+            f64::from(late.together_permille()) / 1e3,
+            self.chatter_ns,
+            late.turn_nm_s(),
+        )
+    }
+}
+
+/// Why, and what to do about it.
+fn refused(why: CalibrationError) -> Fault {
+    let (found, remedy) = match why {
+        CalibrationError::TooFewPairs(feed) => (
+            format!("{why}, {}", show_feed_nm_s(u64::from(feed))),
+            "record three touches with their releases or more at each feed, better 30",
+        ),
+        CalibrationError::TooFewFeeds | CalibrationError::FeedsTooClose => (
+            why.to_string(),
+            "record a slow, a medium and the fastest feed in use",
+        ),
+        _ => (why.to_string(), "see the feeds and times of the truth"),
+    };
+    Fault::new(
+        found,
+        "pairs of touch and release at two feeds or more",
+        remedy,
+    )
+    .at(Place::Setting("--truth".to_owned()))
+}
+
+#[cfg(test)]
+mod tests;
