@@ -110,7 +110,7 @@ fn search(points: &[Point], slowest: u32, fastest: u32) -> Trial {
             best.turn.saturating_sub(step),
             best.turn.saturating_add(step),
         ] {
-            best = better(best, try_turn(points, turn.clamp(1, last)));
+            best = better(best, try_turn(points, turn.min(last).max(1)));
         }
     }
     best

@@ -13,6 +13,7 @@ use core::hint::black_box;
 use trueonset::barrier::{Barrier, BarrierConfig, BarrierError, LightTest, Method, Seen};
 use trueonset::edge::{Edge, Level};
 use trueonset::flags::Flags;
+use trueonset::lateness::{CalibrationError, Calibrator, Lateness, LatenessError};
 use trueonset::onset::{
     Chatter, Config, ConfigError, Contact, Doubt, Event, FeedClass, Line, Touched, Truncation,
 };
@@ -79,9 +80,20 @@ fn main() -> ! {
         }
         match barrier_config() {
             Ok(config) => barrier(&config),
-            Err(why) => drop(write!(Nowhere, "{why}")),
+            Err(why) => {
+                let _ = write!(Nowhere, "{why}");
+            }
         }
         self_test();
+        if let Err(why) = calibrate() {
+            let _ = write!(Nowhere, "{why}");
+        }
+        match constants() {
+            Ok(lateness) => late(&lateness),
+            Err(why) => {
+                let _ = write!(Nowhere, "{why}");
+            }
+        }
         #[cfg(feature = "reachable-panic")]
         black_box(any() / any());
     }
@@ -170,10 +182,10 @@ fn rate() -> TickRate {
 }
 
 fn onset(config: &Config) {
-    let learned = if any() == 0 {
-        Chatter::new()
-    } else {
-        Chatter::default()
+    let learned = match any() % 3 {
+        0 => Chatter::new(),
+        1 => Chatter::known(any64()),
+        _ => Chatter::default(),
     };
     let mut last = None;
     let mut line = Line::new(config, level(), instant()).with_learned(learned);
@@ -263,6 +275,31 @@ fn self_test() {
     }
 }
 
+fn calibrate() -> Result<(), CalibrationError> {
+    let mut calibrator = Calibrator::<8>::new();
+    while any() != 0 {
+        calibrator.pair(any(), any64() as i64)?;
+    }
+    for mean in calibrator.feeds() {
+        black_box(mean);
+    }
+    late(&calibrator.solve()?);
+    Ok(())
+}
+
+fn constants() -> Result<Lateness, LatenessError> {
+    Lateness::delay(any64() as i64, any())?
+        .offset(any(), any(), any())?
+        .together(any() as i16)
+}
+
+fn late(lateness: &Lateness) {
+    black_box((lateness.delay_ps(), lateness.delay_doubt_ps()));
+    black_box((lateness.offset_pm(), lateness.offset_doubt_pm()));
+    black_box((lateness.turn_nm_s(), lateness.together_permille()));
+    black_box((lateness.at_feed(any()), lateness.at_edges(any())));
+}
+
 fn look(contact: &Contact, last: &mut Option<Contact>) {
     if let Some(touch) = last.replace(*contact) {
         black_box(touch.flags_with(contact).only(flags()));
@@ -270,4 +307,8 @@ fn look(contact: &Contact, last: &mut Option<Contact>) {
     fine(contact.onset);
     black_box(contact.doubt.map(Doubt::sixteenths));
     black_box(contact);
+    if let Ok(lateness) = constants() {
+        let feed = (any() == 0).then(any);
+        fine(lateness.corrected(contact, rate(), feed).onset);
+    }
 }
