@@ -3,7 +3,8 @@
 //! ```text
 //! capture unit ─▶ time::Counter ─▶ edge::Edge ─▶ onset::Line ─▶ Touch · Release · Glitch
 //! raw stamp       64-bit instant   level, faults  hold, balance   onset ± doubt, flags
-//!                                                                 └▶ lateness::Lateness
+//!                                                                 ├▶ lateness::Lateness
+//!                                                                 └▶ hits::Hits (cutter turns)
 //!
 //! light samples ─▶ barrier::Barrier ─▶ Touch · Release · Glitch, early onset, Optics
 //! ```
@@ -12,6 +13,7 @@
 //! * [`time`] widens the counter of the capture unit, so that instants never wrap.
 //! * [`edge`] says what an edge is and what becomes of each thing that can be wrong with one.
 //! * [`onset`] waits out the chatter, finds the instant of contact inside it and states its doubt.
+//! * [`hits`] merges the hits of a turning cutter into one touch.
 //! * [`lateness`] calibrates out what comparator and filter add.
 //! * [`flags`] are the remarks a touch may carry, in fixed words.
 //!
@@ -52,6 +54,7 @@
 pub mod barrier;
 pub mod edge;
 pub mod flags;
+pub mod hits;
 pub mod lateness;
 pub mod onset;
 pub mod time;
