@@ -107,6 +107,12 @@ impl Flags {
         Self(self.0 | other.0)
     }
 
+    /// What is set here and not in `other`.
+    #[must_use]
+    pub const fn without(self, other: Self) -> Self {
+        Self(self.0 & !other.0)
+    }
+
     /// Adds `other`.
     pub fn insert(&mut self, other: Self) {
         self.0 |= other.0;

@@ -14,10 +14,10 @@ use rayon::prelude::*;
 use trueonset::lateness::{Calibrator, Lateness};
 use trueonset::onset::Chatter;
 use trueonset_sim::fault::Fault;
-use trueonset_sim::log::{Level, LineInfo, Record, What};
-use trueonset_sim::replay::{Engine, Order, Row, Settings};
-use trueonset_sim::scenario::{draw, Scenario, Tables, LINE};
+use trueonset_sim::replay::{Row, Settings};
+use trueonset_sim::scenario::{Scenario, Tables};
 use trueonset_sim::study::judged::{self, Judged, Score};
+use trueonset_sim::study::replayed::replayed;
 use trueonset_sim::study::statistics::{Moments, Share};
 use trueonset_sim::tune::{gather, Calibrated, True, FEEDS};
 
@@ -48,45 +48,13 @@ fn log(
     settings: &Settings,
 ) -> Result<(Vec<True>, Vec<Row>, Chatter), Fault> {
     let scenario = scenario(feed, hysteresis)?;
-    let lines = [LineInfo {
-        name: LINE.to_owned(),
-        initial: Some(Level::Low),
-    }];
-    let mut drawn = draw(&scenario, touches, seed)?;
-    let mut engine = Engine::new(settings.clone())?;
-    let mut order = Order::default();
-    let (mut happened, mut truth, mut rows) = (Vec::new(), Vec::new(), Vec::new());
-    let record = |time_ns, what| Record {
-        time_ns,
-        line: 0,
-        what,
-    };
-    engine.take(&[record(0, What::Start(Level::Low))], &lines, &mut happened)?;
-    let feed_nm_s = (scenario.feed * 1e9).round() as u32;
-    while let Some((touch, edges)) = drawn.next_touch() {
-        let batch: Vec<Record> = edges
-            .iter()
-            .map(|&(at, high)| record(at, What::Edge(if high { Level::High } else { Level::Low })))
-            .collect();
-        engine.take(&batch, &lines, &mut happened)?;
-        truth.push(True {
-            onset_ns: touch.onset_ns,
-            release_ns: touch.release_ns,
-            feed_nm_s,
-        });
-        for happening in happened.drain(..) {
-            order.take(&engine, &happening);
-        }
-        while let Some(row) = order.next_ready(&engine) {
-            rows.push(row);
-        }
-    }
-    engine.poll_all(i64::MAX, &mut happened);
-    for happening in happened.drain(..) {
-        order.take(&engine, &happening);
-    }
-    rows.extend(order.rest());
-    Ok((truth, rows, engine.learned()))
+    let replayed = replayed(&scenario, touches, seed, settings, false)?;
+    let truth = replayed.truth.iter().map(|touch| True {
+        onset_ns: touch.onset_ns,
+        release_ns: touch.release_ns,
+        feed_nm_s: (scenario.feed * 1e9).round() as u32,
+    });
+    Ok((truth.collect(), replayed.rows, replayed.learned))
 }
 
 fn calibrate(hysteresis: f64, pairs: u64, series: u64) -> Result<Calibrated, Fault> {

@@ -158,3 +158,50 @@ fn every_example_is_marked_invented_and_runs() {
     }
     assert_eq!(seen, 4);
 }
+
+#[test]
+fn hits_of_the_turning_cutter_become_one_touch_each() {
+    let (_folder, path) = scenario("");
+    let cutter = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/../examples/scenarios/side-touch-cutter.toml"
+    );
+    let args = [
+        "simulate",
+        cutter,
+        "--touches",
+        "4",
+        "--log",
+        &path("e.csv"),
+    ];
+    assert_eq!(code(&run(&args)), 0);
+    let merged = run(&["replay", &path("e.csv"), "--config", cutter, "--csv"]);
+    assert_eq!(code(&merged), 0, "{}", err(&merged));
+    assert_eq!(out(&merged).lines().count(), 5, "{}", out(&merged));
+    assert!(out(&merged)
+        .lines()
+        .skip(1)
+        .all(|row| row.contains("interrupted")));
+    assert!(err(&merged).contains("hits of 20us"), "{}", err(&merged));
+    // For people, what the hits told stands below; for machines, in the row.
+    let people = out(&run(&["replay", &path("e.csv"), "--config", cutter]));
+    assert!(people.contains("deepest tooth"), "{people}");
+    let lines = out(&run(&[
+        "replay",
+        &path("e.csv"),
+        "--config",
+        cutter,
+        "--json",
+    ]));
+    assert!(lines
+        .lines()
+        .all(|row| row.contains("\"tooth_period_ns\":")));
+    std::fs::write(
+        path("fast.toml"),
+        "[spindle]\nspeed = \"200000/min\"\nteeth = 8\n",
+    )
+    .unwrap();
+    let fast = run(&["replay", &path("e.csv"), "--config", &path("fast.toml")]);
+    assert_eq!(code(&fast), 2);
+    assert!(err(&fast).contains("80us a tooth"), "{}", err(&fast));
+}

@@ -278,6 +278,8 @@ impl<const TEETH: usize> Hits<TEETH> {
             run.next(config, second);
             touch.last_edge = second.make.last_edge;
             touch.edges = touch.edges.saturating_add(second.make.edges);
+            // A second hit confirms it, not a hold.
+            touch.flags = touch.flags.without(Flags::SHORT_HOLD);
         }
         touch.flags.insert(run.flags);
         self.state = State::Touched(run);

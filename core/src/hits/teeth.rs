@@ -4,7 +4,8 @@
 //! as long as the plate is back before the next tooth (free flight under a constant preload).
 //! While the tool advances by f_z a tooth, hit i of tooth k is deep h_k + f_z·i + c: a straight
 //! line in i with the same slope for all teeth, whose intercepts are the heights in units of that
-//! slope. Neither g nor radius, mass or preload need be known. The error of w² grows as w, so
+//! slope. Once a tooth strikes no wider than a turn before, the tool stands or goes back, and what
+//! follows is left out. Neither g nor radius, mass or preload need be known. The error of w² grows as w, so
 //! each is weighed by 1/w²: weighted sums of w² are then plain counts.
 
 use super::config::HitsConfig;
@@ -57,6 +58,8 @@ pub struct Cutter {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 struct Sums {
     hits: u16,
+    /// Width of its latest hit.
+    latest: u32,
     /// Σ i, which is Σ i·w²/w² as well.
     places: u32,
     /// Σ w².
@@ -74,6 +77,8 @@ pub(super) struct Teeth<const TEETH: usize> {
     sums: [Sums; TEETH],
     /// The plate was always back before the next tooth.
     back: bool,
+    /// Every hit so far was wider than the one before of the same tooth: the tool advances.
+    advances: bool,
 }
 
 impl<const TEETH: usize> Teeth<TEETH> {
@@ -81,6 +86,7 @@ impl<const TEETH: usize> Teeth<TEETH> {
         Self {
             sums: [Sums::default(); TEETH],
             back: true,
+            advances: true,
         }
     }
 
@@ -91,7 +97,7 @@ impl<const TEETH: usize> Teeth<TEETH> {
         if relative > u64::from(BACK) {
             self.back = false;
         }
-        if place >= MOST_PERIODS || !self.back {
+        if place >= MOST_PERIODS || !self.back || !self.advances {
             return;
         }
         let square = relative * relative;
@@ -100,6 +106,12 @@ impl<const TEETH: usize> Teeth<TEETH> {
         let Some(sums) = self.sums.get_mut(tooth as usize) else {
             return;
         };
+        // Standing or going back, hits say nothing about heights beyond what they said before.
+        self.advances = relative > u64::from(sums.latest);
+        if !self.advances {
+            return;
+        }
+        sums.latest = u32::try_from(relative).unwrap_or(u32::MAX);
         // At most 2^9 places below 2^9: every sum holds.
         let place = u64::from(place);
         sums.hits += 1;

@@ -76,6 +76,9 @@ pub(crate) fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
     }
     if !(args.csv || args.json) {
         line(&mut out, &table::touches(&kept))?;
+        if let Some(cutters) = table::cutters(&kept) {
+            line(&mut out, &format!("\n{cutters}"))?;
+        }
     }
     out.flush()
         .map_err(|why| Fault::io("stdout", "write to", &why))?;
@@ -260,6 +263,10 @@ fn replay_light(
     if settings.lateness != Lateness::default() {
         assumptions
             .push("[calibration] is that of a comparator's edges: not applied to light".into());
+    }
+    if settings.spindle.is_some() {
+        assumptions
+            .push("[spindle] merges hits of edges: a light recording is read as it stands".into());
     }
     for line in engine.facts().iter().filter(|line| !line.optics.is_clear()) {
         assumptions.push(format!(

@@ -5,7 +5,7 @@ use std::path::Path;
 use super::args::{Deciding, Stated};
 use super::talk::Talk;
 use crate::fault::{Fault, Place};
-use crate::replay::Settings;
+use crate::replay::{Settings, Spindle};
 use crate::scenario::{Tables, Value};
 use trueonset::barrier::Method;
 use trueonset::lateness::Lateness;
@@ -73,7 +73,7 @@ fn state(
 }
 
 /// Keys of a scenario that a replay acts on.
-const NEEDED: [&str; 13] = [
+const NEEDED: [&str; 15] = [
     "approach.feed",
     "barrier.bandwidth",
     "calibration.chatter",
@@ -87,6 +87,8 @@ const NEEDED: [&str; 13] = [
     "onset.hold",
     "onset.method",
     "sampling.bits",
+    "spindle.speed",
+    "spindle.teeth",
 ];
 
 /// The constants of a calibrated edge path, as `tune` writes them.
@@ -153,6 +155,14 @@ fn read(path: &Path, settings: &mut Settings, talk: &Talk) -> Result<bool, Fault
         _ => {}
     }
     settings.lateness = lateness(&tables)?;
+    if tables.has("spindle") {
+        settings.spindle = Some(Spindle {
+            turn_ns: (1e9 / tables.si("spindle.speed")).round() as u64,
+            teeth: tables.si("spindle.teeth") as u8,
+        });
+        settings.hits()?;
+        talk.note("[spindle]: hits of 20us or more are merged, --hold does not count");
+    }
     if let Some(edge_ns) = whole("calibration.chatter") {
         let square = edge_ns.min(1 << 31).pow(2);
         settings.chatter = Chatter::known(square.saturating_mul(256));

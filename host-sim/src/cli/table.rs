@@ -61,6 +61,38 @@ pub(crate) fn touches(rows: &[Row]) -> String {
     table(&cells)
 }
 
+/// What the hits of turning cutters told, one row a touch; nothing where none turned.
+#[must_use]
+pub(crate) fn cutters(rows: &[Row]) -> Option<String> {
+    let header = [
+        "line",
+        "onset s",
+        "hits",
+        "tooth period",
+        "hits a turn",
+        "widest hit",
+        "deepest tooth",
+    ];
+    let mut cells = vec![header.map(str::to_owned).to_vec()];
+    for row in rows {
+        let Some(cutter) = row.cutter else { continue };
+        cells.push(vec![
+            row.line.clone(),
+            seconds(row.onset_ns),
+            cutter.hits.to_string(),
+            short_ns(cutter.tooth_period_ns),
+            format!("{:.2}", cutter.hits_per_turn),
+            short_ns(cutter.widest_ns.unsigned_abs()),
+            cutter
+                .deepest_tooth
+                .map_or("cannot tell".to_owned(), |tooth| {
+                    format!("{tooth} after the first")
+                }),
+        ]);
+    }
+    (cells.len() > 1).then(|| table(&cells))
+}
+
 /// Seconds with all nine decimals.
 #[must_use]
 pub(crate) fn seconds(ns: i64) -> String {

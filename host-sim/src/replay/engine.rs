@@ -1,23 +1,17 @@
 //! The engine: records of a log in, what each line has to say out.
 
 use trueonset::edge::Edge;
-use trueonset::lateness::Lateness;
-use trueonset::onset::{Chatter, Config, Event, FeedClass, Line};
-use trueonset::time::{Instant, TickRate};
+use trueonset::hits::Cutter;
+use trueonset::onset::{Chatter, Event};
+use trueonset::time::Instant;
 
+use super::channel::Channel;
 use super::clock::{instant, log_ns};
 use super::order::Lines;
 use super::settings::Settings;
 use super::tally::Tally;
 use crate::fault::Fault;
 use crate::log::{Level, LineInfo, LogReader, Record, What, ALL_LINES};
-
-/// One line of the log under replay.
-struct Channel {
-    name: String,
-    config: Config,
-    line: Line,
-}
 
 /// What happened on a line of the log.
 #[derive(Debug, Clone, Copy)]
@@ -26,6 +20,21 @@ pub struct Happening {
     pub line: u32,
     /// The core's event.
     pub event: Event,
+    /// With the release of a turning cutter, what its hits told.
+    pub cutter: Option<Cutter>,
+}
+
+impl Happening {
+    /// Appends what happens on `line` to `out`.
+    fn onto(line: u32, out: &mut Vec<Self>) -> impl FnMut(Event, Option<Cutter>) + '_ {
+        move |event, cutter| {
+            out.push(Self {
+                line,
+                event,
+                cutter,
+            });
+        }
+    }
 }
 
 /// Replays records through one core [`Line`] for each line of the log.
@@ -70,10 +79,7 @@ impl Engine {
                 What::Edge(level) => {
                     if let Some(Some(channel)) = self.channels.get_mut(record.line as usize) {
                         self.edges += 1;
-                        let edge = Edge::new(at, level);
-                        if let Some(event) = channel.line.edge(&channel.config, edge) {
-                            out.push(self.settings.happened(record.line, event));
-                        }
+                        channel.edge(Edge::new(at, level), Happening::onto(record.line, out));
                     }
                 }
                 What::Mark if record.line == ALL_LINES => self.poll_all(record.time_ns, out),
@@ -98,30 +104,18 @@ impl Engine {
         let Some(info) = lines.get(index) else {
             return Ok(());
         };
-        if let Some(touched) = self.settings.wants(&info.name) {
-            let config = self.settings.config(touched)?;
-            let mut core = Line::new(&config, level, at).with_learned(self.settings.chatter);
-            // Hysteresis thins chatter out: touches without any then tell nothing of the feed.
-            if self.settings.one_feed && self.settings.lateness.offset_pm() == 0 {
-                core.exchange_class(Some(FeedClass::new()));
-            }
+        if let Some(channel) = Channel::new(&self.settings, &info.name, level, at)? {
             // The first row of a line is counted as initial, here for a known level and by the
             // core for an unknown one, which still waits for its first.
             self.started += 1;
-            self.channels[index] = Some(Channel {
-                name: info.name.clone(),
-                config,
-                line: core,
-            });
+            self.channels[index] = Some(channel);
         }
         Ok(())
     }
 
     fn poll(&mut self, line: u32, at: Instant, out: &mut Vec<Happening>) {
         if let Some(Some(channel)) = self.channels.get_mut(line as usize) {
-            if let Some(event) = channel.line.poll(&channel.config, at) {
-                out.push(self.settings.happened(line, event));
-            }
+            channel.poll(at, Happening::onto(line, out));
         }
     }
 
@@ -143,7 +137,7 @@ impl Engine {
         let mut lines = self.channels.iter().flatten();
         lines
             .next()
-            .map_or(self.settings.chatter, |channel| channel.line.learned())
+            .map_or(self.settings.chatter, super::channel::Channel::learned)
     }
 
     /// The latest time seen, ns.
@@ -161,33 +155,16 @@ impl Engine {
             ..Tally::default()
         };
         for channel in self.channels.iter().flatten() {
-            tally.add(channel.line.tally());
+            tally.add(channel.tally());
         }
         tally
-    }
-}
-
-impl Settings {
-    /// What a line reports, with the lateness of its edges taken off.
-    fn happened(&self, line: u32, event: Event) -> Happening {
-        let corrected = |contact| {
-            self.lateness
-                .corrected(&contact, TickRate::NANOSECONDS, self.feed_nm_s)
-        };
-        let event = match event {
-            _ if self.lateness == Lateness::default() => event,
-            Event::Touch(touch) => Event::Touch(corrected(touch)),
-            Event::Release(release) => Event::Release(corrected(release)),
-            other => other,
-        };
-        Happening { line, event }
     }
 }
 
 impl Lines for Engine {
     fn settled_until_ns(&self) -> i64 {
         let open = self.channels.iter().flatten();
-        let first = open.filter_map(|channel| channel.line.open_since()).min();
+        let first = open.filter_map(super::channel::Channel::open_since).min();
         let settled = first.map_or(self.latest_ns, |at| log_ns(at).min(self.latest_ns));
         settled.saturating_sub(self.settings.most_late_ns())
     }

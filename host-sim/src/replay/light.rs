@@ -103,6 +103,7 @@ impl LightEngine {
             out.push(Happening {
                 line: record.line,
                 event,
+                cutter: None,
             });
         }
         Ok(())
@@ -314,6 +315,7 @@ mod tests {
             let [Happening {
                 line: 0,
                 event: Event::Touch(touch),
+                ..
             }] = happened[..]
             else {
                 panic!("{happened:?}");

@@ -6,6 +6,7 @@
 //!                                                          └────▶ Waves
 //! ```
 
+mod channel;
 pub mod clock;
 mod engine;
 mod light;
@@ -18,7 +19,7 @@ mod waves;
 pub use engine::{check_names, Engine, Happening};
 pub use light::{LightEngine, LightFacts};
 pub use order::{Lines, Order};
-pub use row::Row;
-pub use settings::Settings;
+pub use row::{CutterRow, Row};
+pub use settings::{Settings, Spindle};
 pub use tally::Tally;
 pub use waves::Waves;

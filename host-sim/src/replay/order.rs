@@ -44,7 +44,7 @@ impl Order {
             Event::Release(release) => {
                 let held = self.open.remove(&line);
                 if let Some((row, touch)) = held.and_then(|key| self.rows.get_mut(&key)) {
-                    row.released(touch, &release);
+                    row.released(touch, &release, happening.cutter.as_ref());
                 }
             }
             _ => {}

@@ -2,6 +2,7 @@
 
 use serde::{Serialize, Serializer};
 use trueonset::flags::Flags;
+use trueonset::hits::{Cutter, Deepest};
 use trueonset::onset::Contact;
 use trueonset::time::TickRate;
 
@@ -13,7 +14,7 @@ pub const COLUMNS: &str =
 
 /// A touch and, where it was confirmed before the log's end, its release. Times in ns on the
 /// log's own zero.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Row {
     /// Name of the line.
     pub line: String,
@@ -36,6 +37,40 @@ pub struct Row {
     /// Remarks.
     #[serde(serialize_with = "words")]
     pub flags: Flags,
+    /// Of a turning cutter: what its hits told.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cutter: Option<CutterRow>,
+}
+
+/// What the hits of a turning cutter told.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct CutterRow {
+    /// Hits in one contact.
+    pub hits: u32,
+    /// Mean tooth period between them; 0 with a single one.
+    pub tooth_period_ns: u64,
+    /// Hits a turn.
+    pub hits_per_turn: f64,
+    /// The longest time one hit blocked.
+    pub widest_ns: i64,
+    /// Tooth periods from the tooth of the first hit to the deepest one; none where the hits
+    /// cannot tell.
+    pub deepest_tooth: Option<u8>,
+}
+
+impl CutterRow {
+    fn of(cutter: &Cutter) -> Self {
+        Self {
+            hits: cutter.hits,
+            tooth_period_ns: cutter.tooth_period_256 >> 8,
+            hits_per_turn: f64::from(cutter.per_turn_256) / 256.0,
+            widest_ns: cutter.widest.ticks(),
+            deepest_tooth: match cutter.deepest {
+                Deepest::Tooth(tooth) => Some(tooth),
+                Deepest::CannotTell => None,
+            },
+        }
+    }
 }
 
 fn words<S: Serializer>(flags: &Flags, serializer: S) -> Result<S::Ok, S::Error> {
@@ -57,11 +92,13 @@ impl Row {
             release_ns: None,
             release_doubt_ns: None,
             flags: touch.flags,
+            cutter: None,
         }
     }
 
     /// Adds the release.
-    pub fn released(&mut self, touch: &Contact, release: &Contact) {
+    pub fn released(&mut self, touch: &Contact, release: &Contact, cutter: Option<&Cutter>) {
+        self.cutter = cutter.map(CutterRow::of);
         self.release_ns = Some(nearest_log_ns(release.onset));
         self.release_doubt_ns = doubt_ns(release);
         self.flags = touch.flags_with(release);

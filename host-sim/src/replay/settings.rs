@@ -1,11 +1,22 @@
 //! What a replay is told: hold, polarity, bandwidth, capture step, which lines.
 
+use super::channel::TEETH;
 use trueonset::barrier::Method;
+use trueonset::hits::{HitsConfig, SHORTEST_HIT_NS};
 use trueonset::lateness::Lateness;
 use trueonset::onset::{Chatter, Config, ConfigError, Touched, Truncation};
 use trueonset::time::TickRate;
 
 use crate::fault::{Fault, Place};
+
+/// A turning cutter.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Spindle {
+    /// Time of a turn, ns.
+    pub turn_ns: u64,
+    /// Teeth of the cutter.
+    pub teeth: u8,
+}
 
 /// Settings of a replay; the defaults are those of the command line.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -25,6 +36,8 @@ pub struct Settings {
     pub method: Method,
     /// Whether all touches of a line are promised to be made at one feed.
     pub one_feed: bool,
+    /// The spindle, where it turns: hits are merged then, and holds are those of hits.
+    pub spindle: Option<Spindle>,
     /// What comparator and filter add to the onsets of edges.
     pub lateness: Lateness,
     /// What the chatter of this hardware is known to be like.
@@ -45,6 +58,7 @@ impl Default for Settings {
             sample_bits: 12,
             method: Method::Matched,
             one_feed: false,
+            spindle: None,
             lateness: Lateness::default(),
             chatter: Chatter::new(),
             feed_nm_s: None,
@@ -63,11 +77,35 @@ impl Settings {
             Some(step_256) => (Truncation::Before, step_256),
             None => (Truncation::Nearest, 256),
         };
-        Config::new(TickRate::NANOSECONDS, self.hold_ns)
+        let hold_ns = match self.spindle {
+            Some(_) => SHORTEST_HIT_NS,
+            None => self.hold_ns,
+        };
+        Config::new(TickRate::NANOSECONDS, hold_ns)
             .and_then(|config| config.capture(side, step_256))
             .and_then(|config| config.bandwidth_hz(self.bandwidth_hz))
             .map(|config| config.touched(touched))
             .map_err(|why| self.refused(why))
+    }
+
+    /// The core's configuration for the hits of a turning cutter; none where it stands.
+    ///
+    /// # Errors
+    /// No such spindle can be followed.
+    pub fn hits(&self) -> Result<Option<HitsConfig>, Fault> {
+        let Some(Spindle { turn_ns, teeth }) = self.spindle else {
+            return Ok(None);
+        };
+        HitsConfig::new(TickRate::NANOSECONDS, turn_ns, teeth, TEETH)
+            .map(Some)
+            .map_err(|why| {
+                Fault::new(
+                    format!("a turn in {turn_ns} ns with {teeth} teeth: {why}"),
+                    format!("1 to {TEETH} teeth, 80us a tooth or more, 1s a turn or less"),
+                    "state speed and teeth of the cutter that touched",
+                )
+                .at(Place::Setting("[spindle]".to_owned()))
+            })
     }
 
     fn refused(&self, why: ConfigError) -> Fault {

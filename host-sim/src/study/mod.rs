@@ -8,6 +8,7 @@
 pub mod baseline;
 pub mod closed_form;
 pub mod judged;
+pub mod replayed;
 pub mod runner;
 pub mod sampled;
 pub mod statistics;

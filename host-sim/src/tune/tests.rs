@@ -14,6 +14,7 @@ fn row(onset_ns: i64, release_ns: Option<i64>, flags: Flags) -> Row {
         release_ns,
         release_doubt_ns: Some(100),
         flags,
+        cutter: None,
     }
 }
 

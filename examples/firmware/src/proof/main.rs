@@ -13,6 +13,7 @@ use core::hint::black_box;
 use trueonset::barrier::{Barrier, BarrierConfig, BarrierError, LightTest, Method, Seen};
 use trueonset::edge::{Edge, Level};
 use trueonset::flags::Flags;
+use trueonset::hits::{Hits, HitsConfig, HitsEvent};
 use trueonset::lateness::{CalibrationError, Calibrator, Lateness, LatenessError};
 use trueonset::onset::{
     Chatter, Config, ConfigError, Contact, Doubt, Event, FeedClass, Line, Touched, Truncation,
@@ -88,6 +89,12 @@ fn main() -> ! {
         if let Err(why) = calibrate() {
             let _ = write!(Nowhere, "{why}");
         }
+        match HitsConfig::new(rate(), any64(), any() as u8, 8) {
+            Ok(config) => hits(&config),
+            Err(why) => {
+                let _ = write!(Nowhere, "{why}");
+            }
+        }
         match constants() {
             Ok(lateness) => late(&lateness),
             Err(why) => {
@@ -132,6 +139,7 @@ fn flag() {
     black_box((
         set.is_empty(),
         set.contains(flags()),
+        set.without(flags()),
         Flags::from_word("upper"),
     ));
     for word in set.words() {
@@ -272,6 +280,25 @@ fn self_test() {
             test.deadline(),
             test.result(),
         ));
+    }
+}
+
+fn hits(config: &HitsConfig) {
+    let Some(line_config) = self::config() else {
+        return;
+    };
+    let mut line = Line::new(&line_config, level(), instant());
+    let mut hits = Hits::<8>::new();
+    let tell = |event| match event {
+        HitsEvent::Release(_, cutter) => drop(black_box(Some(cutter))),
+        other => drop(black_box(Some(other))),
+    };
+    while any() != 0 {
+        if let Some(event) = line.edge(&line_config, Edge::new(instant(), level())) {
+            hits.event(config, &event, tell);
+        }
+        hits.poll(config, instant(), tell);
+        black_box((hits.in_contact(), hits.open_since(), hits.deadline(config)));
     }
 }
 
