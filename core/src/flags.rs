@@ -7,7 +7,7 @@
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Flags(u32);
 
-const WORDS: [(Flags, &str); 18] = [
+const WORDS: [(Flags, &str); 19] = [
     (Flags::UPPER, "upper"),
     (Flags::SHORT_HOLD, "short_hold"),
     (Flags::ROUGH, "rough"),
@@ -26,6 +26,7 @@ const WORDS: [(Flags, &str); 18] = [
     (Flags::STUCK, "stuck"),
     (Flags::NOT_SETTLED, "not_settled"),
     (Flags::GAP, "gap"),
+    (Flags::VIBRATION, "vibration"),
 ];
 
 impl Flags {
@@ -67,6 +68,9 @@ impl Flags {
     pub const NOT_SETTLED: Self = Self(1 << 16);
     /// `gap`: samples are missing.
     pub const GAP: Self = Self(1 << 17);
+
+    /// `vibration`: the blade itself swings: chatter far too wide, and rich in edges.
+    pub const VIBRATION: Self = Self(1 << 18);
 
     /// All that optics can have wrong.
     pub const OPTICS: Self = Self::FILM

@@ -85,6 +85,8 @@ fn core_equals_the_reference_on_logs_from_seeds() {
         "shallow",
         "hybrid",
         "overcapture",
+        "flutter",
+        "vibration",
     ] {
         assert!(
             seen.words.get(word).is_some_and(|count| *count > 50),

@@ -28,6 +28,8 @@ const FULL: u32 = 1 << 22;
 const KNOWN_BITS: u32 = 17;
 /// Edges from which on one touch alone teaches ε.
 const TEACHES: u32 = 9;
+/// ε² may be so many times that of the stated bandwidth: hysteresis of one sigma makes it 7.
+pub(super) const ABOVE_STATED: u64 = 8;
 /// Rough touches in a row after which they are believed.
 const BELIEVE: u8 = 8;
 
@@ -79,13 +81,18 @@ impl Chatter {
         }
     }
 
-    /// Whether `moment` (V, tick²) is far too wide for `edges`: six times what ε allows.
-    pub(super) fn is_rough(&self, edges: u32, moment: u64) -> bool {
-        if self.edge_256 == 0 || edges < 2 {
+    /// Whether `moment` (V, tick²) is far too wide for `edges`: six times what ε allows, or what
+    /// the stated bandwidth allows before anything was learned.
+    pub(super) fn is_rough(&self, edges: u32, moment: u64, stated_256: u64) -> bool {
+        let edge_256 = match self.edge_256 {
+            0 => stated_256.saturating_mul(ABOVE_STATED),
+            learned => learned,
+        };
+        if edge_256 == 0 || edges < 2 {
             return false;
         }
         // V/(n−1) > 6·ε²·(n+1), both sides times 256 (n−1).
-        let allowed = math::mul(math::mul(self.edge_256, edges + 1), edges - 1);
+        let allowed = math::mul(math::mul(edge_256, edges + 1), edges - 1);
         moment.saturating_mul(256) > allowed.saturating_mul(6)
     }
 
@@ -171,7 +178,9 @@ mod tests {
         let mut chatter = Chatter::new();
         assert!(chatter.learn(9, 20_000_000, false));
         let before = chatter.edge_variance_256();
-        assert!(chatter.is_rough(9, 2_000_000_000));
+        assert!(chatter.is_rough(9, 2_000_000_000, 0));
+        let new = Chatter::new();
+        assert!(!new.is_rough(9, 2_000_000_000, 0) && new.is_rough(9, 2_000_000_000, 10_000));
         for _ in 0..7 {
             assert!(chatter.learn(9, 2_000_000_000, true));
             assert_eq!(chatter.edge_variance_256(), before);

@@ -8,7 +8,7 @@
 //!   zones (fitted to simulated ramps, not derived; short holds widen it);
 //! * capture steps: n·q²/12, every edge being rounded on its own.
 
-use super::chatter::Chatter;
+use super::chatter::{Chatter, ABOVE_STATED};
 use super::class::FeedClass;
 use super::config::Config;
 use super::contact::{Doubt, DoubtKind};
@@ -30,6 +30,10 @@ const TELLS: u32 = 7;
 const CLASS_BELOW: u32 = 9;
 /// Edges from which on a class is neither asked nor taught.
 const CLASS_TAUGHT_BELOW: u32 = 17;
+
+/// Edges of contact that broke up twice or more, and from which on a swinging blade makes them.
+const FLUTTERS: u32 = 5;
+const SWINGS: u32 = 33;
 
 /// What an episode leaves behind.
 pub(super) struct Episode {
@@ -104,7 +108,7 @@ pub(super) fn state(
 ) -> Stated {
     let n = episode.edges;
     let moment = episode.half_moment.saturating_mul(2);
-    let rough = chatter.is_rough(n, moment);
+    let rough = chatter.is_rough(n, moment, config.prior_256);
     let mut whole = episode.away < u32::MAX && episode.home < u32::MAX;
     if teach && whole {
         whole = chatter.learn(n, moment, rough);
@@ -141,6 +145,8 @@ pub(super) fn state(
     if rough {
         kind = DoubtKind::Rough;
         flags.insert(Flags::ROUGH);
+        flags.insert_if(Flags::VIBRATION, n >= SWINGS);
+        flags.insert_if(Flags::FLUTTER, flutters(config, episode, edge));
         variance = variance.max(spread);
         if n >= 5 {
             // Twice the doubt then spans first edge, onset and last edge.
@@ -158,6 +164,7 @@ pub(super) fn state(
     let mut ends = cut_ends(episode);
     if math::mul(edge, HOLD_IN_EDGES * HOLD_IN_EDGES) >> 8 > math::square(hold) {
         flags.insert(Flags::SHORT_HOLD);
+        flags.insert_if(Flags::FLUTTER, flutters(config, episode, edge));
         let needed_16 = u64::from(math::root_up(edge)) * u64::from(HOLD_IN_EDGES);
         let ratio_256 = math::quotient_256(needed_16, hold) >> 4;
         ends = math::mul_shift(ends, u32::try_from(ratio_256).unwrap_or(u32::MAX), 8);
@@ -177,6 +184,23 @@ pub(super) fn state(
         kind,
         flags,
     }
+}
+
+/// Whether contact broke up a few times before it held: few edges with long runs between them,
+/// more than 16 ε on average where noise makes some 5. Contact that always flutters has taught
+/// the line to expect it; the stated bandwidth still knows better.
+#[cold]
+#[inline(never)]
+fn flutters(config: &Config, episode: &Episode, edge_256: u64) -> bool {
+    let few = (FLUTTERS..SWINGS).contains(&episode.edges);
+    let edge_256 = match config.prior_256 {
+        0 => edge_256,
+        stated => edge_256.min(stated.saturating_mul(ABOVE_STATED)),
+    };
+    let runs = episode.edges - 1;
+    let span = episode.away.saturating_add(episode.home);
+    // (16 ε)² in ticks is ε² in 1/256.
+    few && math::square(span) > math::mul(math::mul(edge_256, runs), runs)
 }
 
 /// Variance from the ends of the chatter that the hold cut off, 1/256 tick².

@@ -134,7 +134,14 @@ fn contact(
     )?;
     if how == Strictness::Edges {
         let by_edges = |words: Words| -> Words {
-            const STATED: [&str; 4] = ["upper", "short_hold", "rough", "hybrid"];
+            const STATED: [&str; 6] = [
+                "upper",
+                "short_hold",
+                "rough",
+                "hybrid",
+                "flutter",
+                "vibration",
+            ];
             words
                 .into_iter()
                 .filter(|word| !STATED.contains(word))

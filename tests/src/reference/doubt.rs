@@ -101,8 +101,13 @@ impl Hardware {
         let n = episode.edges() as f64;
         let moment = episode.second_moment();
         let spread = if n > 1.0 { moment / (n - 1.0) } else { 0.0 };
+        // Before anything was learned, eight times what the stated bandwidth says.
+        let stated = setup
+            .bandwidth_ticks
+            .map(|cycle| 8.0 * (0.32 * cycle).powi(2));
         let limit = self
             .learned()
+            .or(stated)
             .map_or(f64::INFINITY, |edge| 6.0 * edge * (n + 1.0));
         let rough = n > 1.0 && spread > limit;
         let mut close_call = limit.is_finite() && n > 1.0 && close(spread, limit);
@@ -133,6 +138,9 @@ impl Hardware {
         if rough {
             kind = "rough";
             flags.insert("rough");
+            if n >= 33.0 {
+                flags.insert("vibration");
+            }
             chatter = chatter.max(c * spread);
             if n >= 5.0 {
                 let wider = episode.time_away().max(episode.time_home()) as f64;
@@ -152,6 +160,14 @@ impl Hardware {
             ends *= needed / hold as f64;
         }
         close_call |= judged && close(needed, hold as f64);
+        if (5.0..33.0).contains(&n) && (flags.contains("rough") || flags.contains("short_hold")) {
+            let run = (episode.time_away() + episode.time_home()) as f64 / (n - 1.0);
+            let expected = 16.0 * stated.map_or(edge, |stated| edge.min(stated)).sqrt();
+            close_call |= close(run, expected);
+            if run > expected {
+                flags.insert("flutter");
+            }
+        }
         if kind == "assumed" || kind == "limit" {
             flags.insert("upper");
         }
