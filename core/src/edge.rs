@@ -10,6 +10,8 @@
 //! | time back by the hold or more | the open episode is refused, the line starts anew here, `time_back` |
 //! | [`Level::Unknown`] | refused; no hold ends until the level is known again, `unknown_level` |
 //!
+//! The interrupt only stores stamp and level in a queue; [`queue_room`] says how long that must be.
+//!
 //! A flag stays with the open episode; with none open it waits for the next one and is dropped
 //! if a whole hold passes quietly before that.
 
@@ -38,6 +40,24 @@ impl From<bool> for Level {
         } else {
             Self::Low
         }
+    }
+}
+
+/// Room for edges between the interrupt that stores them and the loop that takes them out: what
+/// `edges_hz` edges a second bring while the loop is away for `stall_us`, an eighth more because
+/// noise does not come evenly, and 16 for a glitch or two. Chatter has at most 1.3 edges a cycle of
+/// the comparator's bandwidth (twice Rice's rate of zero crossings, fourth-order low-pass): 130 000
+/// a second at 100 kHz.
+///
+/// `heapless::spsc::Queue<_, N>` holds N − 1: give it one more.
+#[must_use]
+pub const fn queue_room(edges_hz: u32, stall_us: u32) -> usize {
+    let edges = (edges_hz as u64 * stall_us as u64).div_ceil(1_000_000);
+    let room = edges + edges.div_ceil(8) + 16;
+    if room > usize::MAX as u64 {
+        usize::MAX
+    } else {
+        room as usize
     }
 }
 

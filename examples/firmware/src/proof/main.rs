@@ -11,7 +11,7 @@ use core::fmt::Write;
 use core::hint::black_box;
 
 use trueonset::barrier::{Barrier, BarrierConfig, BarrierError, LightTest, Method, Seen};
-use trueonset::edge::{Edge, Level};
+use trueonset::edge::{queue_room, Edge, Level};
 use trueonset::flags::Flags;
 use trueonset::hits::{Hits, HitsConfig, HitsEvent};
 use trueonset::lateness::{CalibrationError, Calibrator, Lateness, LatenessError};
@@ -118,7 +118,7 @@ fn time() {
     fine(FineInstant::new(instant(), any() as i32));
     let bits = [Bits::B16, Bits::B24, Bits::B32][any() as usize % 3];
     let mut counter = Counter::new(bits, instant()).allowing_back_step(any());
-    black_box(bits.turn());
+    black_box((bits.turn(), queue_room(any(), any())));
     while any() != 0 {
         let stamp = match any() % 3 {
             0 => counter.widen(any()),
