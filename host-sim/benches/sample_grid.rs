@@ -38,8 +38,9 @@ struct Seen {
 
 impl Seen {
     fn of(trials: &[SampledTrial]) -> Self {
-        let error: Moments = trials.iter().filter_map(|t| t.error_nm).collect();
-        let judged = || trials.iter().filter_map(|t| t.error_nm.zip(t.doubt_nm));
+        let found = || trials.iter().filter_map(|t| t.trial.found);
+        let error: Moments = found().map(|found| found.error_nm).collect();
+        let judged = || found().filter_map(|found| Some((found.error_nm, found.doubt_nm?)));
         Self {
             missed: trials.len() as u64 - error.count(),
             hard: trials.iter().filter_map(|t| t.hard_nm).collect(),
@@ -50,9 +51,9 @@ impl Seen {
                     .count() as u64,
                 trials: judged().count() as u64,
             },
-            flags: trials
-                .first()
-                .map_or(String::new(), |t| t.flags.to_string()),
+            flags: found()
+                .next()
+                .map_or(String::new(), |found| found.flags.to_string()),
             error,
         }
     }
@@ -67,8 +68,9 @@ impl Table {
         limits: impl Fn(&Seen) -> Vec<Judged>,
     ) -> Option<Seen> {
         let first = half * n + 1;
-        let trials = run_sampled(cell, first..=(half + 1) * n)?;
+        let trials = run_sampled(cell, first..=(half + 1) * n).ok()?;
         let seen = Seen::of(&trials);
+        let film_per_h = cell.cell.disturbance.film.map_or(0.0, |film| film.per_hour);
         self.score.touches += n;
         self.score.missed += seen.missed;
         let mut judged = limits(&seen);
@@ -83,9 +85,9 @@ impl Table {
                 "{:6} {method} {} S/s {} dB {} mm/min film {} armed {} s seeds {first}.. N {n}: {judged}; bias {:.2} nm",
                 judged.verdict(),
                 cell.rate_hz,
-                cell.snr,
-                cell.feed,
-                cell.film_per_h,
+                cell.cell.snr,
+                cell.cell.feed,
+                film_per_h,
                 cell.armed_s,
                 seen.error.mean(),
             );
@@ -93,9 +95,9 @@ impl Table {
                 self.text,
                 "{method},{},{},{},{},{},{first},{n},{},{:.3},{:.3},{:.3},{:.3},{:.3},{},{},{:.4},{:.4},{},{}",
                 cell.rate_hz,
-                cell.snr,
-                cell.feed,
-                cell.film_per_h,
+                cell.cell.snr,
+                cell.cell.feed,
+                film_per_h,
                 cell.armed_s,
                 seen.missed,
                 seen.error.mean(),
@@ -184,18 +186,10 @@ fn rest(table: &mut Table, half: u64) {
             Method::Matched => 80.0,
         };
         for armed_s in [120.0, 600.0, 1_800.0] {
-            let filmed = SampledCell {
-                film_per_h: 0.5,
-                armed_s,
-                ..cell(300.0)
-            };
+            let filmed = cell(300.0).filmed(0.5, armed_s);
             table.measure(&filmed, 100, half, away("film_nm", limit));
         }
-        let both = SampledCell {
-            film_per_h: 0.5,
-            armed_s: 1_200.0,
-            ..cell(1.0)
-        };
+        let both = cell(1.0).filmed(0.5, 1_200.0);
         table.measure(&both, 40, half, away("film_and_slow_nm", f64::INFINITY));
     }
 }

@@ -11,11 +11,11 @@ const TOUCHES: u64 = 400;
 
 fn seen(cell: &SampledCell) -> (Moments, Share) {
     let trials = run_sampled(cell, 1..=TOUCHES).expect("within the core's range");
-    let error: Moments = trials.iter().filter_map(|t| t.error_nm).collect();
+    let found = || trials.iter().filter_map(|t| t.trial.found);
+    let error: Moments = found().map(|found| found.error_nm).collect();
     assert_eq!(error.count(), TOUCHES, "missed touches: {cell:?}");
-    let hits = trials
-        .iter()
-        .filter_map(|t| t.error_nm.zip(t.doubt_nm))
+    let hits = found()
+        .filter_map(|found| Some((found.error_nm, found.doubt_nm?)))
         .filter(|(e, doubt)| (e - error.mean()).abs() <= 2.0 * doubt)
         .count() as u64;
     (
@@ -68,11 +68,7 @@ fn film_of_half_the_light_an_hour_moves_the_onset_by_less_than_its_limit() {
             rate_hz: 50_000,
             ..SampledCell::new(300.0, 60.0, method)
         };
-        let filmed = SampledCell {
-            film_per_h: 0.5,
-            armed_s: 120.0,
-            ..clean
-        };
+        let filmed = clean.filmed(0.5, 120.0);
         let moved = seen(&filmed).0.mean() - seen(&clean).0.mean();
         assert!(moved.abs() <= limit_nm, "{method:?}: {moved} nm");
         assert!(

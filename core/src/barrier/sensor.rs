@@ -1,6 +1,6 @@
 //! The barrier itself: samples in, touches out.
 
-use super::config::{BarrierConfig, Method, DARKEST};
+use super::config::{BarrierConfig, Method, Width, DARKEST};
 use super::optics::Optics;
 use super::rest::Rest;
 use crate::flags::Flags;
@@ -69,6 +69,8 @@ pub struct Barrier {
     last: u32,
     /// Samples beyond the trip point.
     beyond: u32,
+    /// What the approach has taken from the trip point, 24 bit.
+    drag: u32,
     flags: Flags,
     touched: bool,
     /// The last sample was beyond the trip point, seen from the settled side.
@@ -101,6 +103,7 @@ impl Barrier {
             first: 0,
             last: 0,
             beyond: 0,
+            drag: 0,
             flags: Flags::NONE,
             touched: false,
             crossed: false,
@@ -275,8 +278,9 @@ impl Barrier {
 
     /// The narrow zone was crossed.
     fn trip_hard(&mut self, config: &BarrierConfig) -> Seen {
+        let dragged = self.dragged_65536(config, Width::Narrow);
         let ago = self.narrow.ago_65536(self.narrow_band, Weigh::Plain);
-        self.hard = self.before_now(ago).max(1);
+        self.hard = self.before_now(ago + dragged).max(1);
         let doubt = self.doubt(config, &self.narrow, self.narrow_band, Weigh::Plain);
         self.hard_doubt = doubt;
         Seen::Hard(Hard {
@@ -291,12 +295,36 @@ impl Barrier {
         let weigh = self.weigh(config);
         // A light that stood half way has spoilt the sum of the wide zone, not of the narrow one.
         let at = if self.deep || self.hard == 0 {
-            self.before_now(self.wide.ago_65536(self.wide_band, weigh))
+            let dragged = self.dragged_65536(config, Width::Wide);
+            self.before_now(self.wide.ago_65536(self.wide_band, weigh) + dragged)
         } else {
             self.hard
         };
         let doubt = self.doubt(config, &self.wide, self.wide_band, weigh);
         self.change(config, at, doubt, true)
+    }
+
+    /// How much earlier than the zone says the light crossed the trip point it had before the
+    /// approach, samples in 1/65536; less than nothing for light that comes back.
+    fn dragged_65536(&mut self, config: &BarrierConfig, width: Width) -> i64 {
+        let (inside, height) = match (width, config.method) {
+            (Width::Narrow, _) => (self.narrow.inside(), self.narrow_band.height()),
+            (Width::Wide, Method::Area) => (self.wide.inside(), self.wide_band.height()),
+            (Width::Wide, Method::Matched) => (self.wide.inside(), self.rest.level()),
+        };
+        if !self.touched {
+            self.drag = config.drag(self.trip, inside, width);
+        }
+        let samples_65536 = ((u128::from(self.drag) * u128::from(inside)) << 16)
+            .checked_div(u128::from(height))
+            .and_then(|samples| i64::try_from(samples).ok())
+            .unwrap_or(0)
+            .min(1 << 40);
+        if self.touched {
+            -samples_65536
+        } else {
+            samples_65536
+        }
     }
 
     /// A contact for the hard output that never got deep, told by its early onset.

@@ -48,10 +48,11 @@ pub(super) fn weight(light: u32, reciprocal: u32) -> u32 {
     // Samples have 16 bits at most. In 2^-16 of a step of the table; rest levels below 2^20 are
     // refused, so it fits 28 bits.
     let place = (math::product(reciprocal, light >> 8) >> 16) as u32;
-    let (at, part) = ((place >> 16) as usize, (place >> 8) & 255);
+    let (at, part) = ((place >> 16) as usize, place & 0xffff);
     let low = WEIGHTS.get(at).map_or(FULL, |w| u32::from(*w));
     let high = WEIGHTS.get(at + 1).map_or(FULL, |w| u32::from(*w));
-    low + (((high - low) * part) >> 8)
+    // Rounded: a step of the sum that was always cut off would be a nanometre of the zone.
+    low + (((high - low) * part + 0x8000) >> 16)
 }
 
 #[cfg(test)]

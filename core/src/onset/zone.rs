@@ -177,18 +177,12 @@ impl Zone {
         trip_scatter: u32,
     ) -> Option<(u32, u32)> {
         let inside = u64::from(self.inside.max(1));
-        // An area feels a shift of the trip point at the mean of its slopes, a soft clip at the
-        // steep middle: 3/4 of that.
-        let (own, shift, height) = match weigh {
-            Weigh::Plain => (inside << 10, inside * 4, band.height()),
-            Weigh::Soft { .. } => (
-                inside * u64::from(soft_clip::SCATTER_1024),
-                inside * 3,
-                rest.max(1),
-            ),
+        let (own, height) = match weigh {
+            Weigh::Plain => (inside << 10, band.height()),
+            Weigh::Soft { .. } => (inside * u64::from(soft_clip::SCATTER_1024), rest.max(1)),
         };
         let own = (u128::from(own) * u128::from(math::square(noise))) >> 10;
-        let moved = u128::from(trip_scatter) * u128::from(shift) / 4;
+        let moved = u128::from(trip_scatter) * u128::from(inside);
         let variance = u64::try_from(own + moved * moved).ok()?;
         Some((math::root_up(variance), height))
     }

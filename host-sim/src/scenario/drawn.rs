@@ -130,15 +130,6 @@ pub fn draw(scenario: &Scenario, touches: u64, seed: u64) -> Result<Drawn, Fault
     })
 }
 
-/// Why samples are not swept.
-pub(crate) fn samples_refused() -> Fault {
-    Fault::new(
-        "a scenario with [sampling]",
-        "[capture]: this version sweeps edges, not yet samples of the light",
-        "replace [sampling] by [capture], or remove it",
-    )
-}
-
 impl Drawn {
     /// From one touch to the next, ns. The log ends this long after the start of the last one.
     #[must_use]

@@ -27,7 +27,6 @@ mod setup;
 mod stages;
 mod tables;
 
-pub(crate) use drawn::samples_refused;
 pub use drawn::{draw, Drawn, Light, Touch, LINE};
 pub use idle::{idle_in_log, idle_in_sweep};
 pub use keys::manual;

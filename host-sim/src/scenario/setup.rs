@@ -101,6 +101,8 @@ pub enum Method {
     Area,
 }
 
+/// Band in which `barrier.snr` is meant where the light is sampled, Hz.
+const SAMPLED_BAND_HZ: f64 = 100e3;
 /// The key of the spikes.
 pub(super) const SPIKES: &str = "disturbance.glitches_per_s";
 
@@ -165,13 +167,13 @@ impl Scenario {
     /// The cell of the study that simulates it; `series` tells its random numbers from those of another seed.
     #[must_use]
     pub fn cell(&self, series: u64) -> Cell {
-        let tick_hz = match self.sensing {
-            Sensing::Edges { tick_hz } => tick_hz,
-            Sensing::Samples { .. } => 1_000_000_000,
+        let (tick_hz, corner) = match self.sensing {
+            Sensing::Edges { tick_hz } => (tick_hz, f64::from(self.bandwidth_hz)),
+            Sensing::Samples { .. } => (1_000_000_000, SAMPLED_BAND_HZ),
         };
         Cell {
             span: self.span,
-            corner: f64::from(self.bandwidth_hz),
+            corner,
             hysteresis: self.hysteresis,
             glitches: self.glitches_per_s,
             tick_hz,

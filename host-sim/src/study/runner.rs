@@ -144,7 +144,7 @@ impl Cell {
     }
 
     /// Words that tell this cell's random streams from all others'.
-    fn name(&self) -> Vec<u64> {
+    pub(super) fn name(&self) -> Vec<u64> {
         let mut words = vec![
             self.feed.to_bits(),
             self.snr.to_bits(),

@@ -145,6 +145,8 @@ fn curves(grid: &Grid, rows: &[Row], tables: &Tables, rest: &[String]) -> Curves
         places: rows.iter().map(place).collect(),
         lines: METHODS
             .iter()
+            // Samples have no edges to take the first of.
+            .filter(|(_, _, of)| rows.iter().any(|row| of(row).sd_nm.is_some()))
             .map(|(name, kind, of)| Line {
                 name: (*name).to_owned(),
                 kind: *kind,
