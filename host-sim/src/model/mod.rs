@@ -24,6 +24,7 @@
 pub mod adc;
 pub mod approach;
 pub mod blade;
+pub mod bursts;
 pub mod capture;
 pub mod carrier;
 pub mod comparator;

@@ -7,6 +7,7 @@
 
 pub mod baseline;
 pub mod closed_form;
+pub mod false_touches;
 pub mod judged;
 pub mod replayed;
 pub mod runner;
