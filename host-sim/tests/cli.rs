@@ -249,7 +249,28 @@ fn the_demo_is_the_replay_of_its_own_log() {
 
     let again = tempfile::tempdir().unwrap();
     run(&["demo", "--out", &text(again.path()), "--threads", "1"]);
-    for name in ["edges.csv", "truth.csv", "touches.csv"] {
+    let light = run(&[
+        "replay",
+        &path("light.csv"),
+        "--config",
+        &path("light.toml"),
+        "--csv",
+        "--report",
+        &path("light.html"),
+    ]);
+    assert_eq!(code(&light), 0, "{}", err(&light));
+    let touches_of_light = std::fs::read_to_string(path("light_touches.csv")).unwrap();
+    assert_eq!(out(&light), touches_of_light);
+    assert_eq!(touches_of_light.lines().count(), 5, "{touches_of_light}");
+    let picture = std::fs::read_to_string(path("light.html")).unwrap();
+    assert!(picture.contains("early onset") && picture.contains("class=\"zone\""));
+    for name in [
+        "edges.csv",
+        "truth.csv",
+        "touches.csv",
+        "light.csv",
+        "light_touches.csv",
+    ] {
         let bytes = |folder: &Path| std::fs::read(folder.join(name)).unwrap();
         assert_eq!(bytes(folder.path()), bytes(again.path()), "{name}");
     }

@@ -141,3 +141,53 @@ fn what_takes_edges_only_says_so() {
     assert_eq!(output.status.code(), Some(2), "{message}");
     assert!(message.contains("a light recording"), "{message}");
 }
+
+#[test]
+fn waves_of_light_tell_when_and_why_in_rising_time() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let run = |args: &[&str]| {
+        let output = Command::new(env!("CARGO_BIN_EXE_trueonset"))
+            .args(args)
+            .output()
+            .unwrap();
+        assert_eq!(output.status.code(), Some(0), "{args:?}");
+        String::from_utf8(output.stdout).unwrap()
+    };
+    run(&["demo", "--out", &path("demo")]);
+    let (log, config) = (path("demo/light.csv"), path("demo/light.toml"));
+    let rows = run(&[
+        "replay",
+        &log,
+        "--config",
+        &config,
+        "--csv",
+        "--waves",
+        &path("w.vcd"),
+    ]);
+    let dump = fs::read_to_string(path("w.vcd")).unwrap();
+    let (head, body) = dump.split_once("$enddefinitions $end\n").unwrap();
+    assert!(head.contains("$var integer 32 ! length $end"));
+    let (mut now, mut onsets, mut lights) = (-1, Vec::new(), 0);
+    for line in body.lines() {
+        if let Some(time) = line.strip_prefix('#') {
+            // Except for the identifier `#` behind its value, which stands last.
+            let time: i64 = time.parse().unwrap();
+            assert!(time > now);
+            now = time;
+        } else if line == "1#" {
+            onsets.push(now);
+        } else if line.starts_with('b') {
+            lights += 1;
+        }
+    }
+    let column = |at: usize| -> Vec<i64> {
+        let cells = rows.lines().skip(1).map(|row| row.split(',').nth(at));
+        cells.map(|cell| cell.unwrap().parse().unwrap()).collect()
+    };
+    let mut expected = [column(1), column(7)].concat();
+    expected.sort_unstable();
+    assert_eq!(onsets, expected);
+    // Every sample of the crossings, next to nothing of the rest.
+    assert!((8_000..60_000).contains(&lights), "{lights}");
+}

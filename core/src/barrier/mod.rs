@@ -22,7 +22,7 @@ mod selftest;
 mod sensor;
 
 pub use config::{BarrierConfig, BarrierError, Method};
-pub use optics::Optics;
+pub use optics::{Levels, Optics};
 pub use selftest::{Lamp, LightTest, TestResult};
 
 #[cfg(test)]

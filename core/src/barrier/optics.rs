@@ -21,6 +21,24 @@ pub struct Optics {
     pub flags: Flags,
 }
 
+/// The light levels a barrier judges by, in 1/256 count: what a picture of a touch needs.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[non_exhaustive]
+pub struct Levels {
+    /// Light with no blade near.
+    pub rest: u32,
+    /// Trip point.
+    pub trip: u32,
+    /// Lower and upper end of the zone of the early onset.
+    pub narrow: (u32, u32),
+    /// The same of the refined onset.
+    pub wide: (u32, u32),
+    /// Its guards: light beyond them has left it.
+    pub guard: (u32, u32),
+}
+
 impl Optics {
     /// Whether nothing is wrong: only then does the absence of a touch mean anything.
     #[must_use]

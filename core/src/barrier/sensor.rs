@@ -1,7 +1,7 @@
 //! The barrier itself: samples in, touches out.
 
 use super::config::{BarrierConfig, Method, Width, DARKEST};
-use super::optics::Optics;
+use super::optics::{Levels, Optics};
 use super::rest::Rest;
 use crate::flags::Flags;
 use crate::onset::{Band, Contact, Doubt, DoubtKind, Event, Glitch, Left, Weigh, Zone};
@@ -151,6 +151,24 @@ impl Barrier {
             film_permille: config.film(level),
             film_rate_permille_per_h: self.rest.film_rate(),
             flags: self.optics_flags(config),
+        }
+    }
+
+    /// The levels it judges by at present.
+    #[must_use]
+    pub fn levels(&self, config: &BarrierConfig) -> Levels {
+        let rest = self.rest.level();
+        if rest < DARKEST {
+            return Levels::default();
+        }
+        let (wide, narrow) = config.bands(rest);
+        let counts = |level: u32| level / (config.step() >> 8);
+        Levels {
+            rest: counts(rest),
+            trip: counts(config.trip(rest)),
+            narrow: (counts(narrow.low), counts(narrow.high)),
+            wide: (counts(wide.low), counts(wide.high)),
+            guard: (counts(wide.low_guard), counts(wide.high_guard)),
         }
     }
 

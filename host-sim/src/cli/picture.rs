@@ -2,14 +2,19 @@
 
 use super::table::{seconds, short_ns};
 use crate::fault::Fault;
+use crate::light::Recording;
 use crate::log::{Level, LogReader, Options, What};
 use crate::quantity::{show_frequency_hz, show_time_ns};
+use crate::replay::clock::nearest_log_ns;
+use crate::replay::LightEngine;
 use crate::replay::{Row, Settings};
-use crate::report::{Chatter, Column, Origin, Report, Section, Table};
-use trueonset::onset::Touched;
+use crate::report::{Chatter, Column, Fall, Origin, Report, Section, Table};
+use trueonset::onset::{Event, Touched};
 
 /// Most edges kept for a picture.
 const MAX_EDGES: usize = 200_000;
+/// Most samples kept for one.
+const MAX_SAMPLES: usize = 40_000;
 
 /// The page for the touches `rows` of `log`. A log from stdin cannot be read again, so its page
 /// has no picture of the chatter.
@@ -20,10 +25,15 @@ pub(crate) fn replay_report(
     options: &Options,
 ) -> Result<String, Fault> {
     let mut sections = Vec::new();
+    let samples = log != "-" && matches!(Recording::open(log, options)?, Recording::Light(_));
+    if let (Some(row), true) = (rows.first(), samples) {
+        let title = format!("Light of the touch at {} s", seconds(row.onset_ns));
+        sections.extend(fall(log, row, settings, options, title, None)?.map(Section::Fall));
+    }
     let busiest = rows
         .iter()
         .max_by_key(|row| (row.edges, std::cmp::Reverse(row.onset_ns)));
-    if let (Some(row), true) = (busiest, log != "-") {
+    if let (Some(row), true) = (busiest, log != "-" && !samples) {
         let title = format!("Chatter of the touch at {} s", seconds(row.onset_ns));
         sections.push(Section::Chatter(chatter(
             log, row, settings, options, title, None,
@@ -37,12 +47,32 @@ pub(crate) fn replay_report(
     let name = if log == "-" { "stdin" } else { log };
     Ok(Report {
         title: format!("Touches of {name}"),
-        lead: "Each touch with the instant of contact, found from all edges of its chatter, and its doubt.".to_owned(),
+        lead: format!(
+            "Each touch with the instant of contact, found from all {}, and its doubt.",
+            if samples {
+                "of the light's fall"
+            } else {
+                "edges of its chatter"
+            }
+        ),
         facts: vec![
             ("Touches".to_owned(), rows.len().to_string()),
             ("With a flag".to_owned(), flagged.to_string()),
-            ("Hold".to_owned(), show_time_ns(i64::try_from(settings.hold_ns).unwrap_or(i64::MAX))),
-            ("Bandwidth".to_owned(), show_frequency_hz(settings.bandwidth_hz)),
+            (
+                "Hold".to_owned(),
+                show_time_ns(i64::try_from(settings.hold_ns).unwrap_or(i64::MAX)),
+            ),
+            if samples {
+                (
+                    "Method".to_owned(),
+                    format!("{:?}", settings.method).to_lowercase(),
+                )
+            } else {
+                (
+                    "Bandwidth".to_owned(),
+                    show_frequency_hz(settings.bandwidth_hz),
+                )
+            },
         ],
         origin: Origin::Recorded,
         sections,
@@ -96,6 +126,77 @@ pub(crate) fn chatter(
         confirmed_ns: row.confirmed_ns,
         truth_ns,
     })
+}
+
+/// The fall of the light in the touch `row`, its samples read from the recording again. Damage of
+/// the recording ends the picture; the replay has told it. None when the touch is not met again.
+pub(crate) fn fall(
+    log: &str,
+    row: &Row,
+    settings: &Settings,
+    options: &Options,
+    title: String,
+    truth_ns: Option<i64>,
+) -> Result<Option<Fall>, Fault> {
+    let width = row.confirmed_ns.saturating_sub(row.onset_ns).max(1);
+    let window = row.onset_ns.saturating_sub(width)..=row.confirmed_ns.saturating_add(width / 8);
+    let mut reader = match Recording::open(log, options)? {
+        Recording::Light(reader) => reader,
+        Recording::Edges(_) => return Ok(None),
+    };
+    let mut engine = LightEngine::new(settings.clone());
+    let (mut batch, mut happened, mut samples) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut line, mut met) = (None, None);
+    let mut latest_ns = i64::MIN;
+    // One in so many is kept, so that a slow touch fills no memory.
+    let mut every = 1_u64;
+    while latest_ns <= *window.end() && matches!(reader.next_batch(&mut batch), Ok(true)) {
+        line = line.or_else(|| reader.lines().iter().position(|info| info.name == row.line));
+        for record in batch
+            .iter()
+            .filter(|record| Some(record.line as usize) == line)
+        {
+            latest_ns = record.time_ns;
+            if window.contains(&latest_ns) && record.index % every == 0 {
+                samples.push((record.index, latest_ns, f64::from(record.counts)));
+            }
+        }
+        if samples.len() > MAX_SAMPLES {
+            every *= 2;
+            samples.retain(|sample: &(u64, i64, f64)| sample.0 % every == 0);
+        }
+        engine.take(&batch, reader.lines(), &mut happened)?;
+        for happening in happened.drain(..) {
+            if let Event::Touch(touch) = happening.event {
+                let same = nearest_log_ns(touch.onset) == row.onset_ns;
+                if same && Some(happening.line as usize) == line {
+                    met = engine.levels(&row.line).map(|levels| (touch, levels));
+                }
+            }
+        }
+    }
+    let counts = |level: u32| f64::from(level) / 256.0;
+    let pair = |(low, high): (u32, u32)| (counts(low), counts(high));
+    Ok(met.map(|(touch, levels)| Fall {
+        title,
+        caption: format!(
+            "Crossings of the trip point: {}; confirmed {} after the onset.",
+            row.edges,
+            short_ns(width.unsigned_abs())
+        ),
+        line: row.line.clone(),
+        samples: samples.iter().map(|&(_, at, light)| (at, light)).collect(),
+        rest: counts(levels.rest),
+        trip: counts(levels.trip),
+        narrow: pair(levels.narrow),
+        wide: pair(levels.wide),
+        guard: pair(levels.guard),
+        onset_ns: row.onset_ns,
+        doubt_ns: row.doubt_ns,
+        early_ns: nearest_log_ns(touch.causal),
+        confirmed_ns: row.confirmed_ns,
+        truth_ns,
+    }))
 }
 
 /// The table of touches.

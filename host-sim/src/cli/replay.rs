@@ -2,6 +2,7 @@
 
 use std::fs::File;
 use std::io::{self, BufWriter, Write};
+use std::path::Path;
 
 use serde_json::json;
 use trueonset::lateness::Lateness;
@@ -20,7 +21,7 @@ use crate::log::{LogReader, Options};
 use crate::replay::clock::{log_ns, nearest_log_ns};
 use crate::replay::row::{doubt_ns, COLUMNS};
 use crate::replay::{
-    check_names, Engine, Happening, LightEngine, Lines, Order, Row, Settings, Waves,
+    check_names, Engine, Happening, LightEngine, LightWaves, Lines, Order, Row, Settings, Waves,
 };
 
 /// Runs it.
@@ -41,21 +42,17 @@ pub(crate) fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
         return follow(args, &settings, &options, talk);
     }
     let mut out = BufWriter::new(io::stdout().lock());
-    let mut waves = match &args.waves {
-        Some(path) => {
-            let name = path.display().to_string();
-            let names = names(&args.log, &options)?;
-            let file = File::create(path).map_err(|why| Fault::io(&name, "write", &why))?;
-            Some(Waves::new(BufWriter::new(file), &name, &names)?)
-        }
-        None => None,
+    let name = args.waves.as_ref().map(|path| path.display().to_string());
+    let mut dump = match (&args.waves, &name) {
+        (Some(path), Some(name)) => Some(Dump::new(path, name, &args.log, &options)?),
+        _ => None,
     };
     let mut kept = Vec::new();
     if args.csv {
         line(&mut out, COLUMNS)?;
     }
     let keep = !(args.csv || args.json) || args.report.is_some();
-    let done = replay(&args.log, &settings, &options, waves.as_mut(), &mut |row| {
+    let done = replay(&args.log, &settings, &options, dump.as_mut(), &mut |row| {
         if args.csv {
             line(&mut out, &row.csv())?;
         } else if args.json {
@@ -66,13 +63,8 @@ pub(crate) fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
         }
         Ok(())
     })?;
-    if let Some(waves) = waves {
-        let moved = waves.finish()?;
-        if moved > 0 {
-            talk.note(&format!(
-                "{moved} changes stand in the waves later than they were: too many others waited"
-            ));
-        }
+    if let Some(dump) = dump {
+        dump.finish(talk)?;
     }
     if !(args.csv || args.json) {
         line(&mut out, &table::touches(&kept))?;
@@ -161,13 +153,17 @@ pub(crate) fn replay(
     log: &str,
     settings: &Settings,
     options: &Options,
-    mut waves: Option<&mut Waves<'_>>,
+    mut dump: Option<&mut Dump<'_>>,
     each: &mut dyn FnMut(Row) -> Result<(), Fault>,
 ) -> Result<Done, Fault> {
     let mut reader = match Recording::open(log, options)? {
         Recording::Edges(reader) => reader,
-        Recording::Light(reader) => return replay_light(reader, settings, waves.is_some(), each),
+        Recording::Light(reader) => {
+            let waves = dump.and_then(|dump| dump.light.as_mut());
+            return replay_light(reader, settings, waves, each);
+        }
     };
+    let mut waves = dump.as_mut().and_then(|dump| dump.edges.as_mut());
     let mut engine = Engine::new(settings.clone())?;
     let mut order = Order::default();
     let mut happened = Vec::new();
@@ -212,29 +208,81 @@ pub(crate) fn replay(
     })
 }
 
+/// Samples of a light recording taken at once.
+const PIECE: usize = 256;
+
+/// What `--waves` writes, by the kind of the log.
+pub(crate) struct Dump<'a> {
+    edges: Option<Waves<'a>>,
+    light: Option<LightWaves<'a>>,
+}
+
+impl<'a> Dump<'a> {
+    fn new(path: &Path, name: &'a str, log: &str, options: &Options) -> Result<Self, Fault> {
+        let (names, light) = names(log, options)?;
+        let file = File::create(path).map_err(|why| Fault::io(name, "write", &why))?;
+        let (mut edges, mut samples) = (None, None);
+        if light {
+            samples = Some(LightWaves::new(file, name, &names)?);
+        } else {
+            edges = Some(Waves::new(BufWriter::new(file), name, &names)?);
+        }
+        Ok(Self {
+            edges,
+            light: samples,
+        })
+    }
+
+    fn finish(self, talk: &Talk) -> Result<(), Fault> {
+        let mut moved = 0;
+        if let Some(waves) = self.edges {
+            moved += waves.finish()?;
+        }
+        if let Some(waves) = self.light {
+            let (late, thinned) = waves.finish()?;
+            moved += late;
+            if thinned > 0 {
+                talk.note(&format!(
+                    "{thinned} samples of long crossings are not in the waves"
+                ));
+            }
+        }
+        if moved > 0 {
+            talk.note(&format!(
+                "{moved} changes stand in the waves later than they were: too many others waited"
+            ));
+        }
+        Ok(())
+    }
+}
+
 /// The same for a light recording.
 fn replay_light(
     mut reader: LightReader,
     settings: &Settings,
-    waves: bool,
+    mut waves: Option<&mut LightWaves<'_>>,
     each: &mut dyn FnMut(Row) -> Result<(), Fault>,
 ) -> Result<Done, Fault> {
-    if waves {
-        return Err(Fault::new(
-            "a light recording for --waves",
-            "an edge log, whose levels can be drawn",
-            "leave --waves out",
-        )
-        .at(Place::File(reader.file().to_owned())));
-    }
     let mut engine = LightEngine::new(settings.clone());
     let mut order = Order::default();
     let mut happened = Vec::new();
     let damage = reader.each_batch(|batch, reader| {
-        engine.take(batch, reader.lines(), &mut happened)?;
-        pass_on(&engine, &mut happened, &mut order, None);
-        while let Some(row) = order.next_ready(&engine) {
-            each(row)?;
+        // In pieces, so that waves know within so many samples whether the light crosses.
+        for piece in batch.chunks(PIECE) {
+            engine.take(piece, reader.lines(), &mut happened)?;
+            if let Some(waves) = waves.as_deref_mut() {
+                for record in piece {
+                    waves.record(record, engine.is_crossing(record.line));
+                }
+                happened
+                    .iter()
+                    .for_each(|happening| waves.happening(happening));
+                waves.advance(&engine)?;
+            }
+            pass_on(&engine, &mut happened, &mut order, None);
+            while let Some(row) = order.next_ready(&engine) {
+                each(row)?;
+            }
         }
         Ok(())
     })?;
@@ -301,8 +349,8 @@ fn pass_on(
     }
 }
 
-/// The names of a log's lines, read beforehand.
-fn names(log: &str, options: &Options) -> Result<Vec<String>, Fault> {
+/// The names of a log's lines, read beforehand, and whether they are of light.
+fn names(log: &str, options: &Options) -> Result<(Vec<String>, bool), Fault> {
     if log == "-" {
         return Err(Fault::new(
             "stdin",
@@ -310,16 +358,21 @@ fn names(log: &str, options: &Options) -> Result<Vec<String>, Fault> {
             "save the stream first",
         ));
     }
-    let mut reader = LogReader::open(log, options)?;
-    if !reader.declares_lines() {
-        // Damage is met again, and told, in the second reading.
-        reader.each_batch(|_, _| Ok(()))?;
+    // Damage is met again, and told, in the second reading.
+    match Recording::open(log, options)? {
+        Recording::Edges(mut reader) => {
+            if !reader.declares_lines() {
+                reader.each_batch(|_, _| Ok(()))?;
+            }
+            let names = reader.lines().iter().map(|line| line.name.clone());
+            Ok((names.collect(), false))
+        }
+        Recording::Light(mut reader) => {
+            reader.each_batch(|_, _| Ok(()))?;
+            let names = reader.lines().iter().map(|line| line.name.clone());
+            Ok((names.collect(), true))
+        }
     }
-    Ok(reader
-        .lines()
-        .iter()
-        .map(|line| line.name.clone())
-        .collect())
 }
 
 /// Live: every event at once, in the order of confirmation.

@@ -26,7 +26,7 @@ mod options;
 pub(crate) mod reader;
 pub(crate) mod swar;
 mod vcd;
-mod vcd_out;
+pub(crate) mod vcd_out;
 pub(crate) mod window;
 mod writer;
 

@@ -59,7 +59,7 @@ impl<W: Write> VcdOut<W> {
             ));
         }
         self.loss.names_changed += 1;
-        Ok(name.replace(char::is_whitespace, "_").replace('$', "_"))
+        Ok(word(name))
     }
 
     /// Writes a time mark where time has gone on.
@@ -130,8 +130,17 @@ impl<W: Write> Sink for VcdOut<W> {
     }
 }
 
+/// A name as the one word that a dump takes.
+pub(crate) fn word(name: &str) -> String {
+    if name == "$end" || name.contains(char::is_whitespace) {
+        name.replace(char::is_whitespace, "_").replace('$', "_")
+    } else {
+        name.to_owned()
+    }
+}
+
 /// The identifier of a line: its number in base 94, written in the printable characters from `!` on.
-fn identifier(mut number: usize) -> String {
+pub(crate) fn identifier(mut number: usize) -> String {
     let mut text = String::new();
     loop {
         text.push(char::from(b'!' + (number % 94) as u8));

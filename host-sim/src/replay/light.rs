@@ -3,7 +3,7 @@
 //! The core counts samples; here their instants become log time, each against the newest sample of
 //! its line, so that neither an odd rate nor a clock that drifts adds up.
 
-use trueonset::barrier::{Barrier, BarrierConfig, Optics, Seen};
+use trueonset::barrier::{Barrier, BarrierConfig, Levels, Optics, Seen};
 use trueonset::onset::{Contact, Doubt, Event};
 use trueonset::time::{FineInstant, Instant, Span, TickRate};
 
@@ -174,6 +174,21 @@ impl LightEngine {
             optics: channel.barrier.optics(&channel.config),
         });
         facts.collect()
+    }
+
+    /// Whether the light of line number `line` is between rest and dark.
+    #[must_use]
+    pub fn is_crossing(&self, line: u32) -> bool {
+        let channel = self.channels.get(line as usize).and_then(Option::as_ref);
+        channel.is_some_and(|channel| channel.barrier.crossing_since(&channel.config).is_some())
+    }
+
+    /// The levels line `name` is judged by at present, 1/256 count; none when it is not followed.
+    #[must_use]
+    pub fn levels(&self, name: &str) -> Option<Levels> {
+        let mut channels = self.channels.iter().flatten();
+        let channel = channels.find(|channel| channel.name == name)?;
+        Some(channel.barrier.levels(&channel.config))
     }
 
     /// Where the samples and the crossings of the trip point went, as a sentence.

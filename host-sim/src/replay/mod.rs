@@ -10,6 +10,7 @@ mod channel;
 pub mod clock;
 mod engine;
 mod light;
+mod light_waves;
 mod order;
 pub mod row;
 mod settings;
@@ -18,6 +19,7 @@ mod waves;
 
 pub use engine::{check_names, Engine, Happening};
 pub use light::{LightEngine, LightFacts};
+pub use light_waves::LightWaves;
 pub use order::{Lines, Order};
 pub use row::{CutterRow, Row};
 pub use settings::{Settings, Spindle};

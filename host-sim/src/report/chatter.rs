@@ -1,10 +1,10 @@
 //! The chatter of one touch: the whole of it down to the confirmation, and enlarged below that.
 
 use super::axis::{decimals, nice_step, number, Axis, Scale};
-use super::labels::{self, Flag};
 use super::page;
 use super::panels::{Extent, Panel};
-use super::svg::{c, text_width, Anchor, Drawing, Shape, TEXT, WIDTH};
+use super::poles::{Mark, Poles, ROW};
+use super::svg::{c, Anchor, Drawing, Shape, TEXT, WIDTH};
 use super::trace::{self, Place};
 
 /// One touch and the edges it was found in. Times in ns on the log's own zero.
@@ -35,10 +35,8 @@ pub struct Chatter {
     pub truth_ns: Option<i64>,
 }
 
-const LEFT: f64 = 66.0;
-const RIGHT: f64 = WIDTH - 14.0;
-/// Height of a row of labels.
-const ROW: f64 = 20.0;
+pub(super) const LEFT: f64 = 66.0;
+pub(super) const RIGHT: f64 = WIDTH - 14.0;
 /// Height of the trace, and the room above and below it.
 const TRACE: f64 = 58.0;
 const ROOM: f64 = 12.0;
@@ -50,14 +48,6 @@ struct Lens {
     from: f64,
     to: f64,
     base: f64,
-}
-
-/// An instant worth a label, in µs from the onset.
-struct Mark {
-    class: &'static str,
-    shape: Shape,
-    at: f64,
-    label: String,
 }
 
 impl Chatter {
@@ -145,14 +135,9 @@ impl Chatter {
     ) -> (f64, Option<Lens>) {
         let axis = Axis::new(Scale::Linear, (panel.from, panel.to), (LEFT, RIGHT));
         let marks = self.marks(&axis, next.is_none());
-        let flag = |mark: &Mark| Flag {
-            pole: axis.at(mark.at),
-            width: text_width(&mark.label) + 12.0,
-        };
-        let flags: Vec<_> = marks.iter().map(flag).collect();
-        let placed = labels::place(&flags, LEFT - 40.0, RIGHT + 12.0);
+        let poles = Poles::new(&marks, &axis, (LEFT - 40.0, RIGHT + 12.0));
 
-        let field = top + ROW + labels::rows(&placed) as f64 * ROW + 4.0;
+        let field = top + ROW + poles.height() + 4.0;
         let high = field + ROOM;
         let low = high + TRACE;
         let base = low + ROOM;
@@ -190,30 +175,7 @@ impl Chatter {
                 (lens.to - lens.from, base - field),
             );
         }
-        for ((mark, flag), label) in marks.iter().zip(&flags).zip(&placed) {
-            let bottom = top + ROW + (label.row + 1) as f64 * ROW;
-            drawing.line(
-                &format!("pole {}", mark.class),
-                (flag.pole, bottom - ROW + 3.0),
-                (flag.pole, base),
-            );
-            drawing.mark(
-                &format!("spot {}", mark.class),
-                mark.shape,
-                (flag.pole, base),
-            );
-            let (x, anchor) = if label.leftward {
-                (label.right - 6.0, Anchor::End)
-            } else {
-                (label.left + 6.0, Anchor::Start)
-            };
-            drawing.text(
-                &format!("halo {}", mark.class),
-                (x, bottom - 5.0),
-                anchor,
-                &mark.label,
-            );
-        }
+        poles.draw(drawing, top + ROW, base);
         (base + FOOT, lens)
     }
 
@@ -295,7 +257,7 @@ impl Lens {
 }
 
 /// Grid, ticks and their numbers.
-fn ruler(drawing: &mut Drawing, axis: &Axis, field: f64, base: f64) {
+pub(super) fn ruler(drawing: &mut Drawing, axis: &Axis, field: f64, base: f64) {
     let (from, to) = axis.range();
     // Long numbers need more room.
     let ticks = axis.ticks(if to.max(-from) < 1e5 { 8 } else { 4 });
@@ -318,7 +280,7 @@ fn ruler(drawing: &mut Drawing, axis: &Axis, field: f64, base: f64) {
 }
 
 /// A number that shows its sign.
-fn signed(value: f64, digits: usize) -> String {
+pub(super) fn signed(value: f64, digits: usize) -> String {
     let text = number(value, digits);
     if value > 0.0 && text.bytes().any(|b| (b'1'..=b'9').contains(&b)) {
         format!("+{text}")

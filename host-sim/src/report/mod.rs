@@ -19,18 +19,21 @@
 mod axis;
 mod chatter;
 mod curves;
+mod fall;
 mod feed_error;
 mod heat;
 mod histogram;
 mod labels;
 mod page;
 mod panels;
+mod poles;
 mod svg;
 mod table;
 mod trace;
 
 pub use chatter::Chatter;
 pub use curves::{Curves, Line, Place, Point};
+pub use fall::Fall;
 pub use feed_error::{FeedError, FeedPoint, Kind, Method};
 pub use heat::HeatMap;
 pub use histogram::{Bin, Histogram, Series};
@@ -69,6 +72,8 @@ pub enum Origin {
 pub enum Section {
     /// The chatter of one touch.
     Chatter(Chatter),
+    /// The fall of the light in one touch.
+    Fall(Fall),
     /// Error against feed for several methods.
     FeedError(FeedError),
     /// Bias, spread and 99.9 % along a setting, with the bound.
@@ -93,6 +98,10 @@ const CAUTIONS: [&str; 4] = [
 const HELP_CHATTER: &str = "Times in µs from the onset. The tinted band is twice the standard uncertainty on either \
      side. Where edges lie too close to be told apart, the pale field shows that both levels occur and its solid \
      part the mean level. The lens in a panel marks what the panel below enlarges.";
+
+const HELP_FALL: &str = "Light upwards, time in µs from the onset. The three tints, from the outside: guards, wide zone, \
+     narrow zone. The narrow zone gives the early onset for a hard output; what the light does in the wide zone gives \
+     the refined onset, once it is beyond the guard for a hold. The upright band is twice the standard uncertainty.";
 
 const HELP_HISTOGRAM: &str =
     "Time, and counts where they go beyond 50, on logarithmic scales. Point at a bar to read \
@@ -168,6 +177,15 @@ impl Section {
                     &picture.caption,
                     &picture.svg(id),
                     help(HELP_CHATTER),
+                );
+            }
+            Self::Fall(picture) => {
+                figure(
+                    body,
+                    &picture.title,
+                    &picture.caption,
+                    &picture.svg(id),
+                    help(HELP_FALL),
                 );
             }
             Self::FeedError(picture) => {

@@ -296,6 +296,35 @@ proptest! {
     }
 
     #[test]
+    fn any_fall_can_be_drawn(
+        mut times in prop::collection::vec(any::<i32>(), 0..400),
+        lights in prop::collection::vec(0.0..70_000.0_f64, 400),
+        ends in prop::array::uniform4(any::<i32>()),
+        levels in prop::array::uniform8(0.0..70_000.0_f64),
+        doubt in any::<Option<u32>>(),
+    ) {
+        times.sort_unstable();
+        let [onset_ns, early_ns, confirmed_ns, truth] = ends.map(i64::from);
+        let picture = Fall {
+            title: NASTY.into(),
+            caption: NASTY.into(),
+            line: NASTY.into(),
+            samples: times.iter().zip(lights).map(|(&at, light)| (i64::from(at), light)).collect(),
+            rest: levels[0],
+            trip: levels[1],
+            narrow: (levels[2], levels[3]),
+            wide: (levels[4], levels[5]),
+            guard: (levels[6], levels[7]),
+            onset_ns,
+            doubt_ns: doubt.map(u64::from),
+            early_ns,
+            confirmed_ns,
+            truth_ns: Some(truth),
+        };
+        no_overlap(&check(&report(vec![Section::Fall(picture)])));
+    }
+
+    #[test]
     fn any_errors_can_be_drawn(
         values in prop::collection::vec((-1.0..4.0, prop::array::uniform3(-4000.0..4000.0)), 1..20),
     ) {

@@ -267,6 +267,7 @@ fn barrier(config: &BarrierConfig) {
             optics,
             barrier.in_contact(),
             barrier.samples(),
+            barrier.levels(config),
         ));
     }
 }

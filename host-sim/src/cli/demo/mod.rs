@@ -2,9 +2,11 @@
 //!
 //! ```text
 //! scenario ─▶ edges.csv ─▶ replay (the code of `replay`) ─▶ touches.csv ─▶ compared with the truth
+//!          └▶ light.csv ─▶ the same code, samples ─▶ light_touches.csv ─▶ likewise
 //! ```
 
 mod compare;
+mod light;
 mod page;
 mod scenario;
 
@@ -20,6 +22,7 @@ use crate::log::Options;
 use crate::replay::row::COLUMNS;
 use crate::replay::Row;
 use compare::Compared;
+use light::Lit;
 
 /// Said on the screen, below the table.
 const CAUTION: &str =
@@ -45,24 +48,49 @@ pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
     })?;
     write_touches(&file("touches.csv"), &rows)?;
     let compared = Compared::new(&made.touches, &rows);
+    let recording = file("light.csv");
+    let lit = sampled(&recording, args.seed, folder)?;
     let study = page::study()?;
-    let (report, touch) = page::report(&log, &rows, &compared, &study, args.seed)?;
+    let logs = page::Logs {
+        edges: &log,
+        light: &recording.display().to_string(),
+    };
+    let (report, touch) = page::report(&logs, &rows, &compared, &lit, &study, args.seed)?;
     super::write_file(&file("report.html"), report.as_bytes())?;
     if let Some(picture) = touch {
         super::write_file(&file("touch.svg"), picture.as_bytes())?;
     }
 
     let text = format!(
-        "An invented length probe at an invented machine, seed {}.\n\n{}\n\n{}\n\n{}\n{CAUTION}\n",
+        "An invented length probe at an invented machine, seed {}.\n\n{}\n\n{}\n\n\
+         The same barrier, its light read by a 12-bit converter 50 000 times a second.\n\n{}\n\n{}\n{CAUTION}\n",
         args.seed,
         compared.table(),
         compared.summary(),
+        lit.table(),
         where_files_are(folder),
     );
     super::print(text.as_bytes())?;
     Ok(done
         .tell(talk)
         .map_or(Outcome::Holds, |_| Outcome::CouldNot))
+}
+
+/// Draws the light recording, replays it and writes what was found.
+fn sampled(recording: &Path, seed: u64, folder: &Path) -> Result<Lit, Fault> {
+    let truth = light::make(recording, seed)?;
+    let name = recording.display().to_string();
+    let mut rows = Vec::new();
+    let settings = light::settings();
+    replay(&name, &settings, &Options::default(), None, &mut |row| {
+        rows.push(row);
+        Ok(())
+    })?;
+    let lit = Lit::new(&truth, &rows);
+    write_touches(&folder.join("light_touches.csv"), &rows)?;
+    super::write_file(&folder.join("light_truth.csv"), lit.truth_csv().as_bytes())?;
+    super::write_file(&folder.join("light.toml"), light::CONFIG.as_bytes())?;
+    Ok(lit)
 }
 
 fn write_touches(path: &Path, rows: &[Row]) -> Result<(), Fault> {
@@ -78,12 +106,15 @@ fn write_touches(path: &Path, rows: &[Row]) -> Result<(), Fault> {
 fn where_files_are(folder: &Path) -> String {
     let at = |name: &str| folder.join(name).display().to_string();
     format!(
-        "Log {}, truth {}, touches {}, pictures {}\nThe same again: trueonset replay {} --config {} --csv",
+        "Log {}, truth {}, touches {}, pictures {}\nThe same again: trueonset replay {} --config {} --csv\n\
+         and for the light: trueonset replay {} --config {} --csv",
         at("edges.csv"),
         at("truth.csv"),
         at("touches.csv"),
         at("report.html"),
         at("edges.csv"),
         at("replay.toml"),
+        at("light.csv"),
+        at("light.toml"),
     )
 }

@@ -3,8 +3,9 @@
 use indicatif::ProgressBar;
 
 use super::compare::Compared;
+use super::light::{self, Lit};
 use super::scenario::{settings, SNR_DB};
-use crate::cli::picture::chatter;
+use crate::cli::picture::{chatter, fall};
 use crate::fault::Fault;
 use crate::log::Options;
 use crate::replay::Row;
@@ -90,11 +91,18 @@ fn point(feed_mm_min: f64, mut errors: Vec<f64>) -> Option<FeedPoint> {
     })
 }
 
+/// The recordings that pictures are drawn from.
+pub(crate) struct Logs<'a> {
+    pub edges: &'a str,
+    pub light: &'a str,
+}
+
 /// The page.
 pub(crate) fn report(
-    log: &str,
+    logs: &Logs<'_>,
     rows: &[Row],
     compared: &Compared,
+    lit: &Lit,
     study: &FeedError,
     seed: u64,
 ) -> Result<(String, Option<String>), Fault> {
@@ -103,7 +111,7 @@ pub(crate) fn report(
     if let Some((number, touch, row)) = compared.busiest() {
         let title = format!("Chatter of touch {number} at {} mm/min", touch.feed_mm_min);
         let picture = chatter(
-            log,
+            logs.edges,
             row,
             &settings(),
             &Options::default(),
@@ -114,7 +122,30 @@ pub(crate) fn report(
         sections.push(Section::Chatter(picture));
     }
     sections.push(Section::FeedError(study.clone()));
-    sections.push(Section::Table(table(compared)));
+    sections.push(Section::Table(table(
+        "Touches",
+        compared.cells(),
+        "touches.csv",
+    )));
+    if let Some((touch, row)) = lit.shown() {
+        let title = format!("Light of a touch at {} mm/min", touch.feed_mm_min);
+        let told = light::settings();
+        let options = Options::default();
+        let picture = fall(
+            logs.light,
+            row,
+            &told,
+            &options,
+            title,
+            Some(touch.onset_ns),
+        )?;
+        sections.extend(picture.map(Section::Fall));
+    }
+    sections.push(Section::Table(table(
+        "Touches found in the light",
+        lit.cells(),
+        "light_touches.csv",
+    )));
     let nm = |value: f64| format!("{value:.0} nm");
     let page = Report {
         title: "Demo: a length probe, invented".to_owned(),
@@ -134,15 +165,14 @@ pub(crate) fn report(
     Ok((page.html(), alone))
 }
 
-fn table(compared: &Compared) -> Table {
-    let mut cells = compared.cells();
+fn table(title: &str, mut cells: Vec<Vec<String>>, rest_in: &str) -> Table {
     let header = if cells.is_empty() {
         Vec::new()
     } else {
         cells.remove(0)
     };
     Table {
-        title: "Touches".to_owned(),
+        title: title.to_owned(),
         caption:
             "Errors are differences from the simulated truth; a doubt is one standard uncertainty."
                 .to_owned(),
@@ -154,6 +184,6 @@ fn table(compared: &Compared) -> Table {
             })
             .collect(),
         rows: cells,
-        rest_in: "touches.csv".to_owned(),
+        rest_in: rest_in.to_owned(),
     }
 }

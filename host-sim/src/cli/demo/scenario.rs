@@ -62,6 +62,11 @@ pub(crate) struct Touch {
 }
 
 impl Touch {
+    /// Feed, nm/s: 1 mm/min is 1e6 nm in 60 s.
+    pub(crate) fn feed_nm_s(&self) -> u64 {
+        (u64::from(self.feed_mm_min) * 1_000_000 + 30) / 60
+    }
+
     /// Travel in `ns`, nm.
     pub(crate) fn travel_nm(&self, ns: i64) -> f64 {
         ns as f64 * f64::from(self.feed_mm_min) / 60_000.0
@@ -168,14 +173,13 @@ pub(crate) fn write_edges(path: &Path, made: &Made) -> Result<(), Fault> {
 pub(crate) fn truth_csv(made: &Made) -> String {
     let mut text = String::from("touch,onset_ns,release_ns,feed_nm_s\n");
     for (k, touch) in made.touches.iter().enumerate() {
-        // 1 mm/min is 1e6 nm in 60 s.
-        let feed_nm_s = (u64::from(touch.feed_mm_min) * 1_000_000 + 30) / 60;
         let _ = writeln!(
             text,
-            "{},{},{},{feed_nm_s}",
+            "{},{},{},{}",
             k + 1,
             touch.onset_ns,
-            touch.release_ns
+            touch.release_ns,
+            touch.feed_nm_s()
         );
     }
     text
