@@ -536,3 +536,105 @@ fn light_goes_from_a_scenario_to_touches_near_their_truth() {
     assert_eq!(document["lines"][0]["rate_hz"], 50_000);
     assert_eq!(document["lines"][0]["optics"][0], "clear");
 }
+
+#[cfg(unix)]
+#[test]
+fn no_output_destroys_an_input_under_any_name() {
+    use std::process::Stdio;
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| text(&folder.path().join(name));
+    let scenario = "# invented\n[approach]\nfeed = \"60mm/min\"\n";
+    let (log, toml) = (path("a.csv"), path("s.toml"));
+    let fresh = || {
+        std::fs::write(&log, TWO).unwrap();
+        std::fs::write(&toml, scenario).unwrap();
+    };
+    fresh();
+    std::fs::hard_link(&log, path("hard.csv")).unwrap();
+    std::os::unix::fs::symlink(&toml, path("soft.toml")).unwrap();
+    let (hard, soft) = (path("hard.csv"), path("soft.toml"));
+    for args in [
+        vec!["simulate", &toml, "--truth", &toml],
+        vec!["simulate", &toml, "--log", &path("l.csv"), "--truth", &soft],
+        vec!["sweep", &toml, "--trials", "1", "--report", &soft],
+        vec!["sweep", &toml, "--trials", "1", "--report", "-"],
+        vec!["replay", &log, "--waves", &hard],
+        vec!["check", &log, "--expect", &log, "--junit", &hard],
+        vec!["check", "-", "--expect", "-"],
+        vec!["convert", &log, &hard],
+    ] {
+        let refused = run(&args);
+        assert_eq!(code(&refused), 2, "{args:?} {}", err(&refused));
+        assert_eq!(std::fs::read_to_string(&log).unwrap(), TWO, "{args:?}");
+        assert_eq!(
+            std::fs::read_to_string(&toml).unwrap(),
+            scenario,
+            "{args:?}"
+        );
+    }
+    // A result that is appended to its own log.
+    let grown = std::fs::File::options().append(true).open(&log).unwrap();
+    let refused = Command::new(env!("CARGO_BIN_EXE_trueonset"))
+        .args(["replay", &log, "--csv"])
+        .stdout(Stdio::from(grown))
+        .output()
+        .unwrap();
+    assert_eq!(code(&refused), 2);
+    assert_eq!(std::fs::read_to_string(&log).unwrap(), TWO);
+    // A log read from stdin, by the name that it has.
+    let refused = Command::new(env!("CARGO_BIN_EXE_trueonset"))
+        .args(["replay", "-", "--report", &log])
+        .stdin(std::fs::File::open(&log).unwrap())
+        .output()
+        .unwrap();
+    assert_eq!(code(&refused), 2);
+    // The work of a conversion has a name that nobody else has.
+    std::fs::copy(&log, path("b.csv.part")).unwrap();
+    let kept = run(&[
+        "convert",
+        &path("b.csv.part"),
+        &path("b.csv"),
+        "--to",
+        "csv",
+    ]);
+    assert_eq!(code(&kept), 0, "{}", err(&kept));
+    assert_eq!(std::fs::read_to_string(path("b.csv.part")).unwrap(), TWO);
+}
+
+#[test]
+fn expectations_may_come_from_stdin() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| text(&folder.path().join(name));
+    std::fs::write(path("a.csv"), TWO).unwrap();
+    let rows = run(&["replay", &path("a.csv"), "--csv"]);
+    std::fs::write(path("e.csv"), out(&rows)).unwrap();
+    let judged = Command::new(env!("CARGO_BIN_EXE_trueonset"))
+        .args(["check", &path("a.csv"), "--expect", "-"])
+        .stdin(std::fs::File::open(path("e.csv")).unwrap())
+        .output()
+        .unwrap();
+    assert_eq!(code(&judged), 0, "{}", err(&judged));
+}
+
+#[test]
+fn a_hold_that_damage_cuts_off_leaves_its_touch_unjudged() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| text(&folder.path().join(name));
+    let log = "time_ns,line,level\n0,a,0\n1000000,a,1\n5000000,a,0\n9000000,a,1\n9200000,a,x1\n";
+    std::fs::write(path("a.csv"), log).unwrap();
+    std::fs::write(path("e.csv"), "line,onset_ns\na,1000000\na,9000000\n").unwrap();
+    let judged = run(&[
+        "check",
+        &path("a.csv"),
+        "--expect",
+        &path("e.csv"),
+        "--hold",
+        "1ms",
+    ]);
+    assert_eq!(code(&judged), 2, "{}", out(&judged));
+    assert!(
+        out(&judged).contains("1 of 1 expected touches found, 0 wrong"),
+        "{}",
+        out(&judged)
+    );
+}

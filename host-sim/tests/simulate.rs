@@ -140,7 +140,7 @@ fn bad_scenarios_get_place_reason_and_remedy() {
         "--truth",
         &path("x.csv"),
     ]);
-    assert!(code(&same) == 2 && err(&same).contains("a file for each"));
+    assert!(code(&same) == 2 && err(&same).contains("the same file for --log and --truth"));
     assert_eq!(code(&run(&["simulate", &path("none.toml")])), 2);
 }
 

@@ -25,7 +25,7 @@ pub(crate) struct Cli {
     #[arg(long, global = true, value_enum, default_value = "auto")]
     pub color: Colour,
     /// Threads for simulations; the result never depends on it
-    #[arg(long, global = true, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    #[arg(long, global = true, value_name = "N", value_parser = clap::value_parser!(u16).range(1..), allow_hyphen_values = true)]
     pub threads: Option<u16>,
     /// What to do
     #[command(subcommand)]
@@ -238,10 +238,15 @@ pub(crate) struct Simulate {
     /// The scenario as TOML, or - for stdin; all of its keys are optional
     pub scenario: PathBuf,
     /// Touches in the log
-    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..))]
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..), allow_hyphen_values = true)]
     pub touches: u64,
     /// Same seed, same bytes
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(
+        long,
+        value_name = "N",
+        default_value_t = 1,
+        allow_hyphen_values = true
+    )]
     pub seed: u64,
     /// Write the edges as .csv or .vcd, or to - as CSV
     #[arg(long, value_name = "FILE")]
@@ -261,10 +266,15 @@ pub(crate) struct Sweep {
     #[arg(long, value_name = "KEY=V1,V2,..")]
     pub vary: Vec<Vary>,
     /// Touches in each cell of the grid
-    #[arg(long, value_name = "N", default_value_t = 1000, value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
+    #[arg(long, value_name = "N", default_value_t = 1000, value_parser = clap::value_parser!(u64).range(1..=1_000_000_000), allow_hyphen_values = true)]
     pub trials: u64,
     /// Same seed, same bytes
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(
+        long,
+        value_name = "N",
+        default_value_t = 1,
+        allow_hyphen_values = true
+    )]
     pub seed: u64,
     /// CSV with one header line
     #[arg(long, conflicts_with = "json")]

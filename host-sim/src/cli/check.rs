@@ -55,8 +55,12 @@ fn judge_log(args: &Check, talk: &Talk) -> Result<Outcome, Fault> {
             Ok(())
         },
     )?;
-    // Beyond a damage nothing was seen, so nothing there is missing.
-    let seen = done.seen_until_ns();
+    // Beyond a damage nothing was seen, and a hold it has cut off may have become a touch: nothing
+    // there is missing.
+    let within = i64::try_from(args.within).unwrap_or(i64::MAX);
+    let seen = done
+        .seen_until_ns()
+        .map(|seen_ns| seen_ns.saturating_sub(within));
     let expected: Vec<_> = expected
         .into_iter()
         .filter(|touch| seen.is_none_or(|seen_ns| touch.onset_ns < seen_ns))

@@ -16,6 +16,7 @@ pub(crate) fn run(args: &Convert, talk: &Talk) -> Result<Outcome, Fault> {
     let target = target(args)?;
     let options = args.reading.options();
     let done = if args.output == "-" {
+        files::keep_apart(&[("LOG", Some(&args.input))], &[])?;
         log::convert(
             &args.input,
             &options,
@@ -65,12 +66,12 @@ fn into_file(args: &Convert, options: &Options, target: Target) -> Result<Conver
     let output = Path::new(&args.output);
     // A device or a pipe stays what it is.
     let special = output.metadata().is_ok_and(|what| !what.is_file());
-    let part = if special {
-        args.output.clone()
+    let (part, file) = if special {
+        let file = File::create(output);
+        (args.output.clone(), file.map_err(|why| failed(&why))?)
     } else {
-        format!("{}.part", args.output)
+        part(&args.output).map_err(|why| failed(&why))?
     };
-    let file = File::create(&part).map_err(|why| failed(&why))?;
     let (input, lossy) = (&args.input, args.lossy);
     let done = log::convert(input, options, target, lossy, file, &args.output);
     if special {
@@ -80,9 +81,27 @@ fn into_file(args: &Convert, options: &Options, target: Target) -> Result<Conver
         // The fault that is on its way says more than a failure to tidy up.
         let _ = std::fs::remove_file(&part);
     } else {
+        if let Ok(before) = output.metadata() {
+            // A new file in place of an old one is as open to others as that was.
+            let _ = std::fs::set_permissions(&part, before.permissions());
+        }
         std::fs::rename(&part, output).map_err(|why| failed(&why))?;
     }
     done
+}
+
+/// A file beside `output` that nobody else has.
+fn part(output: &str) -> io::Result<(String, File)> {
+    let mut last = None;
+    for number in 0..1_000 {
+        let part = format!("{output}.{}-{number}.part", std::process::id());
+        match File::create_new(&part) {
+            Ok(file) => return Ok((part, file)),
+            Err(why) if why.kind() == io::ErrorKind::AlreadyExists => last = Some(why),
+            Err(why) => return Err(why),
+        }
+    }
+    Err(last.unwrap_or_else(|| io::ErrorKind::AlreadyExists.into()))
 }
 
 /// The format: as asked for, or as the extension of the new log tells.

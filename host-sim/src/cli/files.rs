@@ -4,7 +4,8 @@ use std::path::{Path, PathBuf};
 
 use crate::fault::{Fault, Place};
 
-/// Refuses outputs that are an input, another output, or stdout, which the result itself needs.
+/// Refuses outputs that are an input or another output, under whatever name, and two inputs that
+/// are both stdin. A result on stdout must not go into an input either.
 ///
 /// # Errors
 /// Names the two options.
@@ -12,11 +13,24 @@ pub(super) fn keep_apart(
     inputs: &[(&str, Option<&str>)],
     outputs: &[(&str, Option<&Path>)],
 ) -> Result<(), Fault> {
-    let mut taken: Vec<(&str, PathBuf)> = Vec::new();
-    for (option, name) in inputs {
-        if let Some(name) = name.filter(|name| *name != "-") {
-            taken.push((option, real(Path::new(name))));
-        }
+    let given = inputs
+        .iter()
+        .filter_map(|(option, name)| Some((*option, (*name)?)));
+    let mut stdin = given.clone().filter(|(_, name)| *name == "-");
+    if let (Some((one, _)), Some((other, _))) = (stdin.next(), stdin.next()) {
+        return Err(Fault::new(
+            format!("- for {one} and for {other}"),
+            "stdin for one of them only",
+            "name a file for the other",
+        ));
+    }
+    let mut taken: Vec<(&str, File)> = given
+        .map(|(option, name)| (option, File::input(name)))
+        .collect();
+    let stdout = ("stdout", File::at(Path::new("/dev/stdout")));
+    // What is no regular file, a terminal or a pipe, destroys nothing.
+    if stdout.1.inode.is_some() {
+        taken = add(taken, stdout)?;
     }
     for (option, path) in outputs {
         let Some(path) = path else {
@@ -29,18 +43,65 @@ pub(super) fn keep_apart(
                 "name a file",
             ));
         }
-        let path = real(path);
-        if let Some((other, _)) = taken.iter().find(|(_, known)| *known == path) {
-            return Err(Fault::new(
-                format!("the same file for {other} and {option}"),
-                "two files, or one would destroy the other",
-                "name another file",
-            )
-            .at(Place::File(path.display().to_string())));
-        }
-        taken.push((option, path));
+        taken = add(taken, (*option, File::at(path)))?;
     }
     Ok(())
+}
+
+fn add<'a>(
+    mut taken: Vec<(&'a str, File)>,
+    (option, file): (&'a str, File),
+) -> Result<Vec<(&'a str, File)>, Fault> {
+    if let Some((other, _)) = taken.iter().find(|(_, known)| known.is(&file)) {
+        return Err(Fault::new(
+            format!("the same file for {other} and {option}"),
+            "two files, or one would destroy the other",
+            "name another file",
+        )
+        .at(Place::File(file.path.display().to_string())));
+    }
+    taken.push((option, file));
+    Ok(taken)
+}
+
+/// A file, known by where it is and by what it is.
+struct File {
+    path: PathBuf,
+    /// Device and number of a regular file, the same for all its names.
+    inode: Option<(u64, u64)>,
+    /// It is there and is no regular file: a terminal, a pipe, a device.
+    special: bool,
+}
+
+impl File {
+    fn input(name: &str) -> Self {
+        Self::at(Path::new(if name == "-" { "/dev/stdin" } else { name }))
+    }
+
+    fn at(path: &Path) -> Self {
+        Self {
+            path: real(path),
+            inode: inode(path),
+            special: path.metadata().is_ok_and(|what| !what.is_file()),
+        }
+    }
+
+    fn is(&self, other: &Self) -> bool {
+        (self.path == other.path && !self.special)
+            || (self.inode.is_some() && self.inode == other.inode)
+    }
+}
+
+#[cfg(unix)]
+fn inode(path: &Path) -> Option<(u64, u64)> {
+    use std::os::unix::fs::MetadataExt;
+    let file = path.metadata().ok().filter(std::fs::Metadata::is_file)?;
+    Some((file.dev(), file.ino()))
+}
+
+#[cfg(not(unix))]
+fn inode(_: &Path) -> Option<(u64, u64)> {
+    None
 }
 
 /// The file behind links and dots; of one that is still to be made, its folder's.

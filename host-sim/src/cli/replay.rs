@@ -96,7 +96,8 @@ pub(crate) struct Done {
     account: String,
     /// Hint where no touch was found.
     hint: &'static str,
-    latest_ns: i64,
+    /// No line has anything open that began before, ns.
+    settled_ns: i64,
     /// What the first line has learned of its hardware.
     learned: Chatter,
     touches: u64,
@@ -109,9 +110,9 @@ pub(crate) struct Done {
 }
 
 impl Done {
-    /// The time up to which a damaged log was seen, ns; `None` for a sound one.
+    /// The time up to which a damaged log lets nothing open, ns; `None` for a sound one.
     pub(crate) fn seen_until_ns(&self) -> Option<i64> {
-        self.damage.as_ref().map(|_| self.latest_ns)
+        self.damage.as_ref().map(|_| self.settled_ns)
     }
 
     /// What the first line has learned of its hardware.
@@ -198,7 +199,7 @@ pub(crate) fn replay(
     Ok(Done {
         account: engine.tally().to_string(),
         hint: NO_TOUCH,
-        latest_ns: engine.latest_ns(),
+        settled_ns: engine.settled_until_ns(),
         learned: engine.learned(),
         touches,
         early,
@@ -274,9 +275,9 @@ fn replay_light(
                 for record in piece {
                     waves.record(record, engine.is_crossing(record.line));
                 }
-                happened
-                    .iter()
-                    .for_each(|happening| waves.happening(happening));
+                for happening in &happened {
+                    waves.happening(happening);
+                }
                 waves.advance(&engine)?;
             }
             pass_on(&engine, &mut happened, &mut order, None);
@@ -325,7 +326,7 @@ fn replay_light(
     Ok(Done {
         account: engine.account(),
         hint: NO_LIGHT_TOUCH,
-        latest_ns: engine.latest_ns(),
+        settled_ns: engine.settled_until_ns(),
         learned: settings.chatter,
         touches,
         early,
@@ -411,7 +412,7 @@ fn follow(
     let done = Done {
         account: engine.tally().to_string(),
         hint: NO_TOUCH,
-        latest_ns: engine.latest_ns(),
+        settled_ns: engine.settled_until_ns(),
         learned: engine.learned(),
         touches,
         early: 0,

@@ -7,6 +7,7 @@ use std::path::Path;
 use indicatif::ProgressBar;
 
 use super::args::Simulate;
+use super::files;
 use super::talk::Talk;
 use super::Outcome;
 use crate::fault::{Fault, Place};
@@ -20,13 +21,13 @@ const TRUTH: &str = "touch,onset_ns,release_ns,feed_nm_s";
 
 /// Runs it.
 pub(crate) fn run(args: &Simulate, talk: &Talk) -> Result<Outcome, Fault> {
+    refuse_one_file_for_both(args)?;
     let tables = Tables::read(&args.scenario)?;
     let scenario = Scenario::of(&tables)?;
     if let Some(idle) = idle_in_log(&tables) {
         talk.note(&idle);
     }
     let mut drawn = draw(&scenario, args.touches, args.seed)?;
-    refuse_one_file_for_both(args)?;
     if let Sensing::Samples { .. } = scenario.sensing {
         return light(args, &scenario, drawn, talk);
     }
@@ -143,6 +144,15 @@ fn is_stdout(path: Option<&Path>) -> bool {
 }
 
 fn refuse_one_file_for_both(args: &Simulate) -> Result<(), Fault> {
+    let file =
+        |path: &Option<std::path::PathBuf>| path.clone().filter(|path| !is_stdout(Some(path)));
+    files::keep_apart(
+        &[("SCENARIO", args.scenario.to_str())],
+        &[
+            ("--log", file(&args.log).as_deref()),
+            ("--truth", file(&args.truth).as_deref()),
+        ],
+    )?;
     match (&args.log, &args.truth) {
         (Some(log), Some(truth)) if log == truth => Err(Fault::new(
             "one file for log and truth",

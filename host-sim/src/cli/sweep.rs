@@ -12,6 +12,7 @@ use std::time::Duration;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::args::Sweep;
+use super::files;
 use super::talk::Talk;
 use super::Outcome;
 use crate::fault::Fault;
@@ -23,6 +24,10 @@ const ENOUGH: u64 = 1000;
 
 /// Runs it.
 pub(crate) fn run(args: &Sweep, talk: &Talk) -> Result<Outcome, Fault> {
+    files::keep_apart(
+        &[("SCENARIO", args.scenario.to_str())],
+        &[("--report", args.report.as_deref())],
+    )?;
     let tables = Tables::read(&args.scenario)?;
     let grid = Grid::new(&tables, &args.vary)?;
     let mut all = tables.clone();

@@ -61,15 +61,22 @@ impl Tables {
             let (true, Some(keys)) = (KEYS.iter().any(|key| key.table() == table), keys.as_table())
             else {
                 let names = KEYS.iter().map(Key::table);
-                return Err(unknown(source, table, "table", nearest(table, names)));
+                let near = nearest(table, names);
+                return Err(unknown(
+                    &place(source, text, table, None),
+                    table,
+                    "table",
+                    near,
+                ));
             };
             for (key, value) in keys {
                 let full = format!("{table}.{key}");
-                let at = |why: Fault| why.or_at(Place::Setting(format!("{source}: {full}")));
+                let here = place(source, text, table, Some(key));
+                let at = |why: Fault| why.or_at(Place::Setting(format!("{here}: {full}")));
                 let Some(slot) = KEYS.iter().position(|known| known.full == full) else {
                     let known = KEYS.iter().filter(|known| known.table() == table);
                     let near = nearest(key, known.map(Key::name));
-                    return Err(unknown(source, &full, "key", near));
+                    return Err(unknown(&here, &full, "key", near));
                 };
                 let value = KEYS[slot].kind.read_toml(value).map_err(at)?;
                 KEYS[slot].check(value).map_err(at)?;
@@ -146,6 +153,34 @@ impl Tables {
     }
 }
 
+/// `source:line` of a table, or of a key in it; `source` alone where it is written another way.
+fn place(source: &str, text: &str, table: &str, key: Option<&str>) -> String {
+    let mut open = "";
+    for (number, line) in text.lines().enumerate() {
+        let line = line.trim();
+        if let Some(name) = line
+            .strip_prefix('[')
+            .and_then(|rest| rest.split(']').next())
+        {
+            open = name.trim();
+        }
+        let left = line.split('=').next().unwrap_or("").trim();
+        let dotted = left.split_once('.');
+        let found = match key {
+            None => open == table || left == table,
+            Some(key) => {
+                (open == table && left == key)
+                    || (open.is_empty()
+                        && dotted.is_some_and(|(t, k)| t.trim() == table && k.trim() == key))
+            }
+        };
+        if found {
+            return format!("{source}:{}", number + 1);
+        }
+    }
+    source.to_owned()
+}
+
 fn unknown(source: &str, found: &str, what: &str, near: Option<&str>) -> Fault {
     Fault::new(
         format!("the unknown {what} {found}"),
@@ -170,7 +205,9 @@ mod tests {
     fn unknown_words_are_answered_with_the_nearest() {
         assert!(refusal("[barier]\nspan = \"1um\"\n").contains("did you mean barrier?"));
         assert!(refusal("[barrier]\nspam = \"1um\"\n").contains("did you mean span?"));
-        assert!(refusal("span = 3\n").starts_with("s.toml: found the unknown table span"));
+        assert!(refusal("# x\nspan = 3\n").starts_with("s.toml:2: found the unknown table span"));
+        assert!(refusal("[barrier]\ntrip = \"50%\"\nspam = 1\n").starts_with("s.toml:3: "));
+        assert!(refusal("barrier.spam = 1\n").starts_with("s.toml:1: "));
         let mut tables = Tables::empty("s.toml");
         let why = tables
             .set("aproach.feed", "1mm/min")
@@ -183,7 +220,7 @@ mod tests {
     fn values_out_of_range_name_the_nearest() {
         let why = refusal("[barrier]\nspan = \"0um\"\n");
         assert!(
-            why.contains("s.toml: barrier.span") && why.contains("1um"),
+            why.contains("s.toml:2: barrier.span") && why.contains("1um"),
             "{why}"
         );
         assert!(refusal("[barrier]\nspan = \"-5um\"\n").contains("1um to 10mm"));

@@ -1,5 +1,6 @@
 //! Reader of expected touches: CSV with columns `line` and `onset_ns`, others passed over.
 
+use std::io::Read;
 use std::path::Path;
 
 use crate::fault::{excerpt, Fault, Place};
@@ -13,10 +14,16 @@ pub(crate) struct Expected {
     pub onset_ns: i64,
 }
 
-/// Reads the file.
+/// Reads the file, or stdin for `-`.
 pub(crate) fn read(path: &Path) -> Result<Vec<Expected>, Fault> {
     let name = path.display().to_string();
-    let bytes = std::fs::read(path).map_err(|why| Fault::io(&name, "read", &why))?;
+    let bytes = if name == "-" {
+        let mut bytes = Vec::new();
+        std::io::stdin().read_to_end(&mut bytes).map(|_| bytes)
+    } else {
+        std::fs::read(path)
+    };
+    let bytes = bytes.map_err(|why| Fault::io(&name, "read", &why))?;
     parse(&bytes, &name)
 }
 

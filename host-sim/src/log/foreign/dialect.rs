@@ -53,6 +53,18 @@ impl Candidate {
         })
     }
 
+    /// Whether its columns beside the time have names, not values such as `12:30` or `0.5`.
+    fn has_names(&self, time: usize) -> bool {
+        let is_value = |name: &str| {
+            let mark = |byte: u8| b":./-".contains(&byte);
+            let value = |byte: u8| byte.is_ascii_digit() || mark(byte) || b"+, ".contains(&byte);
+            // A mere number may be the name of a channel.
+            name.bytes().all(value) && name.bytes().any(mark)
+        };
+        let mut others = self.names.iter().enumerate().filter(|(at, _)| *at != time);
+        !others.any(|(_, name)| is_value(name))
+    }
+
     fn has_all(&self, columns: &Columns) -> bool {
         columns.names().all(|name| self.column(name).is_some())
     }
@@ -77,9 +89,11 @@ pub(super) fn find_out(
     let mut skipped = 0_u64;
     // The first row, with its place, for the message that there is no header.
     let mut first: Option<(Vec<u8>, Place)> = None;
+    // What is wrong below the first row that looked like a header, should no better one come.
+    let mut doubt: Option<Fault> = None;
     loop {
         let Some(row) = next_row(window)? else {
-            return Err(no_header(columns, first, window));
+            return Err(doubt.unwrap_or_else(|| no_header(columns, first, window)));
         };
         let header_place = window.place(0);
         if is_comment(&row) {
@@ -88,6 +102,9 @@ pub(super) fn find_out(
         }
         if columns.is_none() {
             if let Some(data) = candidates(&row).iter().find(|row| is_data(row)) {
+                if let Some(damage) = doubt {
+                    return Err(damage);
+                }
                 return headerless(data, options, lines, notes)
                     .map_err(|fault| fault.or_at(header_place.clone()));
             }
@@ -97,13 +114,18 @@ pub(super) fn find_out(
             let named = columns.is_none_or(|columns| candidate.has_all(columns));
             let Some(time) = candidate
                 .time(columns)
-                .filter(|_| named && candidate.names.len() > 1)
+                .filter(|&time| named && candidate.names.len() > 1 && candidate.has_names(time))
             else {
                 continue;
             };
             let below = below(window, &candidate, time, columns)?;
             match below {
-                Below::Other => continue,
+                // With its columns named by the user, a row is the header beyond doubt.
+                Below::Other(fault) if columns.is_some() => return Err(fault),
+                Below::Other(fault) => {
+                    doubt.get_or_insert(fault);
+                    continue;
+                }
                 Below::Damaged(fault) => return Err(fault),
                 Below::Number | Below::Unit(_) => {}
             }
@@ -169,8 +191,8 @@ enum Below {
     Unit(TimeUnit),
     /// A row of levels or light whose time is no number: this is the header, and the row is damaged.
     Damaged(Fault),
-    /// Something else: this is no header.
-    Other,
+    /// Something else, and why it is no data: unless no better one comes, this is no header.
+    Other(Fault),
 }
 
 fn below(
@@ -188,8 +210,8 @@ fn below(
             window.consume(row.len());
             continue;
         }
-        if split(row.trim_ascii_end(), header.separator, &mut ranges).is_err() {
-            return Ok(Below::Other);
+        if let Err(fault) = split(row.trim_ascii_end(), header.separator, &mut ranges) {
+            return Ok(Below::Other(fault.or_at(window.place(0))));
         }
         let field = ranges
             .get(time)
@@ -210,10 +232,11 @@ fn below(
                 && ranges.iter().enumerate().any(|(column, &(from, to))| {
                     column != time && is_value(column, &row[from..to])
                 });
+            let damage = not_a_time(field).at(window.place(0));
             return Ok(if values {
-                Below::Damaged(not_a_time(field).at(window.place(0)))
+                Below::Damaged(damage)
             } else {
-                Below::Other
+                Below::Other(damage)
             });
         };
         window.consume(row.len());

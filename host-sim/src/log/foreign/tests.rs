@@ -98,6 +98,40 @@ fn marks_comments_text_and_units_are_stepped_over() {
 }
 
 #[test]
+fn a_preamble_that_names_a_time_of_day_is_no_header() {
+    let text = "Time,12:30\nChannel,1\nTime [s],D0\n0.0,1\n0.001,0\n";
+    assert_eq!(
+        records(text),
+        [(0, 0, Start(High)), (1_000_000, 0, Edge(Low))]
+    );
+    assert!(notes(text).contains("2 rows before the header are skipped"));
+}
+
+#[test]
+fn damage_right_below_a_header_does_not_make_the_log_headerless() {
+    for (row, found) in [
+        ("0x,7", "`0x`"),
+        ("1e,7.5", "`1e`"),
+        ("foo", "`foo`"),
+        ("\"1,0", "1,0"),
+    ] {
+        let text = format!("Time [s],D0\n{row}\n0.001,1\n0.002,0\n");
+        for options in [Options::default(), columns("time=Time [s],level=D0")] {
+            let (records, _, fault) = read_pieces(text.as_bytes(), &[7], &options);
+            let fault = fault.unwrap().to_string();
+            assert!(
+                records.is_empty() && fault.contains(found),
+                "{row}: {fault}"
+            );
+            assert!(
+                fault.starts_with("t:2: ") || fault.contains(":2: "),
+                "{row}: {fault}"
+            );
+        }
+    }
+}
+
+#[test]
 fn without_header_the_first_column_is_the_time() {
     let text = "0.001,1\n0.002,0\n";
     assert_eq!(
