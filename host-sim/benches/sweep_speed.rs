@@ -13,8 +13,11 @@ use trueonset::barrier::Method;
 use trueonset_sim::study::runner::{self, Cell, Plan, Station};
 use trueonset_sim::study::sampled::{run_sampled, SampledCell};
 
+/// Simulates so many touches; the spread of their onsets, nm.
+type Part<'a> = &'a (dyn Fn(u64) -> f64 + Sync);
+
 /// Touches a second on `threads` threads, the best of three; and the spread, nm.
-fn measure(threads: usize, touches: u64, run: &(dyn Fn(u64) -> f64 + Sync)) -> (f64, f64) {
+fn measure(threads: usize, touches: u64, run: Part<'_>) -> (f64, f64) {
     let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
     let Ok(pool) = pool else {
         return (f64::NAN, f64::NAN);
@@ -92,7 +95,7 @@ fn main() -> ExitCode {
         );
     }
     let mut missed = 0;
-    let parts: [(&str, u64, f64, &(dyn Fn(u64) -> f64 + Sync)); 2] = [
+    let parts: [(&str, u64, f64, Part); 2] = [
         ("samples", 10_000, 4.0, &samples),
         ("edges", 100_000, 1.5, &edges),
     ];

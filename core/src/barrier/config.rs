@@ -64,6 +64,10 @@ pub struct BarrierConfig {
     pub(super) hold: u32,
     /// From counts to 24 bits.
     shift: u8,
+    /// The same as a factor.
+    step: u32,
+    /// Full scale, counts.
+    pub(super) full_counts: u16,
     pub(super) method: Method,
     trip_permille: u16,
     /// Rest level with clean optics, 24 bit; 0 where it was not stated.
@@ -71,6 +75,8 @@ pub struct BarrierConfig {
     film_permille: u16,
     /// log2 of the samples of a sixteenth of a block.
     pub(super) part_bits: u8,
+    /// These samples.
+    pub(super) part: u32,
     /// Share of a block in the rest level, 1/65536.
     pub(super) rest_share_65536: u32,
     /// Fewest samples a blade takes through the wide zone.
@@ -79,6 +85,8 @@ pub struct BarrierConfig {
     pub(super) vouched_blocks: u32,
     /// Samples after which a contact is taken for a stuck one.
     pub(super) longest_contact: u64,
+    /// The same of a crossing.
+    pub(super) longest_crossing: u32,
 }
 
 /// One of the two zones.
@@ -120,15 +128,19 @@ impl BarrierConfig {
             sampling_hz,
             hold: hold as u32,
             shift: 12,
+            step: 1 << 12,
+            full_counts: 0xfff,
             method: Method::Area,
             trip_permille: 500,
             clean: 0,
             film_permille: 500,
             part_bits,
+            part: 1 << part_bits,
             rest_share_65536: 256,
             fewest_inside: (sampling_hz / 10_000) + 1,
             vouched_blocks: 0,
             longest_contact: 60 * sampling_hz as u64,
+            longest_crossing: 60 * sampling_hz,
         };
         let config = Self {
             vouched_blocks: config.blocks_in_ms(300_000),
@@ -146,6 +158,8 @@ impl BarrierConfig {
             return Err(BarrierError::Bits);
         }
         self.shift = 24 - bits;
+        self.step = 1 << self.shift;
+        self.full_counts = (0xffff_u32 >> (16 - bits)) as u16;
         Ok(self)
     }
 
@@ -213,6 +227,11 @@ impl BarrierConfig {
     #[must_use]
     pub const fn longest_contact_ms(mut self, ms: u32) -> Self {
         self.longest_contact = ms as u64 * self.sampling_hz as u64 / 1_000;
+        self.longest_crossing = if self.longest_contact < u32::MAX as u64 {
+            self.longest_contact as u32
+        } else {
+            u32::MAX - 1
+        };
         self
     }
 
@@ -249,21 +268,25 @@ impl BarrierConfig {
         self.sampling_hz
     }
 
-    /// A light count in 24 bits; counts beyond full scale are held to it.
+    /// A light count in 24 bits; counts beyond full scale are beyond 24 bits as well.
     #[inline]
     pub(super) fn scaled(&self, counts: u16) -> u32 {
-        (u32::from(counts) << self.shift).min(self.full())
+        u32::from(counts) * self.step
     }
 
-    /// Full scale, 24 bit.
-    #[inline]
-    pub(super) fn full(&self) -> u32 {
-        0xff_ffff_u32 >> self.shift << self.shift
+    /// Places from counts to 16 bits.
+    pub(super) fn up_to_16(&self) -> u32 {
+        u32::from(self.shift) - 8
+    }
+
+    /// The least count whose light is at least `level` (24 bit).
+    pub(super) fn counts_from(&self, level: u32) -> u32 {
+        level.div_ceil(self.step())
     }
 
     /// One count, 24 bit.
     pub(super) fn step(&self) -> u32 {
-        1 << self.shift
+        self.step
     }
 
     /// A 24-bit level in counts, rounded.

@@ -55,7 +55,7 @@ pub(super) struct Rest {
     drift_65536: i64,
     /// Noise of one sample, 24 bit.
     noise: u32,
-    /// Of the part under way: sum of light and of its changes, 16 bit.
+    /// Of the part under way: sum of light and of its changes, counts.
     sum: u32,
     changes: u32,
     samples: u32,
@@ -79,6 +79,8 @@ pub(super) struct Rest {
     flickering: u8,
     frozen: u8,
     saturated: bool,
+    /// A part has ended since something came between.
+    primed: bool,
 }
 
 impl Rest {
@@ -105,6 +107,7 @@ impl Rest {
             flickering: 0,
             frozen: 0,
             saturated: false,
+            primed: false,
         }
     }
 
@@ -155,6 +158,11 @@ impl Rest {
 
     /// What was gathered of the block under way is forgotten: something came between.
     pub(super) fn interrupt(&mut self) {
+        self.begin_block();
+        self.primed = false;
+    }
+
+    fn begin_block(&mut self) {
         self.sum = 0;
         self.changes = 0;
         self.samples = 0;
@@ -165,24 +173,31 @@ impl Rest {
         self.highest = 0;
     }
 
-    /// A sample (24 bit) with nothing near. Whether the level may have changed.
+    /// A sample (counts) with nothing near. Whether a part has ended with it.
     #[inline]
-    pub(super) fn sample(&mut self, config: &BarrierConfig, light: u32) -> bool {
-        self.full += u32::from(light >= config.full());
-        let light = light >> 8;
-        self.sum += light;
-        if self.samples > 0 {
-            self.changes += light.abs_diff(u32::from(self.before));
+    pub(super) fn sample(&mut self, config: &BarrierConfig, mut counts: u16) -> bool {
+        if counts >= config.full_counts {
+            counts = config.full_counts;
+            self.full += 1;
         }
-        self.before = light as u16;
+        self.sum += u32::from(counts);
+        self.changes += u32::from(counts.abs_diff(self.before));
+        self.before = counts;
         self.samples += 1;
-        self.samples >> config.part_bits != 0 && self.end_part(config)
+        self.samples == config.part
     }
 
-    #[inline(never)]
-    fn end_part(&mut self, config: &BarrierConfig) -> bool {
+    /// Samples of the part under way.
+    pub(super) fn samples(&self) -> u32 {
+        self.samples
+    }
+
+    /// The end of a part. Whether the level may have changed.
+    pub(super) fn end_part(&mut self, config: &BarrierConfig) -> bool {
         let bits = u32::from(config.part_bits);
-        // At most 2^16 samples of 16 bit: the sum holds in 32.
+        // At most 2^16 samples, 16 bit each now: sums hold in 32.
+        self.sum <<= config.up_to_16();
+        self.changes <<= config.up_to_16();
         let mean = (self.sum >> bits) as u16;
         if self.part == 0 {
             self.first = mean;
@@ -190,12 +205,16 @@ impl Rest {
         self.lowest = self.lowest.min(mean);
         self.highest = self.highest.max(mean);
         self.block += self.sum >> bits.saturating_sub(8) << 8_u32.saturating_sub(bits);
-        self.scatter(bits);
+        // The first change after something came between was from that.
+        if self.primed {
+            self.scatter(bits);
+        }
+        self.primed = true;
         self.part += 1;
         let ended = u32::from(self.part) == PARTS;
         if ended {
             self.end_block(config, mean);
-            self.interrupt();
+            self.begin_block();
         }
         self.sum = 0;
         self.changes = 0;
@@ -206,7 +225,7 @@ impl Rest {
     /// The noise of one sample out of the mean change from one to the next: for white noise a
     /// change is 2/√π of its standard deviation on average.
     fn scatter(&mut self, bits: u32) {
-        // √π/2 in 1/256 is 227.
+        // One change a sample; √π/2 in 1/256 is 227.
         let seen = ((u64::from(self.changes) * 227) >> bits) as u32;
         self.frozen = if self.changes == 0 { self.frozen } else { 0 };
         if self.noise == 0 {

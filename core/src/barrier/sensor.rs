@@ -4,6 +4,7 @@ use super::config::{BarrierConfig, Method, Width, DARKEST};
 use super::optics::{Levels, Optics};
 use super::rest::Rest;
 use crate::flags::Flags;
+use crate::onset::soft_clip;
 use crate::onset::{Band, Contact, Doubt, DoubtKind, Event, Glitch, Left, Weigh, Zone};
 use crate::time::{FineInstant, Instant, Span};
 
@@ -46,8 +47,12 @@ const MOST_SAMPLES: u64 = 1 << 47;
 #[allow(clippy::struct_excessive_bools)] // Each is one fact of the state, of a byte.
 pub struct Barrier {
     start: Instant,
-    /// Samples taken.
-    count: u64,
+    /// Samples taken before those of the part or the crossing under way.
+    before: u64,
+    /// Counts, flipped by `flip`, from which on the light is settled; none while it crosses.
+    settled_from: u32,
+    /// What turns the light of a contact upside down.
+    flip: u16,
     rest: Rest,
     wide: Zone,
     narrow: Zone,
@@ -64,7 +69,8 @@ pub struct Barrier {
     hard: u64,
     hard_doubt: Option<Doubt>,
     crossings: u32,
-    /// First and last crossing, samples after the zone opened.
+    /// First and last crossing, samples after the zone opened; between a shallow contact and its
+    /// release, how long ago the light came back.
     first: u32,
     last: u32,
     /// Samples beyond the trip point.
@@ -73,6 +79,8 @@ pub struct Barrier {
     drag: u32,
     flags: Flags,
     touched: bool,
+    /// The early onset was told.
+    tripped: bool,
     /// The last sample was beyond the trip point, seen from the settled side.
     crossed: bool,
     /// The settled side was left for good: beyond the guard for a hold.
@@ -88,7 +96,9 @@ impl Barrier {
     pub fn new(start: Instant) -> Self {
         Self {
             start,
-            count: 0,
+            before: 0,
+            settled_from: 0,
+            flip: 0,
             rest: Rest::new(),
             wide: Zone::default(),
             narrow: Zone::default(),
@@ -106,6 +116,7 @@ impl Barrier {
             drag: 0,
             flags: Flags::NONE,
             touched: false,
+            tripped: false,
             crossed: false,
             deep: true,
             followed_by_release: false,
@@ -138,7 +149,20 @@ impl Barrier {
     /// Samples taken and skipped so far.
     #[must_use]
     pub fn samples(&self) -> u64 {
-        self.count
+        let since = if self.wide.is_open() {
+            self.wide.samples()
+        } else {
+            self.rest.samples()
+        };
+        // From the most that gaps leave it at, the type lasts 36 000 years of 16 MS/s.
+        self.before.wrapping_add(u64::from(since))
+    }
+
+    /// What was taken of a part or a crossing is behind.
+    fn fold(&mut self) {
+        self.before = self.samples();
+        self.rest.interrupt();
+        self.wide.close();
     }
 
     /// What the light says about the sensor.
@@ -174,38 +198,63 @@ impl Barrier {
 
     fn optics_flags(&self, config: &BarrierConfig) -> Flags {
         let mut flags = self.rest.flags(config);
-        let long = self.touched && self.count - self.since > config.longest_contact;
+        let long = self.touched && self.samples() - self.since > config.longest_contact;
         flags.insert_if(Flags::STUCK, long);
         flags
     }
 
     /// `samples` were lost: time goes on, a crossing under way carries the flag `gap`.
     pub fn gap(&mut self, samples: u64) {
-        let after = self.count.saturating_add(samples).min(MOST_SAMPLES);
+        let now = self.samples();
+        let after = now.saturating_add(samples).min(MOST_SAMPLES);
         // Never back, where samples have already led beyond what gaps may.
-        self.count = self.count.max(after);
+        self.before += after.saturating_sub(now);
         self.flags.insert(Flags::GAP);
-        self.rest.interrupt();
+        if !self.wide.is_open() {
+            let before = self.samples();
+            self.rest.interrupt();
+            self.before = before;
+        }
     }
 
     /// One sample of the light, counts.
     #[inline]
     pub fn sample(&mut self, config: &BarrierConfig, counts: u16) -> Option<Seen> {
-        let light = config.scaled(counts);
-        // From the most that gaps leave it at, the type lasts 36 000 years of 16 MS/s.
-        self.count = self.count.wrapping_add(1);
-        let seen = if self.touched {
-            (2 * self.trip).saturating_sub(light)
-        } else {
-            light
-        };
-        if self.wide.is_open() || seen < self.wide_band.high {
-            return self.in_zone(config, seen);
+        if u32::from(counts ^ self.flip) < self.settled_from {
+            return self.in_zone(config, counts);
         }
-        if !self.touched && self.rest.sample(config, light) {
-            self.set_levels(config);
+        if self.rest.sample(config, counts) {
+            self.end_part(config);
         }
         None
+    }
+
+    /// A part of a block is over; in a contact it says nothing of the rest level.
+    #[inline(never)]
+    fn end_part(&mut self, config: &BarrierConfig) {
+        let before = self.samples();
+        if self.touched {
+            self.rest.interrupt();
+        } else if self.rest.end_part(config) {
+            self.set_levels(config);
+        }
+        self.before = before;
+    }
+
+    /// The counts from which on nothing is to be done.
+    fn settle(&mut self, config: &BarrierConfig) {
+        let high = self.wide_band.high;
+        (self.flip, self.settled_from) = if self.touched {
+            // Mirrored at the trip point the light is at least `high` where its counts, flipped,
+            // are at least these.
+            let most = (2 * self.trip).saturating_sub(high) / config.step();
+            (
+                u16::MAX,
+                u32::from(u16::MAX) - most.min(u32::from(u16::MAX)),
+            )
+        } else {
+            (0, config.counts_from(high))
+        };
     }
 
     /// Works the levels out anew.
@@ -215,6 +264,7 @@ impl Barrier {
         if rest < DARKEST {
             // Darkness has no trip point: nothing can be below 0.
             self.wide_band = Band::default();
+            self.settle(config);
             return;
         }
         (self.wide_band, self.narrow_band) = config.bands(rest);
@@ -222,42 +272,97 @@ impl Barrier {
         self.reciprocal = BarrierConfig::reciprocal(rest);
         // What waited for a zone that did not open has passed.
         self.flags = Flags::NONE;
+        self.settle(config);
     }
 
     /// A sample of light that is leaving, or has left, its settled side.
     #[inline(never)]
-    fn in_zone(&mut self, config: &BarrierConfig, seen: u32) -> Option<Seen> {
-        if self.followed_by_release {
-            return Some(self.tell_release(config));
-        }
+    fn in_zone(&mut self, config: &BarrierConfig, counts: u16) -> Option<Seen> {
+        let light = config.scaled(counts);
+        let seen = if self.touched {
+            (2 * self.trip).saturating_sub(light)
+        } else {
+            light
+        };
         if !self.wide.is_open() {
+            if self.followed_by_release {
+                return Some(self.tell_release(config));
+            }
             self.open();
         }
-        self.watch_crossing(seen);
-        let weigh = self.weigh(config);
-        let wide = self.wide.step(self.wide_band, weigh, seen, config.hold);
-        let narrow = self
-            .narrow
-            .step(self.narrow_band, Weigh::Plain, seen, config.hold);
-        match narrow {
-            Left::Through if self.hard == 0 => return Some(self.trip_hard(config)),
-            Left::Back if self.hard > 0 => {
-                self.followed_by_release = true;
-                return Some(self.confirm_shallow(config));
-            }
-            Left::Back => self.narrow.close(),
-            _ => {}
+        if (seen < self.trip) != self.crossed {
+            self.cross();
         }
-        match wide {
+        let band = self.wide_band;
+        let (weight, full) = match config.method {
+            Method::Area => (band.plain(seen), band.height()),
+            Method::Matched => (soft_clip::weight(seen, self.reciprocal), soft_clip::FULL),
+        };
+        self.wide.add(weight, full);
+        let below = seen < band.low_guard;
+        let left = if below || seen >= band.high_guard {
+            self.wide.leave(below, config.hold)
+        } else {
+            self.wide.stay();
             Left::Not
-                if self.hard > 0 && u64::from(self.wide.samples()) > config.longest_contact =>
-            {
-                Some(self.confirm_shallow(config))
-            }
+        };
+        let told = if self.tripped {
+            self.after_trip(config, seen)
+        } else if self.narrow.is_open() || seen < self.narrow_band.high {
+            self.in_narrow(config, seen)
+        } else {
+            None
+        };
+        match left {
+            _ if told.is_some() => told,
             Left::Not => None,
             Left::Through => Some(self.confirm(config)),
             Left::Back => self.fall_back(config),
         }
+    }
+
+    /// The zone of the early onset, before that is told.
+    #[inline]
+    fn in_narrow(&mut self, config: &BarrierConfig, seen: u32) -> Option<Seen> {
+        let band = self.narrow_band;
+        if !self.narrow.is_open() {
+            self.narrow = Zone::default();
+        }
+        self.narrow.add(band.plain(seen), band.height());
+        let below = seen < band.low_guard;
+        if !below && seen < band.high_guard {
+            self.narrow.stay();
+            return None;
+        }
+        match self.narrow.leave(below, config.hold) {
+            Left::Not => None,
+            Left::Through => Some(self.trip_hard(config)),
+            Left::Back => {
+                self.narrow.close();
+                None
+            }
+        }
+    }
+
+    /// After the early onset: light that comes back before it was really gone, or that stays half
+    /// way for longer than any contact, is told by that onset.
+    #[inline]
+    fn after_trip(&mut self, config: &BarrierConfig, seen: u32) -> Option<Seen> {
+        if seen < self.narrow_band.high_guard {
+            self.narrow.stay();
+            if self.wide.samples() <= config.longest_crossing {
+                return None;
+            }
+            return Some(self.confirm_shallow(config));
+        }
+        if self.narrow.leave(false, config.hold) != Left::Back {
+            return None;
+        }
+        self.followed_by_release = true;
+        let ago = self.wide.samples() - self.last;
+        let told = self.confirm_shallow(config);
+        self.last = ago;
+        Some(told)
     }
 
     fn weigh(&self, config: &BarrierConfig) -> Weigh {
@@ -269,9 +374,13 @@ impl Barrier {
         }
     }
 
+    #[inline(never)]
     fn open(&mut self) {
-        self.rest.interrupt();
+        self.fold();
+        self.settled_from = u32::MAX;
+        self.wide = Zone::default();
         self.narrow.close();
+        self.tripped = false;
         self.hard = 0;
         self.crossings = 0;
         self.beyond = 0;
@@ -280,25 +389,27 @@ impl Barrier {
         self.last = 0;
     }
 
-    #[inline]
-    fn watch_crossing(&mut self, seen: u32) {
-        let beyond = seen < self.trip;
-        self.beyond += u32::from(beyond);
-        if beyond != self.crossed {
-            self.crossed = beyond;
-            self.crossings += 1;
-            self.last = self.wide.samples();
-            if self.crossings == 1 {
-                self.first = self.last;
-            }
+    /// The light has crossed the trip point, either way.
+    fn cross(&mut self) {
+        self.crossed = !self.crossed;
+        self.crossings += 1;
+        let now = self.wide.samples();
+        if self.crossings == 1 {
+            self.first = now;
         }
+        if !self.crossed {
+            self.beyond += now - self.last;
+        }
+        self.last = now;
     }
 
     /// The narrow zone was crossed.
+    #[inline(never)]
     fn trip_hard(&mut self, config: &BarrierConfig) -> Seen {
         let dragged = self.dragged_65536(config, Width::Narrow);
         let ago = self.narrow.ago_65536(self.narrow_band, Weigh::Plain);
         self.hard = self.before_now(ago + dragged).max(1);
+        self.tripped = true;
         let doubt = self.doubt(config, &self.narrow, self.narrow_band, Weigh::Plain);
         self.hard_doubt = doubt;
         Seen::Hard(Hard {
@@ -309,17 +420,18 @@ impl Barrier {
     }
 
     /// The wide zone was crossed: the contact has changed, and its onset is known at its best.
+    #[inline(never)]
     fn confirm(&mut self, config: &BarrierConfig) -> Seen {
         let weigh = self.weigh(config);
         // A light that stood half way has spoilt the sum of the wide zone, not of the narrow one.
-        let at = if self.deep || self.hard == 0 {
+        let at = if self.deep || !self.tripped {
             let dragged = self.dragged_65536(config, Width::Wide);
             self.before_now(self.wide.ago_65536(self.wide_band, weigh) + dragged)
         } else {
             self.hard
         };
         let doubt = self.doubt(config, &self.wide, self.wide_band, weigh);
-        self.change(config, at, doubt, true)
+        self.change(config, at, doubt, true, self.crossings())
     }
 
     /// How much earlier than the zone says the light crossed the trip point it had before the
@@ -346,45 +458,55 @@ impl Barrier {
     }
 
     /// A contact for the hard output that never got deep, told by its early onset.
+    #[inline(never)]
     fn confirm_shallow(&mut self, config: &BarrierConfig) -> Seen {
-        self.change(config, self.hard, self.hard_doubt, false)
+        let crossings = self.crossings();
+        self.change(config, self.hard, self.hard_doubt, false, crossings)
     }
 
     /// The light came back before it was really gone.
+    #[inline(never)]
     fn fall_back(&mut self, config: &BarrierConfig) -> Option<Seen> {
         self.deep = true;
+        let (first, last) = self.crossings();
         let glitch = Glitch {
-            first_edge: self.crossing(config, self.first),
-            last_edge: self.crossing(config, self.last),
+            first_edge: self.crossing(config, first),
+            last_edge: self.crossing(config, last),
             width: self.width(config),
             edges: self.crossings,
             flags: self.flags,
         };
-        self.wide.close();
+        self.fold();
+        self.settle(config);
         self.flags = Flags::NONE;
         (self.crossings > 0).then_some(Seen::Event(Event::Glitch(glitch)))
     }
 
     /// The contact that was told without ever getting deep is over again.
+    #[inline(never)]
     fn tell_release(&mut self, config: &BarrierConfig) -> Seen {
+        // `last` is now how long ago the light came back.
+        let at = self.samples().saturating_sub(u64::from(self.last));
+        self.before = self.before.wrapping_add(1);
         self.followed_by_release = false;
         self.deep = false;
-        self.hard = 0;
+        self.tripped = false;
         self.crossings = self.crossings.max(1);
-        let at = self.opened().saturating_add(u64::from(self.last)) << 16;
-        self.change(config, at, None, false)
+        self.change(config, at << 16, None, false, (at, at))
     }
 
-    /// Tells the new contact with its onset at `at` (samples in 1/65536).
+    /// Tells the new contact with its onset at `at` (samples in 1/65536), and its first and last
+    /// crossing (samples).
     fn change(
         &mut self,
         config: &BarrierConfig,
         at: u64,
         doubt: Option<Doubt>,
         deep: bool,
+        (first, last): (u64, u64),
     ) -> Seen {
         let onset = config.instant(self.start, at);
-        let early = if self.hard > 0 { self.hard } else { at };
+        let early = if self.tripped { self.hard } else { at };
         let mut flags = self.flags.union(self.optics_flags(config));
         let too_fast = deep && self.wide.inside() < config.fewest_inside;
         flags.insert_if(Flags::DARK, too_fast);
@@ -394,10 +516,10 @@ impl Barrier {
             onset,
             doubt: if self.touched && shallow { None } else { doubt },
             kind: DoubtKind::Measured,
-            first_edge: self.crossing(config, self.first),
-            last_edge: self.crossing(config, self.last),
+            first_edge: self.crossing(config, first),
+            last_edge: self.crossing(config, last),
             edges: self.crossings,
-            confirmed: config.instant(self.start, self.count << 16).whole(),
+            confirmed: config.instant(self.start, self.samples() << 16).whole(),
             balance: onset,
             causal: config.instant(self.start, early),
             flags,
@@ -409,28 +531,39 @@ impl Barrier {
         };
         self.touched = !self.touched;
         self.deep = deep;
-        self.since = self.count;
+        self.fold();
+        self.since = self.before;
         self.flags = Flags::NONE;
-        self.wide.close();
         self.narrow.close();
         self.wide_band = self.wide_band.mirrored(2 * self.trip);
         self.narrow_band = self.narrow_band.mirrored(2 * self.trip);
+        self.settle(config);
+        if self.followed_by_release {
+            // Whatever the next sample shows.
+            self.settled_from = u32::MAX;
+        }
         Seen::Event(event)
     }
 
     /// Sample at which the wide zone opened.
     fn opened(&self) -> u64 {
-        self.count.saturating_sub(u64::from(self.wide.samples()))
+        self.samples()
+            .saturating_sub(u64::from(self.wide.samples()))
     }
 
     fn before_now(&self, ago_65536: i64) -> u64 {
-        // The present sample is the one before `count`.
-        ((self.count.saturating_sub(1)) << 16).saturating_add_signed(-ago_65536)
+        // The present sample is the last of those taken.
+        ((self.samples().saturating_sub(1)) << 16).saturating_add_signed(-ago_65536)
     }
 
-    fn crossing(&self, config: &BarrierConfig, sample: u32) -> Instant {
-        let at = self.opened().saturating_add(u64::from(sample));
-        config.instant(self.start, at << 16).whole()
+    fn crossing(&self, config: &BarrierConfig, sample: u64) -> Instant {
+        config.instant(self.start, sample << 16).whole()
+    }
+
+    /// First and last crossing under way, as numbers of samples.
+    fn crossings(&self) -> (u64, u64) {
+        let from_opened = |sample: u32| self.opened().saturating_add(u64::from(sample));
+        (from_opened(self.first), from_opened(self.last))
     }
 
     fn width(&self, config: &BarrierConfig) -> Span {

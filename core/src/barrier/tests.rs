@@ -167,7 +167,15 @@ fn a_shallow_contact_is_told_with_its_release_and_flagged() {
     assert_eq!(contacts.len(), 2, "{:?}", run.seen);
     for (_, contact) in &contacts {
         assert!(contact.flags.contains(Flags::SHALLOW), "{contact:?}");
+        assert!(contact.first_edge <= contact.last_edge, "{contact:?}");
+        assert!(contact.onset.whole() < contact.confirmed, "{contact:?}");
+        assert!(contact.last_edge < contact.confirmed, "{contact:?}");
     }
+    // Half light on the way down and, 4000 samples after the first ramp began, on the way up.
+    let share = f64::from(REST) / 2.0 / f64::from(REST - 900);
+    let expected = 4_000.0 + 2_000.0 * (1.0 - share) - 2_000.0 * share;
+    let apart = samples(contacts[1].1.onset) - samples(contacts[0].1.onset);
+    assert!((apart - expected).abs() < 10.0, "{apart} {expected}");
     assert_eq!(contacts[1].1.doubt, None);
     assert!(!run.barrier.in_contact());
     // The next one is an ordinary one.

@@ -10,7 +10,7 @@ mod contact;
 mod doubt;
 mod line;
 pub(crate) mod math;
-mod soft_clip;
+pub(crate) mod soft_clip;
 mod zone;
 
 pub use chatter::Chatter;

@@ -8,7 +8,7 @@
 use super::math;
 
 /// The weight of full light.
-pub(super) const FULL: u32 = 65_535;
+pub(crate) const FULL: u32 = 65_535;
 /// Variance of the weighted sum against samples inside and light, in 1/1024: 1.1727, the reciprocal
 /// of (∫φ² dz · 2·1.5548) between 6 and 94 %.
 pub(super) const SCATTER_1024: u32 = 1_201;
@@ -44,7 +44,7 @@ const WEIGHTS: [u16; 257] = [
 
 /// Weight of `light`, `reciprocal` = 2^48 / rest level, both in 2^-24 of full scale.
 #[inline]
-pub(super) fn weight(light: u32, reciprocal: u32) -> u32 {
+pub(crate) fn weight(light: u32, reciprocal: u32) -> u32 {
     // Samples have 16 bits at most. In 2^-16 of a step of the table; rest levels below 2^20 are
     // refused, so it fits 28 bits.
     let place = (math::product(reciprocal, light >> 8) >> 16) as u32;

@@ -47,9 +47,16 @@ impl Band {
         }
     }
 
-    /// Height of the zone, at least 1.
+    /// Light above the lower end, held to the zone.
+    #[inline]
+    pub(crate) fn plain(self, light: u32) -> u32 {
+        light.min(self.high).saturating_sub(self.low)
+    }
+
+    /// Height of the zone.
+    #[inline]
     pub(crate) fn height(self) -> u32 {
-        self.high.saturating_sub(self.low).max(1)
+        self.high.wrapping_sub(self.low)
     }
 }
 
@@ -108,35 +115,24 @@ impl Zone {
         self.inside
     }
 
-    /// One sample of falling light; it has left the zone after `hold` samples beyond a guard.
+    /// A sample of falling light, its weight above the lower end, of `full` at the upper end.
     #[inline]
-    pub(crate) fn step(&mut self, band: Band, weigh: Weigh, light: u32, hold: u32) -> Left {
-        let (low, high) = (band.low, band.high);
-        if self.samples == 0 {
-            if light >= high {
-                return Left::Not;
-            }
-            *self = Self::default();
-        }
+    pub(crate) fn add(&mut self, weight: u32, full: u32) {
         self.samples = self.samples.saturating_add(1);
-        let weight = match weigh {
-            Weigh::Plain => light.min(high).saturating_sub(low),
-            Weigh::Soft { reciprocal } => soft_clip::weight(light, reciprocal),
-        };
         self.sum += u64::from(weight);
-        if light < band.low_guard {
-            self.count(true, hold)
-        } else if light >= band.high_guard {
-            self.count(false, hold)
-        } else {
-            self.inside += u32::from(light > low && light < high);
-            self.beyond = 0;
-            Left::Not
-        }
+        // Neither nothing nor all.
+        self.inside += u32::from(weight.wrapping_sub(1) < full.wrapping_sub(1));
     }
 
+    /// It lies between the guards.
     #[inline]
-    fn count(&mut self, below: bool, hold: u32) -> Left {
+    pub(crate) fn stay(&mut self) {
+        self.beyond = 0;
+    }
+
+    /// It lies beyond a guard; after `hold` such samples in a row the light has left the zone.
+    #[inline]
+    pub(crate) fn leave(&mut self, below: bool, hold: u32) -> Left {
         if self.below != below {
             self.below = below;
             self.beyond = 0;
@@ -158,7 +154,7 @@ impl Zone {
     /// half way.
     pub(crate) fn ago_65536(&self, band: Band, weigh: Weigh) -> i64 {
         let height = match weigh {
-            Weigh::Plain => band.height(),
+            Weigh::Plain => band.height().max(1),
             Weigh::Soft { .. } => soft_clip::FULL,
         };
         let above = math::quotient_256(self.sum.saturating_mul(256), height).min(1 << 48);
@@ -178,7 +174,7 @@ impl Zone {
     ) -> Option<(u32, u32)> {
         let inside = u64::from(self.inside.max(1));
         let (own, height) = match weigh {
-            Weigh::Plain => (inside << 10, band.height()),
+            Weigh::Plain => (inside << 10, band.height().max(1)),
             Weigh::Soft { .. } => (inside * u64::from(soft_clip::SCATTER_1024), rest.max(1)),
         };
         let own = (u128::from(own) * u128::from(math::square(noise))) >> 10;
