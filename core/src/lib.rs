@@ -30,12 +30,12 @@
 //!   The causal estimate replaces it where few edges allow telling (`hybrid`); a glitch that
 //!   touches the crossing itself cannot be told from contact.
 //! * **Flutter** (the tool bouncing off) is averaged like noise: first edge, onset, confirmation
-//!   and edge count are all reported, and `rough` marks it. With a short hold, early hits are
-//!   dropped as glitches.
+//!   and edge count are all reported, and `flutter` marks it where contact broke up twice or more.
+//!   With a short hold, early hits are dropped as glitches.
 //! * **Vibration slower than the hold** moves the blade itself: the onset is then that of the
 //!   vibrating blade, and no doubt stated here knows it.
 //! * **Hysteresis** shifts the onset with the feed: at most its own width. Let the comparator
-//!   chatter (half hysteresis up to half a sigma of noise).
+//!   chatter (half hysteresis up to half a sigma of noise), and calibrate the rest: [`lateness`].
 //! * **Short hold**: below ten mean dwells the ends of the chatter are cut (`short_hold`).
 //! * **Slow drift and 1/f noise** are not in the doubt, nor is the tolerance of the capture clock,
 //!   which belongs to spans.

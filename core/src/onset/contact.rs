@@ -1,5 +1,7 @@
 //! What a line reports.
 
+use core::num::NonZeroU32;
+
 use crate::flags::Flags;
 use crate::time::{FineInstant, Instant, Span, TickRate};
 
@@ -7,26 +9,29 @@ use crate::time::{FineInstant, Instant, Span, TickRate};
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub struct Doubt(u32);
+pub struct Doubt(NonZeroU32);
 
 impl Doubt {
     /// `sixteenths` of a tick; 0 becomes 1.
     #[must_use]
     pub const fn from_sixteenths(sixteenths: u32) -> Self {
-        Self(if sixteenths == 0 { 1 } else { sixteenths })
+        match NonZeroU32::new(sixteenths) {
+            Some(sixteenths) => Self(sixteenths),
+            None => Self(NonZeroU32::MIN),
+        }
     }
 
     /// 1/16 ticks.
     #[must_use]
     pub const fn sixteenths(self) -> u32 {
-        self.0
+        self.0.get()
     }
 
     /// Nanoseconds, rounded up, at least 1.
     #[must_use]
     pub const fn ns(self, rate: TickRate) -> u64 {
         // 2^32 · 10^9 stays below 2^62.
-        let ns = (self.0 as u64 * 1_000_000_000).div_ceil(16 * rate.hz() as u64);
+        let ns = (self.0.get() as u64 * 1_000_000_000).div_ceil(16 * rate.hz() as u64);
         if ns == 0 {
             1
         } else {
@@ -39,7 +44,7 @@ impl Doubt {
 #[cfg(feature = "fixed")]
 impl From<Doubt> for fixed::types::U28F4 {
     fn from(doubt: Doubt) -> Self {
-        Self::from_bits(doubt.0)
+        Self::from_bits(doubt.sixteenths())
     }
 }
 
