@@ -7,6 +7,7 @@ pub mod cli;
 pub mod fault;
 pub mod light;
 pub mod log;
+pub(crate) mod named;
 pub mod quantity;
 pub mod replay;
 pub mod report;

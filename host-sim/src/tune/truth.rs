@@ -1,6 +1,7 @@
 //! True touches of a log: CSV with columns `onset_ns`, `release_ns`, `feed_nm_s`, others passed over.
 
-use crate::fault::{excerpt, Fault, Place};
+use crate::fault::{excerpt, Fault};
+use crate::named::Named;
 
 /// A true touch.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -18,32 +19,10 @@ pub struct True {
 /// # Errors
 /// A column is missing, or a row has what is no time or feed.
 pub fn parse(bytes: &[u8], file: &str) -> Result<Vec<True>, Fault> {
-    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let mut reader = csv::ReaderBuilder::new()
-        .comment(Some(b'#'))
-        .trim(csv::Trim::All)
-        .from_reader(bytes);
-    let damaged = |why: &csv::Error| {
-        let line = why.position().map_or(1, csv::Position::line);
-        Fault::new(
-            why.to_string(),
-            "CSV with a header and as many fields in each row",
-            "correct this row",
-        )
-        .at(Place::line(file, line))
-    };
-    let header = reader.headers().map_err(|why| damaged(&why))?.clone();
-    let column = |name: &str| {
-        let found = header.iter().position(|field| field == name);
-        found.ok_or_else(|| {
-            let names = header.iter().collect::<Vec<_>>().join(",");
-            Fault::new(
-                format!("the header {}", excerpt(names.as_bytes())),
-                format!("a column {name}"),
-                "name the columns onset_ns,release_ns,feed_nm_s; simulate --truth has them",
-            )
-            .at(Place::line(file, 1))
-        })
+    let mut table = Named::open(bytes, file)?;
+    let column = |name| {
+        let remedy = "name the columns onset_ns,release_ns,feed_nm_s; simulate --truth has them";
+        table.column(name, remedy)
     };
     let columns = [
         column("onset_ns")?,
@@ -51,9 +30,7 @@ pub fn parse(bytes: &[u8], file: &str) -> Result<Vec<True>, Fault> {
         column("feed_nm_s")?,
     ];
     let mut touches: Vec<True> = Vec::new();
-    for record in reader.records() {
-        let record = record.map_err(|why| damaged(&why))?;
-        let row = record.position().map_or(1, csv::Position::line);
+    while let Some((record, place)) = table.next()? {
         let whole = |slot: usize| {
             let field = record.get(columns[slot]).unwrap_or_default();
             field.parse::<i64>().map_err(|_| {
@@ -62,7 +39,7 @@ pub fn parse(bytes: &[u8], file: &str) -> Result<Vec<True>, Fault> {
                     "a whole number of nanoseconds or nm/s",
                     "correct the value or remove the row",
                 )
-                .at(Place::line(file, row))
+                .at(place.clone())
             })
         };
         let touch = True {
@@ -79,7 +56,7 @@ pub fn parse(bytes: &[u8], file: &str) -> Result<Vec<True>, Fault> {
                 "touches in the order of time, each with its feed",
                 "correct this row",
             )
-            .at(Place::line(file, row)));
+            .at(place));
         }
         touches.push(touch);
     }

@@ -3,7 +3,8 @@
 use std::io::Read;
 use std::path::Path;
 
-use crate::fault::{excerpt, Fault, Place};
+use crate::fault::{excerpt, Fault};
+use crate::named::Named;
 
 /// An expected touch.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -28,48 +29,22 @@ pub(crate) fn read(path: &Path) -> Result<Vec<Expected>, Fault> {
 }
 
 fn parse(bytes: &[u8], file: &str) -> Result<Vec<Expected>, Fault> {
-    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let mut reader = csv::ReaderBuilder::new()
-        .comment(Some(b'#'))
-        .trim(csv::Trim::All)
-        .from_reader(bytes);
-    let damaged = |why: &csv::Error| {
-        let line = why.position().map_or(1, csv::Position::line);
-        Fault::new(
-            why.to_string(),
-            "CSV with a header and as many fields in each row",
-            "correct this row",
-        )
-        .at(Place::line(file, line))
-    };
-    let header = reader.headers().map_err(|why| damaged(&why))?.clone();
-    let column = |name: &str| {
-        header
-            .iter()
-            .position(|field| field == name)
-            .ok_or_else(|| {
-                let found = header.iter().collect::<Vec<_>>().join(",");
-                Fault::new(
-                    format!("the header {}", excerpt(found.as_bytes())),
-                    format!("a column {name}"),
-                    "name the columns line,onset_ns; the output of replay --csv has them",
-                )
-                .at(Place::line(file, 1))
-            })
+    let mut table = Named::open(bytes, file)?;
+    let column = |name| {
+        let remedy = "name the columns line,onset_ns; the output of replay --csv has them";
+        table.column(name, remedy)
     };
     let (line, onset) = (column("line")?, column("onset_ns")?);
     let mut touches = Vec::new();
-    for record in reader.records() {
-        let record = record.map_err(|why| damaged(&why))?;
+    while let Some((record, place)) = table.next()? {
         let field = record.get(onset).unwrap_or_default();
         let onset_ns = field.parse().map_err(|_| {
-            let row = record.position().map_or(1, csv::Position::line);
             Fault::new(
                 format!("{} as onset_ns", excerpt(field.as_bytes())),
                 "a whole number of nanoseconds",
                 "correct the time or remove the row",
             )
-            .at(Place::line(file, row))
+            .at(place)
         })?;
         touches.push(Expected {
             line: record.get(line).unwrap_or_default().to_owned(),

@@ -1,6 +1,5 @@
 //! The same barrier read by a converter: samples of a few touches, their onsets beside the truth.
 
-use std::fmt::Write as _;
 use std::fs::File;
 use std::path::Path;
 
@@ -161,19 +160,8 @@ impl Lit {
         cells
     }
 
-    /// The truth as CSV.
-    pub(crate) fn truth_csv(&self) -> String {
-        let mut text = String::from("touch,onset_ns,release_ns,feed_nm_s\n");
-        for (k, (touch, _)) in self.pairs.iter().enumerate() {
-            let _ = writeln!(
-                text,
-                "{},{},{},{}",
-                k + 1,
-                touch.onset_ns,
-                touch.release_ns,
-                touch.feed_nm_s()
-            );
-        }
-        text
+    /// The true touches.
+    pub(crate) fn touches(&self) -> impl Iterator<Item = &Touch> {
+        self.pairs.iter().map(|(touch, _)| touch)
     }
 }

@@ -36,7 +36,10 @@ pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
     let file = |name: &str| folder.join(name);
     let made = scenario::make(args.seed);
     scenario::write_edges(&file("edges.csv"), &made)?;
-    super::write_file(&file("truth.csv"), scenario::truth_csv(&made).as_bytes())?;
+    super::write_file(
+        &file("truth.csv"),
+        scenario::truth_csv(made.touches.iter()).as_bytes(),
+    )?;
     super::write_file(&file("replay.toml"), scenario::CONFIG.as_bytes())?;
 
     let log = file("edges.csv").display().to_string();
@@ -88,7 +91,10 @@ fn sampled(recording: &Path, seed: u64, folder: &Path) -> Result<Lit, Fault> {
     })?;
     let lit = Lit::new(&truth, &rows);
     write_touches(&folder.join("light_touches.csv"), &rows)?;
-    super::write_file(&folder.join("light_truth.csv"), lit.truth_csv().as_bytes())?;
+    super::write_file(
+        &folder.join("light_truth.csv"),
+        scenario::truth_csv(lit.touches()).as_bytes(),
+    )?;
     super::write_file(&folder.join("light.toml"), light::CONFIG.as_bytes())?;
     Ok(lit)
 }

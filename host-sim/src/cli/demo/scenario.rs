@@ -170,9 +170,9 @@ pub(crate) fn write_edges(path: &Path, made: &Made) -> Result<(), Fault> {
 }
 
 /// The truth as CSV.
-pub(crate) fn truth_csv(made: &Made) -> String {
+pub(crate) fn truth_csv<'a>(touches: impl Iterator<Item = &'a Touch>) -> String {
     let mut text = String::from("touch,onset_ns,release_ns,feed_nm_s\n");
-    for (k, touch) in made.touches.iter().enumerate() {
+    for (k, touch) in touches.enumerate() {
         let _ = writeln!(
             text,
             "{},{},{},{}",
