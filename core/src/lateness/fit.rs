@@ -165,8 +165,9 @@ impl Lateness {
     }
 
     /// How late a contact of so many edges is at a feed that is not known. Chatter of three edges
-    /// or more has the constant time of slow feeds. With fewer the light may have been so fast
-    /// that next to nothing of it is left: half is taken, and the other half doubted.
+    /// or more has the constant time of slow feeds. With fewer the feed may be any: the offset is
+    /// then left to the calibration of the place, of which it is a part at fast feeds, and the
+    /// whole of its time is doubted.
     #[must_use]
     pub fn at_edges(&self, edges: u32) -> Late {
         let offset = self.offset_at(0, self.offset_pm);
@@ -174,9 +175,9 @@ impl Lateness {
         if edges >= CHATTERS {
             return self.with_offset(offset, doubt);
         }
-        // Evenly spread over its range: range/√12.
-        let spread = offset * 296 / 1_024;
-        let late = self.with_offset(offset / 2, doubt);
+        // Anywhere from nothing to all of it: all/√3.
+        let spread = offset * 591 / 1_024;
+        let late = self.with_offset(0, doubt);
         Late {
             doubt_ps: root_sum(late.doubt_ps, spread),
             ..late

@@ -151,7 +151,7 @@ fn a_contact_is_corrected_by_its_feed_or_else_by_its_edges() {
     assert_eq!(slow.doubt.unwrap().sixteenths() / 16, 500);
     assert_eq!(slow.first_edge, contact(900).first_edge);
     let single = late.corrected(&contact(1), RATE, None);
-    assert!((ns(single) - 4_500.0).abs() < 0.02, "{}", ns(single));
+    assert!((ns(single) - 4_000.0).abs() < 0.02, "{}", ns(single));
     assert!(single.doubt > slow.doubt);
     let fast = late.corrected(&contact(1), RATE, Some(400_000_000));
     assert!((ns(fast) - 4_100.0).abs() < 0.1, "{}", ns(fast));

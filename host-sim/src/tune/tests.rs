@@ -1,5 +1,6 @@
 use super::*;
 use crate::replay::Row;
+use proptest::prelude::*;
 use trueonset::flags::Flags;
 
 fn row(onset_ns: i64, release_ns: Option<i64>, flags: Flags) -> Row {
@@ -74,4 +75,12 @@ fn rows_find_their_true_touch_and_strangers_do_not() {
         why.contains("two feeds") && why.contains("--truth"),
         "{why}"
     );
+}
+
+proptest! {
+    #[test]
+    fn any_truth_gets_an_answer(bytes in prop::collection::vec(any::<u8>(), 0..300), rows in "[0-9,\\-\n#\"]{0,200}") {
+        let _ = parse(&bytes, "t.csv");
+        let _ = parse(format!("onset_ns,release_ns,feed_nm_s\n{rows}").as_bytes(), "t.csv");
+    }
 }
