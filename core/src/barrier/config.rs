@@ -281,7 +281,17 @@ impl BarrierConfig {
 
     /// The least count whose light is at least `level` (24 bit).
     pub(super) fn counts_from(&self, level: u32) -> u32 {
-        level.div_ceil(self.step())
+        (level + (self.step - 1)) >> self.shift
+    }
+
+    /// The greatest count whose light is at most `level` (24 bit).
+    pub(super) fn counts_to(&self, level: u32) -> u32 {
+        level >> self.shift
+    }
+
+    /// A level (24 bit) in 1/256 count.
+    pub(super) fn counts_256(&self, level: u32) -> u32 {
+        level >> self.shift.saturating_sub(8)
     }
 
     /// One count, 24 bit.

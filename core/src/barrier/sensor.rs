@@ -171,7 +171,7 @@ impl Barrier {
         let level = self.rest.level();
         Optics {
             rest_counts: config.counts(level),
-            noise_counts_256: self.rest.noise(config) / (config.step() >> 8),
+            noise_counts_256: config.counts_256(self.rest.noise(config)),
             film_permille: config.film(level),
             film_rate_permille_per_h: self.rest.film_rate(),
             flags: self.optics_flags(config),
@@ -186,7 +186,7 @@ impl Barrier {
             return Levels::default();
         }
         let (wide, narrow) = config.bands(rest);
-        let counts = |level: u32| level / (config.step() >> 8);
+        let counts = |level: u32| config.counts_256(level);
         Levels {
             rest: counts(rest),
             trip: counts(config.trip(rest)),
@@ -247,7 +247,7 @@ impl Barrier {
         (self.flip, self.settled_from) = if self.touched {
             // Mirrored at the trip point the light is at least `high` where its counts, flipped,
             // are at least these.
-            let most = (2 * self.trip).saturating_sub(high) / config.step();
+            let most = config.counts_to((2 * self.trip).saturating_sub(high));
             (
                 u16::MAX,
                 u32::from(u16::MAX) - most.min(u32::from(u16::MAX)),

@@ -184,8 +184,8 @@ impl Lateness {
         }
     }
 
-    /// A contact with the lateness taken off its onset and the doubt of that added to its own.
-    /// Stamps of edges and both estimates stay as they were.
+    /// A contact with the lateness taken off its onset and the doubt of that added to its own
+    /// (none where that is beyond what a doubt holds). Stamps of edges and both estimates stay as they were.
     #[must_use]
     pub fn corrected(&self, contact: &Contact, rate: TickRate, feed_nm_s: Option<u32>) -> Contact {
         let late = match feed_nm_s {
@@ -199,11 +199,11 @@ impl Lateness {
         let own = u64::try_from(parts(late.doubt_ps, 16)).unwrap_or(u64::MAX);
         let add = |doubt: Doubt| {
             let both = root_sum(u64::from(doubt.sixteenths()), own);
-            Doubt::from_sixteenths(u32::try_from(both).unwrap_or(u32::MAX))
+            u32::try_from(both).ok().map(Doubt::from_sixteenths)
         };
         Contact {
             onset: earlier(contact.onset, if late.ps < 0 { -shift } else { shift }),
-            doubt: contact.doubt.map(add),
+            doubt: contact.doubt.and_then(add),
             ..*contact
         }
     }

@@ -179,6 +179,12 @@ fn the_ends_of_time_hold() {
             let corrected =
                 late.corrected(&contact, TickRate::from_hz(u32::MAX).unwrap_or(RATE), feed);
             assert!(corrected.onset <= at);
+            // At the fastest feed a millimetre takes a millisecond; else its doubt is endless.
+            assert_eq!(
+                corrected.doubt.is_some(),
+                feed == Some(u32::MAX),
+                "{feed:?}"
+            );
         }
     }
 }

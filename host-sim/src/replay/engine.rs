@@ -37,7 +37,7 @@ impl Happening {
     }
 }
 
-/// Replays records through one core [`Line`] for each line of the log.
+/// Replays records through one core [`Line`](trueonset::onset::Line) for each line of the log.
 pub struct Engine {
     settings: Settings,
     channels: Vec<Option<Channel>>,
