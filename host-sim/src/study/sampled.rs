@@ -28,7 +28,7 @@ const SCHOOL: usize = 300;
 /// Barriers at different places in a block.
 const PHASES: usize = 16;
 /// Samples computed together.
-const WINDOW: usize = 2_048;
+const WINDOW: usize = 512;
 
 /// What is simulated: a cell, seen by a converter.
 #[derive(Debug, Clone, Copy, PartialEq)]
