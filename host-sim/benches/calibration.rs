@@ -74,7 +74,7 @@ fn calibrate(hysteresis: f64, pairs: u64, series: u64) -> Result<Calibrated, Fau
     // What the slowest feed has taught: its touches have the most edges.
     let mut learned = None;
     for (truth, rows, chatter) in logs? {
-        gather(&truth, &rows, &mut calibrator)?;
+        gather(&truth, &rows, &mut calibrator, ("log", "truth"))?;
         learned.get_or_insert(chatter);
     }
     Calibrated::of(&calibrator, learned.unwrap_or_default())

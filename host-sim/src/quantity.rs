@@ -79,6 +79,38 @@ pub(crate) const LENGTH: Kind = Kind {
     ],
 };
 
+/// Times of a calibration, finer than those of a log.
+pub(crate) const FINE_TIME: Kind = Kind {
+    name: "a time",
+    example: "4.2us",
+    finest: "1ps",
+    rounds: false,
+    per_si: 1e12,
+    units: &[
+        unit("ps", 1, 0, 1),
+        unit("ns", 1, 3, 1),
+        unit("us", 1, 6, 1),
+        unit("µs", 1, 6, 1),
+        unit("ms", 1, 9, 1),
+    ],
+};
+
+/// Lengths of a calibration.
+pub(crate) const FINE_LENGTH: Kind = Kind {
+    name: "a length",
+    example: "0.04um",
+    finest: "1pm",
+    rounds: false,
+    per_si: 1e12,
+    units: &[
+        unit("pm", 1, 0, 1),
+        unit("nm", 1, 3, 1),
+        unit("um", 1, 6, 1),
+        unit("µm", 1, 6, 1),
+        unit("mm", 1, 9, 1),
+    ],
+};
+
 pub(crate) const FEED: Kind = Kind {
     name: "a feed",
     example: "300mm/min",

@@ -160,6 +160,27 @@ fn every_example_is_marked_invented_and_runs() {
 }
 
 #[test]
+fn a_followed_cutter_is_told_with_its_release() {
+    let (_folder, path) = scenario("[spindle]\nspeed = \"3000/min\"\nteeth = 2\n");
+    let log = path("hits.csv");
+    let toml = path("s.toml");
+    let made = run(&["simulate", &toml, "--touches", "2", "--log", &log]);
+    assert_eq!(code(&made), 0, "{}", err(&made));
+    let followed = run(&["replay", &log, "--follow", "--config", &toml]);
+    assert_eq!(code(&followed), 0, "{}", err(&followed));
+    let said = out(&followed);
+    let releases: Vec<_> = said
+        .lines()
+        .filter(|line| line.contains("\"release\""))
+        .collect();
+    assert_eq!(releases.len(), 2, "{said}");
+    for release in releases {
+        assert!(release.contains("\"cutter\":{"), "{release}");
+        assert!(!release.contains("short_hold"), "{release}");
+    }
+}
+
+#[test]
 fn hits_of_the_turning_cutter_become_one_touch_each() {
     let (_folder, path) = scenario("");
     let cutter = concat!(

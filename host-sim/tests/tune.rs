@@ -24,8 +24,18 @@ fn column(table: &str, wanted: &str) -> Vec<i64> {
 
 /// A log with its truth at a feed, named after both.
 fn simulate(path: &dyn Fn(&str) -> String, feed: &str, seed: &str) -> (String, String) {
+    simulate_about(path, feed, seed, "0nm")
+}
+
+/// The same with the place of contact spread over twice `about`.
+fn simulate_about(
+    path: &dyn Fn(&str) -> String,
+    feed: &str,
+    seed: &str,
+    about: &str,
+) -> (String, String) {
     let toml = format!(
-        "[approach]\nfeed = \"{feed}\"\ndepth = \"5um\"\nclearance = \"200um\"\n[barrier]\nhysteresis = 1\n"
+        "[approach]\nfeed = \"{feed}\"\nlength_doubt = \"{about}\"\ndepth = \"5um\"\nclearance = \"200um\"\n[barrier]\nhysteresis = 1\n"
     );
     std::fs::write(path("feed.toml"), toml).unwrap();
     let name = feed.replace('/', "_");
@@ -139,4 +149,126 @@ fn what_is_missing_is_named() {
     let turn = run(&["replay", &log, "--config", &path("c.toml")]);
     assert_eq!(code(&turn), 2);
     assert!(err(&turn).contains("calibration.turn"), "{}", err(&turn));
+}
+
+/// Two feeds cannot show the turn: said, and no offset is taken off at a feed not stated.
+#[test]
+fn two_feeds_say_that_the_turn_is_assumed() {
+    let (_folder, path) = scenario("");
+    let (slow, slow_truth) = simulate(&path, "300mm/min", "7");
+    let (fast, fast_truth) = simulate(&path, "5000mm/min", "7");
+    let config = path("two.toml");
+    let tuned = run(&[
+        "tune",
+        &slow,
+        &fast,
+        "--truth",
+        &slow_truth,
+        "--truth",
+        &fast_truth,
+        "--config",
+        &config,
+    ]);
+    assert_eq!(code(&tuned), 0, "{}", err(&tuned));
+    assert!(out(&tuned).contains("is assumed"), "{}", out(&tuned));
+    let written = std::fs::read_to_string(&config).unwrap();
+    assert!(written.contains("turn_found = \"no\""), "{written}");
+    // The file holds what was printed, to the last digit.
+    let replayed = run(&["replay", &fast, "--config", &config, "--csv"]);
+    assert_eq!(code(&replayed), 0, "{}", err(&replayed));
+}
+
+#[test]
+fn the_truth_of_another_log_is_found_out() {
+    let (_folder, path) = scenario("");
+    let (log, truth) = simulate_about(&path, "300mm/min", "7", "20um");
+    let (_, other) = simulate_about(&path, "300mm/min", "9", "20um");
+    let (fast, fast_truth) = simulate(&path, "5000mm/min", "7");
+    let swapped = run(&[
+        "tune",
+        &log,
+        &fast,
+        "--truth",
+        &fast_truth,
+        "--truth",
+        &truth,
+    ]);
+    assert_eq!(code(&swapped), 2);
+    let wrong = run(&[
+        "tune",
+        &log,
+        &fast,
+        "--truth",
+        &other,
+        "--truth",
+        &fast_truth,
+    ]);
+    assert_eq!(code(&wrong), 2, "{}", out(&wrong));
+    assert!(
+        err(&wrong).contains("do not follow this truth") && err(&wrong).contains(&other),
+        "{}",
+        err(&wrong)
+    );
+}
+
+/// A calibration that takes off more than the log shows: drawn from the log's begin, and told.
+#[test]
+fn waves_begin_with_their_log_whatever_is_taken_off() {
+    let (_folder, path) = scenario("");
+    let log = path("early.csv");
+    std::fs::write(
+        &log,
+        "time_ns,line,level\n0,probe,0\n100000,probe,1\n9000000,probe,0\n19000000,probe,1\n",
+    )
+    .unwrap();
+    let config = path("late.toml");
+    std::fs::write(&config, "[calibration]\ndelay = \"1ms\"\n").unwrap();
+    let waves = path("waves.vcd");
+    let replayed = run(&[
+        "replay", &log, "--config", &config, "--waves", &waves, "--csv",
+    ]);
+    assert_eq!(code(&replayed), 0, "{}", err(&replayed));
+    assert!(
+        err(&replayed).contains("1 onsets lie before the log begins"),
+        "{}",
+        err(&replayed)
+    );
+    assert!(std::fs::read_to_string(&waves).unwrap().contains("#0\n"));
+    // Neither is a table guessed at.
+    std::fs::write(&config, "[calibration]\noffset = \"40nm\"\n").unwrap();
+    let guessed = run(&["replay", &log, "--config", &config]);
+    assert_eq!(code(&guessed), 2);
+    assert!(
+        err(&guessed).contains("calibration.turn"),
+        "{}",
+        err(&guessed)
+    );
+}
+
+#[test]
+fn light_has_a_lateness_but_no_constants() {
+    let (_folder, path) = scenario("[sampling]\n");
+    let (log, truth) = (path("light.csv"), path("light-truth.csv"));
+    let made = run(&[
+        "simulate",
+        &path("s.toml"),
+        "--touches",
+        "5",
+        "--log",
+        &log,
+        "--truth",
+        &truth,
+    ]);
+    assert_eq!(code(&made), 0, "{}", err(&made));
+    assert!(std::fs::read_to_string(&log)
+        .unwrap()
+        .starts_with("time_ns,line,counts"));
+    let tuned = run(&["tune", &log, "--truth", &truth, "--json"]);
+    assert_eq!(code(&tuned), 0, "{}", err(&tuned));
+    assert!(out(&tuned).contains("late_nm") && !out(&tuned).contains("delay_ns"));
+    assert!(!err(&tuned).contains("bandwidth"), "{}", err(&tuned));
+    let config = path("light.toml");
+    let kept = run(&["tune", &log, "--truth", &truth, "--config", &config]);
+    assert_eq!(code(&kept), 2);
+    assert!(!std::path::Path::new(&config).exists());
 }

@@ -185,7 +185,8 @@ impl<const TEETH: usize> Hits<TEETH> {
                 if let Some(end) = run.end {
                     let release = Contact {
                         confirmed: deadline,
-                        flags: end.flags.union(run.flags),
+                        // The turn without a hit confirms it, not a hold.
+                        flags: end.flags.without(Flags::SHORT_HOLD).union(run.flags),
                         ..end
                     };
                     tell(HitsEvent::Release(release, self.cutter(config, &run)));

@@ -167,10 +167,11 @@ impl<const FEEDS: usize> Calibrator<FEEDS> {
         self.sums.iter().take(self.feeds).map(Sums::mean)
     }
 
-    /// The constants that fit the pairs best, each feed weighed by its scatter. With two feeds
-    /// the turning feed cannot be found: a constant place is then assumed, which holds for feeds
-    /// at which the light crosses its noise in less than a fifth of a noise cycle. Three feeds or
-    /// more, from the slowest to the fastest used, give all three.
+    /// The constants that fit the pairs best, each feed weighed by its scatter. Three feeds or
+    /// more, from the slowest to the fastest used, show where the offset turns from time into
+    /// place. Two feeds cannot, nor can more where the scatter hides it: a turn is then
+    /// [assumed](Lateness::is_turn_assumed). The constants hold at feeds between the slowest and
+    /// the fastest, with a doubt that covers what two feeds leave open between them.
     ///
     /// # Errors
     /// [`CalibrationError::TooFewFeeds`], [`TooFewPairs`](CalibrationError::TooFewPairs) and

@@ -60,6 +60,8 @@ pub struct Lateness {
     offset_pm: u32,
     offset_doubt_pm: u32,
     turn_nm_s: u32,
+    /// Whether the turning feed was taken for granted, not found.
+    turn_assumed: bool,
     /// Correlation of the two doubts.
     together_permille: i16,
 }
@@ -79,6 +81,7 @@ impl Lateness {
             offset_pm: 0,
             offset_doubt_pm: 0,
             turn_nm_s: 1,
+            turn_assumed: false,
             together_permille: 0,
         })
     }
@@ -104,6 +107,15 @@ impl Lateness {
         self.offset_doubt_pm = doubt_pm;
         self.turn_nm_s = turn_nm_s;
         Ok(self)
+    }
+
+    /// States that the turning feed is a guess: the feeds of the calibration did not show it. The
+    /// constants then hold at a stated feed within those of the calibration; what slow feeds cost
+    /// is not known, and [`at_edges`](Self::at_edges) takes no offset off.
+    #[must_use]
+    pub const fn turn_assumed(mut self) -> Self {
+        self.turn_assumed = true;
+        self
     }
 
     /// The correlation of both doubts, ‰. Delay and offset come out of one calibration: where one
@@ -155,6 +167,12 @@ impl Lateness {
         self.turn_nm_s
     }
 
+    /// Whether the turning feed is a guess.
+    #[must_use]
+    pub const fn is_turn_assumed(&self) -> bool {
+        self.turn_assumed
+    }
+
     /// How late a contact at `feed_nm_s` is; the limit of slow feeds for a feed of 0.
     #[must_use]
     pub fn at_feed(&self, feed_nm_s: u32) -> Late {
@@ -165,14 +183,14 @@ impl Lateness {
     }
 
     /// How late a contact of so many edges is at a feed that is not known. Chatter of three edges
-    /// or more has the constant time of slow feeds. With fewer the feed may be any: the offset is
-    /// then left to the calibration of the place, of which it is a part at fast feeds, and the
-    /// whole of its time is doubted.
+    /// or more has the constant time of slow feeds. With fewer the feed may be any, and with an
+    /// assumed turn that time is not known: the offset is then left to the calibration of the
+    /// place, of which it is a part at fast feeds, and the whole of its time is doubted.
     #[must_use]
     pub fn at_edges(&self, edges: u32) -> Late {
         let offset = self.offset_at(0, self.offset_pm);
         let doubt = self.offset_at(0, self.offset_doubt_pm);
-        if edges >= CHATTERS {
+        if edges >= CHATTERS && !self.turn_assumed {
             return self.with_offset(offset, doubt);
         }
         // Anywhere from nothing to all of it: all/√3.

@@ -15,6 +15,9 @@ const MOST_RATIO: u32 = 64;
 /// The turn is looked for from a sixteenth of the slowest feed, in octaves, to half the fastest:
 /// an offset that has not become a place by then cannot be told from a delay.
 const ROOM_OCTAVES: u32 = 4;
+/// Two feeds cannot show a turn: it is assumed an eighth of the slower one, where all but 0.03 % of the
+/// offset acts.
+const ASSUMED_OCTAVES: u32 = 3;
 /// What the form and a turn not quite known miss of the offset in simulated chatter, 1/1024: 6 %.
 const FORM_1024: i64 = 64;
 /// A turn other than the usual one must lower the sum of squares by so many variances.
@@ -76,9 +79,8 @@ pub(super) fn solve(points: &mut [Point], slowest: u32, fastest: u32) -> Latenes
         let share = ((u64::from(point.feed) << PLACES) + fastest / 2).checked_div(fastest);
         point.share = share.unwrap_or(0) as i64;
     }
-    let best = if points.len() < 3 {
-        // A constant place: the turn far below all feeds.
-        try_turn(points, (slowest >> ROOM_OCTAVES).max(1))
+    let (best, found) = if points.len() < 3 {
+        (try_turn(points, (slowest >> ASSUMED_OCTAVES).max(1)), false)
     } else {
         // Where the scatter hides the turn, one in the middle of the fast feeds leaves delay and
         // offset their whole doubt.
@@ -86,12 +88,17 @@ pub(super) fn solve(points: &mut [Point], slowest: u32, fastest: u32) -> Latenes
         let found = search(points, slowest, fastest);
         let earned = (u128::from(math::square(unit)) << 16) * u128::from(EARNS);
         if usual.misfit.saturating_sub(found.misfit) < earned {
-            usual
+            (usual, false)
         } else {
-            found
+            (found, true)
         }
     };
-    stated(points, &best, unit, fastest)
+    let lateness = stated(points, &best, unit, fastest);
+    if found {
+        lateness
+    } else {
+        lateness.turn_assumed()
+    }
 }
 
 /// The best turn on a scale of half octaves, then ever finer round it.
@@ -163,12 +170,11 @@ fn try_turn(points: &[Point], turn: u32) -> Trial {
         together: correlation(qq, qs, ss),
     };
     if trial.offset < 0 {
-        // No hysteresis is below none: a constant delay alone.
+        // No hysteresis is below none: a constant delay alone. That the offset is none is not
+        // known for that: both doubts stay those of two unknowns.
         let drawn = (sy << PLACES).checked_div(ss).unwrap_or(0);
         trial.offset = 0;
         trial.drawn = narrow(drawn);
-        trial.drawn_16 = variance_16(1, ss);
-        trial.together = 0;
     }
     trial.misfit = points.iter().map(|p| misfit(p, &trial)).sum();
     trial
@@ -201,6 +207,35 @@ fn misfit(p: &Point, trial: &Trial) -> u128 {
     off * off * u128::from(p.weight.unsigned_abs())
 }
 
+/// What two feeds leave open between them, pm as a standard uncertainty; 0 with more feeds, which
+/// show it. The form is concave in the feed: between both it lies above their chord, which the fit
+/// is, and below the slower one's distance per feed and the faster one's distance. Where those two
+/// meet they are farthest from the chord; anywhere up to there is all/√3.
+fn unseen_between(points: &[Point]) -> u32 {
+    let [one, other] = points else { return 0 };
+    let (slow, fast) = if one.feed < other.feed {
+        (one, other)
+    } else {
+        (other, one)
+    };
+    let rise = i128::from(fast.half - slow.half);
+    // (y₂ − y₁)·(v₂ − v)/(v₂ − v₁) at v = v₁·y₂/y₁, without the fraction within.
+    let (v1, v2) = (i128::from(slow.feed), i128::from(fast.feed));
+    let (y1, y2) = (i128::from(slow.half), i128::from(fast.half));
+    let apart = if y1 > 0 && rise > 0 {
+        let share = v2 * y1 - v1 * y2;
+        // 2^30 · 2^30 · 2^31 on top.
+        (rise * share)
+            .checked_div((v2 - v1) * y1)
+            .unwrap_or(0)
+            .max(0)
+    } else {
+        // Nothing rises between both: as far apart as they are.
+        rise.abs()
+    };
+    (apart.min(i128::from(MOST)) * 591 / 1_024) as u32
+}
+
 /// The constants with their doubts. Where the form misses the points by more than their scatter
 /// explains, the doubts grow in proportion, and what is missed joins that of the offset.
 fn stated(points: &[Point], best: &Trial, unit: u32, fastest: u32) -> Lateness {
@@ -215,9 +250,11 @@ fn stated(points: &[Point], best: &Trial, unit: u32, fastest: u32) -> Lateness {
         math::root_up(u64::try_from(square).unwrap_or(u64::MAX))
     };
     let form = (best.offset.clamp(0, MOST) * FORM_1024) >> 10;
+    let between = math::square(unseen_between(points));
     let missed = seen
         .saturating_sub(own)
-        .saturating_add(math::square(form as u32));
+        .saturating_add(math::square(form as u32))
+        .saturating_add(between);
     let fitted_doubt = doubt(best.offset_16);
     let offset_doubt = math::root_up(math::square(fitted_doubt).saturating_add(missed));
     // What is missed is shared with nothing.

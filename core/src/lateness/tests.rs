@@ -1,6 +1,6 @@
 extern crate std;
 
-use super::{CalibrationError, Calibrator, Lateness, LatenessError};
+use super::{CalibrationError, Calibrator, Late, Lateness, LatenessError};
 use crate::onset::{Contact, Doubt, DoubtKind};
 use crate::time::{FineInstant, Instant, TickRate};
 use std::vec::Vec;
@@ -58,6 +58,71 @@ fn two_fast_feeds_give_place_and_delay() {
         (4_170_000..4_230_000).contains(&late.delay_ps()),
         "{late:?}"
     );
+}
+
+/// A hysteresis that noise carries at the slow feed and that acts whole at the fast one: two feeds
+/// cannot show where it turns. What is stated must cover what it leaves open, at any feed between.
+#[test]
+fn two_feeds_far_apart_doubt_what_they_cannot_show() {
+    for (h_nm, turn, delay_us) in [
+        (100.0, 1e6, 0.0),
+        (100.0, 4e6, 4.2),
+        (30.0, 2e5, 0.5),
+        (100.0, 5e7, 4.2),
+    ] {
+        let late = calibrated(&[100_000, 20_000_000], h_nm, turn, delay_us, 60.0);
+        assert!(late.is_turn_assumed());
+        let covered = |late: Late, feed: f64| {
+            let exact = form(h_nm, turn, delay_us, feed) / feed * 1e9;
+            let off = (late.ps as f64 - exact).abs();
+            assert!(
+                off <= 2.0 * late.doubt_ps as f64,
+                "{h_nm} {turn} {delay_us} at {feed}: {late:?} for {exact}"
+            );
+        };
+        for feed in [
+            100_000_u32,
+            200_000,
+            1_000_000,
+            4_000_000,
+            10_000_000,
+            20_000_000,
+        ] {
+            covered(late.at_feed(feed), f64::from(feed));
+            covered(late.at_edges(900), f64::from(feed));
+            covered(late.at_edges(1), f64::from(feed));
+        }
+    }
+}
+
+#[test]
+fn a_turn_that_the_feeds_show_is_not_assumed() {
+    assert!(!calibrated(&FEEDS, 40.0, 3e6, 4.2, 100.0).is_turn_assumed());
+    let hidden = calibrated(&FEEDS, 0.0, 3e6, 4.2, 3_000.0);
+    assert!(hidden.is_turn_assumed());
+    // Nothing of an offset not seen is taken off, whatever the chatter.
+    assert_eq!(hidden.at_edges(900), hidden.at_edges(1));
+}
+
+/// The bound of no hysteresis below none makes neither constant better known.
+#[test]
+fn an_offset_held_at_none_keeps_the_doubt_of_two_unknowns() {
+    let mut above = Calibrator::<4>::new();
+    let mut below = Calibrator::<4>::new();
+    for feed in [1_000_000_u32, 20_000_000, 80_000_000] {
+        let delayed = i64::from(feed) * 42 / 10_000;
+        for scatter in [-2_000, 0, 2_000] {
+            above.pair(feed, delayed + 1_500 + scatter).unwrap();
+            below.pair(feed, delayed - 1_500 + scatter).unwrap();
+        }
+    }
+    let (above, below) = (above.solve().unwrap(), below.solve().unwrap());
+    assert!(above.offset_pm() > 0 && below.offset_pm() == 0);
+    assert!(
+        below.delay_doubt_ps() * 10 >= above.delay_doubt_ps() * 9,
+        "{above:?} {below:?}"
+    );
+    assert!(below.together_permille() < 0, "{below:?}");
 }
 
 #[test]

@@ -1,8 +1,23 @@
 //! Files named on the command line: outputs must not destroy what is read, nor each other.
 
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use crate::fault::{Fault, Place};
+
+/// The whole of a file, or of stdin for `-`.
+///
+/// # Errors
+/// It cannot be read.
+pub(super) fn bytes(path: &Path) -> Result<Vec<u8>, Fault> {
+    let read = if path == Path::new("-") {
+        let mut all = Vec::new();
+        std::io::stdin().read_to_end(&mut all).map(|_| all)
+    } else {
+        std::fs::read(path)
+    };
+    read.map_err(|why| Fault::io(&path.display().to_string(), "read", &why))
+}
 
 /// Refuses outputs that are an input or another output, under whatever name, and two inputs that
 /// are both stdin. A result on stdout must not go into an input either.

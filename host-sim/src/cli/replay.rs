@@ -19,7 +19,7 @@ use crate::fault::{Fault, Place};
 use crate::light::{LightReader, Recording};
 use crate::log::{LogReader, Options};
 use crate::replay::clock::{log_ns, nearest_log_ns};
-use crate::replay::row::{doubt_ns, COLUMNS};
+use crate::replay::row::{doubt_ns, CutterRow, COLUMNS};
 use crate::replay::{
     check_names, Engine, Happening, LightEngine, LightWaves, Lines, Order, Row, Settings, Waves,
 };
@@ -83,6 +83,9 @@ pub(crate) fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
         .map_or(Outcome::Holds, |_| Outcome::CouldNot))
 }
 
+/// Told of an edge log whose comparator nobody described.
+const BANDWIDTH: &str =
+    "bandwidth assumed 100kHz; state that of comparator or filter with --bandwidth";
 /// Hint for an edge log without a touch.
 const NO_TOUCH: &str =
     "no touch; see `trueonset describe`, and try --touched low or a shorter --hold";
@@ -100,7 +103,11 @@ pub(crate) struct Done {
     settled_ns: i64,
     /// What the first line has learned of its hardware.
     learned: Chatter,
+    /// Whether the log is of light, not of edges.
+    light: bool,
     touches: u64,
+    /// Onsets before the log begins: the constants take off more than it shows.
+    before: u64,
     /// Touches handed on before their release was known.
     early: u64,
     /// Touches handed on before it was certain that none comes before them.
@@ -120,6 +127,11 @@ impl Done {
         self.learned
     }
 
+    /// Whether the log is of light, not of edges.
+    pub(crate) fn is_light(&self) -> bool {
+        self.light
+    }
+
     /// Notes, hint and, last, the sum of edges.
     pub(crate) fn tell(self, talk: &Talk) -> Option<Fault> {
         for assumption in &self.assumptions {
@@ -127,6 +139,12 @@ impl Done {
         }
         if self.touches == 0 {
             talk.note(self.hint);
+        }
+        if self.before > 0 {
+            talk.note(&format!(
+                "{} onsets lie before the log begins: [calibration] takes off more than it shows",
+                self.before
+            ));
         }
         if self.early > 0 {
             talk.note(&format!(
@@ -168,6 +186,7 @@ pub(crate) fn replay(
     let mut engine = Engine::new(settings.clone())?;
     let mut order = Order::default();
     let mut happened = Vec::new();
+    let mut before = 0;
     if reader.declares_lines() {
         check_names(settings, &reader)?;
     }
@@ -180,6 +199,7 @@ pub(crate) fn replay(
         }
         pass_on(&engine, &mut happened, &mut order, waves.as_deref_mut());
         while let Some(row) = order.next_ready(&engine) {
+            before += u64::from(row.onset_ns < engine.first_ns());
             each(row)?;
         }
         match waves.as_deref_mut() {
@@ -191,20 +211,27 @@ pub(crate) fn replay(
     pass_on(&engine, &mut happened, &mut order, waves);
     let (touches, early, unordered) = (order.touches(), order.early(), order.unordered());
     for row in order.rest() {
+        before += u64::from(row.onset_ns < engine.first_ns());
         each(row)?;
     }
     if damage.is_none() {
         check_names(settings, &reader)?;
+    }
+    let mut assumptions = reader.assumptions().to_vec();
+    if settings.bandwidth_assumed {
+        assumptions.push(BANDWIDTH.to_owned());
     }
     Ok(Done {
         account: engine.tally().to_string(),
         hint: NO_TOUCH,
         settled_ns: engine.settled_until_ns(),
         learned: engine.learned(),
+        light: false,
         touches,
+        before,
         early,
         unordered,
-        assumptions: reader.assumptions().to_vec(),
+        assumptions,
         damage,
     })
 }
@@ -270,7 +297,9 @@ fn replay_light(
     let damage = reader.each_batch(|batch, reader| {
         // In pieces, so that waves know within so many samples whether the light crosses.
         for piece in batch.chunks(PIECE) {
-            engine.take(piece, reader.lines(), &mut happened)?;
+            engine
+                .take(piece, reader.lines(), &mut happened)
+                .map_err(|why| why.or_at(Place::File(reader.file().to_owned())))?;
             if let Some(waves) = waves.as_deref_mut() {
                 for record in piece {
                     waves.record(record, engine.is_crossing(record.line));
@@ -328,7 +357,9 @@ fn replay_light(
         hint: NO_LIGHT_TOUCH,
         settled_ns: engine.settled_until_ns(),
         learned: settings.chatter,
+        light: true,
         touches,
+        before: 0,
         early,
         unordered,
         assumptions,
@@ -384,6 +415,9 @@ fn follow(
     talk: &Talk,
 ) -> Result<Outcome, Fault> {
     let mut reader = LogReader::open(&args.log, options)?;
+    if settings.bandwidth_assumed {
+        talk.note(BANDWIDTH);
+    }
     let mut engine = Engine::new(settings.clone())?;
     let mut happened = Vec::new();
     let mut touches = 0;
@@ -414,7 +448,9 @@ fn follow(
         hint: NO_TOUCH,
         settled_ns: engine.settled_until_ns(),
         learned: engine.learned(),
+        light: false,
         touches,
+        before: 0,
         early: 0,
         unordered: 0,
         assumptions: reader.assumptions().to_vec(),
@@ -432,20 +468,21 @@ fn event_json(engine: &Engine, happening: &Happening) -> Option<String> {
         _ => return None,
     };
     let flags: Vec<&str> = contact.flags.words().collect();
-    Some(
-        json!({
-            "event": word,
-            "line": engine.name(happening.line),
-            "onset_ns": nearest_log_ns(contact.onset),
-            "doubt_ns": doubt_ns(&contact),
-            "first_edge_ns": log_ns(contact.first_edge),
-            "last_edge_ns": log_ns(contact.last_edge),
-            "edges": contact.edges,
-            "confirmed_ns": log_ns(contact.confirmed),
-            "flags": flags,
-        })
-        .to_string(),
-    )
+    let mut document = json!({
+        "event": word,
+        "line": engine.name(happening.line),
+        "onset_ns": nearest_log_ns(contact.onset),
+        "doubt_ns": doubt_ns(&contact),
+        "first_edge_ns": log_ns(contact.first_edge),
+        "last_edge_ns": log_ns(contact.last_edge),
+        "edges": contact.edges,
+        "confirmed_ns": log_ns(contact.confirmed),
+        "flags": flags,
+    });
+    if let Some(cutter) = &happening.cutter {
+        document["cutter"] = json!(CutterRow::of(cutter));
+    }
+    Some(document.to_string())
 }
 
 fn line(out: &mut dyn Write, text: &str) -> Result<(), Fault> {

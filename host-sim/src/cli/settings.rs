@@ -17,7 +17,7 @@ pub(crate) fn config_name(deciding: &Deciding) -> Option<String> {
     Some(config.display().to_string())
 }
 
-/// The settings, and on stderr what had to be assumed.
+/// The settings, and on stderr what the file is taken for.
 ///
 /// # Errors
 /// The file cannot be read, holds an unknown key or a value without its unit.
@@ -27,15 +27,15 @@ pub(crate) fn settings(deciding: &Deciding, talk: &Talk) -> Result<Settings, Fau
     if let Some(path) = &deciding.config {
         bandwidth_told = read(path, &mut settings, talk)?;
     }
-    state(&deciding.stated, settings, bandwidth_told, talk)
+    state(&deciding.stated, settings, bandwidth_told)
 }
 
 /// The settings of a command line alone.
 ///
 /// # Errors
 /// A value is out of the core's range.
-pub(crate) fn decided(stated: &Stated, talk: &Talk) -> Result<Settings, Fault> {
-    state(stated, Settings::default(), false, talk)
+pub(crate) fn decided(stated: &Stated) -> Result<Settings, Fault> {
+    state(stated, Settings::default(), false)
 }
 
 /// What the command line says, over what was settled before.
@@ -43,9 +43,8 @@ fn state(
     deciding: &Stated,
     mut settings: Settings,
     bandwidth_told: bool,
-    talk: &Talk,
 ) -> Result<Settings, Fault> {
-    let bandwidth_told = bandwidth_told || deciding.bandwidth.is_some();
+    settings.bandwidth_assumed = !bandwidth_told && deciding.bandwidth.is_none();
     if let Some(hold) = deciding.hold {
         settings.hold_ns = hold;
     }
@@ -54,9 +53,6 @@ fn state(
     }
     if let Some(bandwidth) = deciding.bandwidth {
         settings.bandwidth_hz = bandwidth;
-    }
-    if !bandwidth_told {
-        talk.note("bandwidth assumed 100kHz; state that of comparator or filter with --bandwidth");
     }
     for line in &deciding.lines {
         let own = line.rsplit_once('=').and_then(|(name, word)| {
@@ -73,7 +69,7 @@ fn state(
 }
 
 /// Keys of a scenario that a replay acts on.
-const NEEDED: [&str; 15] = [
+const NEEDED: [&str; 16] = [
     "approach.feed",
     "barrier.bandwidth",
     "calibration.chatter",
@@ -83,6 +79,7 @@ const NEEDED: [&str; 15] = [
     "calibration.offset_doubt",
     "calibration.together",
     "calibration.turn",
+    "calibration.turn_found",
     "capture.tick",
     "onset.hold",
     "onset.method",
@@ -95,6 +92,17 @@ const NEEDED: [&str; 15] = [
 fn lateness(tables: &Tables) -> Result<Lateness, Fault> {
     if !tables.has("calibration") {
         return Ok(Lateness::default());
+    }
+    if tables.stated("calibration.turn").is_none() && tables.si("calibration.offset") != 0.0 {
+        return Err(Fault::new(
+            "an offset without the feed at which it turns",
+            "turn beside offset, as tune --config writes them",
+            "state turn; a very low one makes the offset a constant place",
+        )
+        .at(Place::Setting(format!(
+            "{}: calibration.turn",
+            tables.source()
+        ))));
     }
     // Seconds, metres and m/s into ps, pm and nm/s.
     let scaled = |key: &str, per_si: f64| (tables.si(key) * per_si).round();
@@ -110,6 +118,10 @@ fn lateness(tables: &Tables) -> Result<Lateness, Fault> {
         )
     })
     .and_then(|late| late.together(scaled("calibration.together", 1e3) as i16))
+    .map(|late| match tables.stated("calibration.turn_found") {
+        Some(Value::Word("no")) => late.turn_assumed(),
+        _ => late,
+    })
     .map_err(|why| {
         Fault::new(
             why.to_string(),
@@ -180,4 +192,30 @@ fn read(path: &Path, settings: &mut Settings, talk: &Talk) -> Result<bool, Fault
         talk.note(&format!("not needed by a replay: {}", unused.join(", ")));
     }
     Ok(bandwidth.is_some())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::tune::Calibrated;
+
+    /// The file holds the very constants: what a replay reads out of it acts alike at any feed.
+    #[test]
+    fn the_configuration_holds_the_constants_to_the_last_digit() {
+        for (found, together) in [(true, -731), (false, 12)] {
+            let late = Lateness::delay(-4_123_457, 98_765)
+                .and_then(|late| late.offset(40_321, 1_234_567, 25_999_999))
+                .and_then(|late| late.together(together))
+                .unwrap();
+            let late = if found { late } else { late.turn_assumed() };
+            let calibrated = Calibrated {
+                lateness: late,
+                feeds: Vec::new(),
+                chatter_ns: 3_000,
+            };
+            let toml = calibrated.toml(1_000_000, 100_000);
+            let tables = Tables::parse(&toml, "c.toml").unwrap();
+            assert_eq!(lateness(&tables).unwrap(), late);
+        }
+    }
 }

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use serde_json::json;
-use trueonset::lateness::{Calibrator, FeedMean};
+use trueonset::lateness::{Calibrator, FeedMean, Lateness};
 use trueonset::onset::Chatter;
 
 use super::args::Tune;
@@ -32,22 +32,20 @@ pub(crate) fn run(args: &Tune, talk: &Talk) -> Result<Outcome, Fault> {
         )
         .at(Place::Setting("--truth".to_owned())));
     }
-    let mut settings = decided(&args.deciding, talk)?;
+    let mut settings = decided(&args.deciding)?;
     let mut calibrator = Calibrator::<FEEDS>::new();
     let mut whole = Gathered::default();
+    let mut light = 0;
     for (log, truth) in args.logs.iter().zip(&args.truth) {
         // What one log has taught, the next one starts from.
-        let (found, learned) = one_log(log, truth, args, &settings, &mut calibrator, talk)?;
-        settings.chatter = learned;
-        whole.taken += found.taken;
-        whole.without += found.without;
-        whole.unfit += found.unfit;
+        let one = one_log(log, truth, args, &settings, &mut calibrator, talk)?;
+        settings.chatter = one.learned;
+        whole.add(&one.gathered);
+        light += usize::from(one.light);
     }
-    if whole.without + whole.unfit > 0 {
-        talk.note(&format!(
-            "left out: {} true touches without a touch and its release in the log, {} with a remark on their onset",
-            whole.without, whole.unfit
-        ));
+    tell_left_out(&whole, talk);
+    if light > 0 {
+        return of_light(args, light, &calibrator);
     }
     let calibrated = Calibrated::of(&calibrator, settings.chatter)?;
     let text = if args.json {
@@ -63,6 +61,74 @@ pub(crate) fn run(args: &Tune, talk: &Talk) -> Result<Outcome, Fault> {
     Ok(Outcome::Holds)
 }
 
+/// What became of touches that no pair was made of.
+fn tell_left_out(whole: &Gathered, talk: &Talk) {
+    for (count, what) in [
+        (
+            whole.without,
+            "true touches without a touch and its release in the log",
+        ),
+        (whole.unfit, "with a remark on their onset"),
+        (whole.far, "more than 1mm late by their feed"),
+        (whole.spare, "beyond the 65535 that count at one feed"),
+        (whole.strangers, "touches of the logs that no truth has"),
+    ] {
+        if count > 0 {
+            talk.note(&format!("left out: {count} {what}"));
+        }
+    }
+}
+
+/// Samples have neither hysteresis nor chatter: how late they are at each feed is all there is.
+fn of_light(args: &Tune, light: usize, calibrator: &Calibrator<FEEDS>) -> Result<Outcome, Fault> {
+    let wrong = |found: &str, expected: &str, remedy: &str| {
+        Err(Fault::new(found, expected, remedy).at(Place::Setting("LOG".to_owned())))
+    };
+    if light < args.logs.len() {
+        return wrong(
+            "recordings of light beside logs of edges",
+            "one kind: their lateness has nothing in common",
+            "tune each kind by itself",
+        );
+    }
+    if args.config.is_some() {
+        return wrong(
+            "--config with recordings of light",
+            "logs of edges: the constants are a comparator's, and a replay of light takes none off",
+            "leave --config away to see how late the samples are at each feed",
+        );
+    }
+    let mut feeds: Vec<FeedMean> = calibrator.feeds().collect();
+    feeds.sort_by_key(|mean| mean.feed_nm_s);
+    let text = if args.json {
+        let feeds: Vec<_> = feeds.iter().map(feed_json).collect();
+        format!("{}\n", json!({ "feeds": feeds }))
+    } else {
+        let mut rows = vec![["feed", "pairs", "late nm", "± nm", ""]
+            .map(str::to_owned)
+            .to_vec()];
+        rows.extend(feeds.iter().map(|mean| {
+            let mut row = seen(mean);
+            row.push(String::new());
+            row
+        }));
+        format!(
+            "{}\n\nLight, not edges: there is no comparator to calibrate.\n\
+             Measuring code, not a safety device: prove the setting at reduced feed.\n",
+            table(&rows)
+        )
+    };
+    super::print(text.as_bytes())?;
+    Ok(Outcome::Holds)
+}
+
+/// What one log gave.
+struct OneLog {
+    gathered: Gathered,
+    learned: Chatter,
+    light: bool,
+}
+
 /// The pairs of one log.
 fn one_log(
     log: &str,
@@ -71,9 +137,9 @@ fn one_log(
     settings: &Settings,
     calibrator: &mut Calibrator<FEEDS>,
     talk: &Talk,
-) -> Result<(Gathered, Chatter), Fault> {
+) -> Result<OneLog, Fault> {
     let name = truth.display().to_string();
-    let bytes = std::fs::read(truth).map_err(|why| Fault::io(&name, "read", &why))?;
+    let bytes = files::bytes(truth)?;
     let truth = parse(&bytes, &name)?;
     let mut rows = Vec::new();
     let done = replay(log, settings, &args.reading.options(), None, &mut |row| {
@@ -88,15 +154,39 @@ fn one_log(
         )
         .at(Place::File(log.to_owned())));
     }
-    let learned = done.learned();
+    let (learned, light) = (done.learned(), done.is_light());
     if let Some(damage) = done.tell(talk) {
         return Err(damage);
     }
-    Ok((gather(&truth, &rows, calibrator)?, learned))
+    Ok(OneLog {
+        gathered: gather(&truth, &rows, calibrator, (log, &name))?,
+        learned,
+        light,
+    })
 }
 
 fn nm(pm: f64) -> String {
     format!("{:.2}", pm / 1e3)
+}
+
+/// A feed and what was seen at it.
+fn seen(mean: &FeedMean) -> Vec<String> {
+    vec![
+        show_feed_nm_s(u64::from(mean.feed_nm_s)),
+        mean.pairs.to_string(),
+        nm(mean.half_pm as f64),
+        nm(f64::from(mean.doubt_pm)),
+    ]
+}
+
+/// The same for machines.
+fn feed_json(mean: &FeedMean) -> serde_json::Value {
+    json!({
+        "feed_nm_s": mean.feed_nm_s,
+        "pairs": mean.pairs,
+        "late_nm": mean.half_pm as f64 / 1e3,
+        "doubt_nm": f64::from(mean.doubt_pm) / 1e3,
+    })
 }
 
 /// What the fit leaves at a feed, pm.
@@ -117,15 +207,13 @@ fn page(calibrated: &Calibrated) -> String {
     ];
     let mut rows = vec![header.map(str::to_owned).to_vec()];
     for mean in &calibrated.feeds {
-        rows.push(vec![
-            show_feed_nm_s(u64::from(mean.feed_nm_s)),
-            mean.pairs.to_string(),
-            nm(mean.half_pm as f64),
-            nm(f64::from(mean.doubt_pm)),
+        let mut row = seen(mean);
+        row.extend([
             format!("{:.2}", calibrated.fitted_nm(mean.feed_nm_s)),
             nm(left_pm(calibrated, mean)),
             String::new(),
         ]);
+        rows.push(row);
     }
     let late = &calibrated.lateness;
     let most = calibrated
@@ -137,7 +225,7 @@ fn page(calibrated: &Calibrated) -> String {
         "{}\n\n\
          delay {:.3} ± {:.3} us of filter and comparator, a constant time\n\
          offset {} ± {} nm, half the hysteresis as travel of the blade\n\
-         it is a constant time of {:.3} us below about {}, a constant place above\n\
+         {}\n\
          {}\n\
          left by the fit: {} nm at most, over the feeds above only\n\
          Measuring code, not a safety device: prove the setting at reduced feed.\n",
@@ -146,8 +234,7 @@ fn page(calibrated: &Calibrated) -> String {
         f64::from(late.delay_doubt_ps()) / 1e6,
         nm(f64::from(late.offset_pm())),
         nm(f64::from(late.offset_doubt_pm())),
-        (late.at_feed(0).ps - late.delay_ps()) as f64 / 1e6,
-        show_feed_nm_s(u64::from(late.turn_nm_s())),
+        turn(late),
         match calibrated.chatter_ns {
             0 => "no touch of nine edges or more: what one edge of chatter stands for is not known"
                 .to_owned(),
@@ -160,6 +247,22 @@ fn page(calibrated: &Calibrated) -> String {
     )
 }
 
+/// Where the offset turns from time into place, and whether that was found.
+fn turn(late: &Lateness) -> String {
+    let at = show_feed_nm_s(u64::from(late.turn_nm_s()));
+    if late.is_turn_assumed() {
+        return format!(
+            "these feeds do not show where it turns from a constant time into a constant place; {at} is assumed:\n\
+             state [approach] feed, within the feeds above, or no offset is taken off; three feeds or more, from\n\
+             below to above the turn, and more pairs find it"
+        );
+    }
+    format!(
+        "it is a constant time of {:.3} us below about {at}, a constant place above",
+        (late.at_feed(0).ps - late.delay_ps()) as f64 / 1e6
+    )
+}
+
 /// For machines.
 fn document(calibrated: &Calibrated) -> serde_json::Value {
     let late = &calibrated.lateness;
@@ -167,13 +270,9 @@ fn document(calibrated: &Calibrated) -> serde_json::Value {
         .feeds
         .iter()
         .map(|mean| {
-            json!({
-                "feed_nm_s": mean.feed_nm_s,
-                "pairs": mean.pairs,
-                "late_nm": mean.half_pm as f64 / 1e3,
-                "doubt_nm": f64::from(mean.doubt_pm) / 1e3,
-                "fitted_nm": calibrated.fitted_nm(mean.feed_nm_s),
-            })
+            let mut feed = feed_json(mean);
+            feed["fitted_nm"] = json!(calibrated.fitted_nm(mean.feed_nm_s));
+            feed
         })
         .collect();
     json!({
@@ -184,6 +283,7 @@ fn document(calibrated: &Calibrated) -> serde_json::Value {
         "chatter_ns": calibrated.chatter_ns,
         "together": f64::from(late.together_permille()) / 1e3,
         "turn_nm_s": late.turn_nm_s(),
+        "turn_found": !late.is_turn_assumed(),
         "feeds": feeds,
     })
 }

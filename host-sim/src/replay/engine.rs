@@ -41,6 +41,7 @@ impl Happening {
 pub struct Engine {
     settings: Settings,
     channels: Vec<Option<Channel>>,
+    first_ns: i64,
     latest_ns: i64,
     started: u64,
     edges: u64,
@@ -56,6 +57,7 @@ impl Engine {
         Ok(Self {
             settings,
             channels: Vec::new(),
+            first_ns: i64::MAX,
             latest_ns: i64::MIN,
             started: 0,
             edges: 0,
@@ -74,6 +76,7 @@ impl Engine {
     ) -> Result<(), Fault> {
         for record in batch {
             self.latest_ns = self.latest_ns.max(record.time_ns);
+            self.first_ns = self.first_ns.min(record.time_ns);
             let at = instant(record.time_ns);
             match record.what {
                 What::Edge(level) => {
@@ -138,6 +141,12 @@ impl Engine {
         lines
             .next()
             .map_or(self.settings.chatter, super::channel::Channel::learned)
+    }
+
+    /// The earliest time seen, ns; the end of time before any.
+    #[must_use]
+    pub fn first_ns(&self) -> i64 {
+        self.first_ns
     }
 
     /// The latest time seen, ns.

@@ -11,7 +11,7 @@ use super::clock::{instant, log_ns};
 use super::engine::Happening;
 use super::order::Lines;
 use super::settings::Settings;
-use crate::fault::{Fault, Place};
+use crate::fault::Fault;
 use crate::light::{LightLine, LightRecord, Rate};
 
 /// Ticks of the core's clock in a sample: with its 1/256 ticks, a 16 384th of one.
@@ -113,14 +113,12 @@ impl LightEngine {
         if self.settings.wants(&line.name).is_none() {
             return Ok(None);
         }
-        let place = || Place::Setting(format!("line {}", line.name));
         let Some(rate) = line.rate else {
             return Err(Fault::new(
-                "one single sample",
+                format!("one single sample of {}", line.name),
                 "two samples or more, for a sampling rate",
                 "record longer",
-            )
-            .at(place()));
+            ));
         };
         let hz = u32::try_from(rate.hz()).unwrap_or(u32::MAX);
         let ticks = TickRate::from_hz(hz.saturating_mul(TICKS as u32).max(1));
@@ -136,13 +134,12 @@ impl LightEngine {
             .map_err(|why| {
                 Fault::new(
                     format!(
-                        "{hz} samples a second, {bits} bits, a hold of {} ns",
-                        self.settings.hold_ns
+                        "line {}, {hz} samples a second of {bits} bits, a hold of {} ns: {why}",
+                        line.name, self.settings.hold_ns
                     ),
-                    why,
-                    "resample, or state other settings",
+                    "1kHz to 16MHz, 8 to 24 bits, a hold of one sample or more",
+                    "resample the recording, or state another hold or another [sampling] bits",
                 )
-                .at(place())
             })?;
         Ok(Some(Channel {
             name: line.name.clone(),

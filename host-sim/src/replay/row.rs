@@ -59,7 +59,9 @@ pub struct CutterRow {
 }
 
 impl CutterRow {
-    fn of(cutter: &Cutter) -> Self {
+    /// In ns and hits a turn.
+    #[must_use]
+    pub fn of(cutter: &Cutter) -> Self {
         Self {
             hits: cutter.hits,
             tooth_period_ns: cutter.tooth_period_256 >> 8,

@@ -27,6 +27,8 @@ pub struct Settings {
     pub touched: Touched,
     /// Bandwidth of comparator or filter, Hz.
     pub bandwidth_hz: u32,
+    /// Whether nobody stated it.
+    pub bandwidth_assumed: bool,
     /// Step of the clock that captured the edges, in 1/256 ns, truncated to the step before;
     /// `None`: not known, the times of the log are taken as they stand.
     pub capture_step_256: Option<u32>,
@@ -54,6 +56,7 @@ impl Default for Settings {
             hold_ns: 1_000_000,
             touched: Touched::High,
             bandwidth_hz: 100_000,
+            bandwidth_assumed: false,
             capture_step_256: None,
             sample_bits: 12,
             method: Method::Matched,

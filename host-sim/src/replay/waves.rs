@@ -28,6 +28,9 @@ pub struct Waves<'a> {
     writer: Writer<'a>,
     waiting: BTreeMap<(i64, u64), Record>,
     count: u64,
+    /// When the first line began: nothing is drawn before it.
+    began_ns: Option<i64>,
+    moved: u64,
 }
 
 impl<'a> Waves<'a> {
@@ -47,6 +50,8 @@ impl<'a> Waves<'a> {
             writer: Writer::new(Target::Vcd, out, file, &all, true)?,
             waiting: BTreeMap::new(),
             count: 0,
+            began_ns: None,
+            moved: 0,
         })
     }
 
@@ -68,6 +73,7 @@ impl<'a> Waves<'a> {
             return;
         }
         let first = record.line * 4;
+        self.began_ns.get_or_insert(record.time_ns);
         self.push(record.time_ns, first, record.what);
         if let What::Start(_) = record.what {
             for signal in [TOUCH, ONSET, GLITCH] {
@@ -92,7 +98,10 @@ impl<'a> Waves<'a> {
     }
 
     fn contact(&mut self, first: u32, contact: &Contact, level: Level) {
-        let onset = nearest_log_ns(contact.onset);
+        // What a calibration takes off can reach back before the log.
+        let found = nearest_log_ns(contact.onset);
+        let onset = found.max(self.began_ns.unwrap_or(found));
+        self.moved += u64::from(onset > found);
         let width = i64::try_from(doubt_ns(contact).unwrap_or(1)).unwrap_or(i64::MAX);
         self.push(onset, first + ONSET, What::Edge(Level::High));
         self.push(
@@ -128,6 +137,7 @@ impl<'a> Waves<'a> {
         for record in std::mem::take(&mut self.waiting).into_values() {
             self.writer.write(&record)?;
         }
-        self.writer.finish().map(|loss| loss.times_moved)
+        let moved = self.moved;
+        self.writer.finish().map(|loss| moved + loss.times_moved)
     }
 }

@@ -5,8 +5,8 @@ use std::fmt::Write as _;
 use super::kind::{Kind, Value};
 use crate::fault::Fault;
 use crate::quantity::{
-    ACCELERATION, FEED, FORCE, FREQUENCY, JERK, LENGTH, MASS, MODULUS, RATIO, SHARE, SPEED,
-    STIFFNESS, TEMPERATURE, TIME,
+    ACCELERATION, FEED, FINE_LENGTH, FINE_TIME, FORCE, FREQUENCY, JERK, LENGTH, MASS, MODULUS,
+    RATIO, SHARE, SPEED, STIFFNESS, TEMPERATURE, TIME,
 };
 
 /// Where a key has an effect in this version.
@@ -146,7 +146,7 @@ const NO_RANGE: (&str, &str) = ("", "");
 
 /// All keys, table by table.
 #[rustfmt::skip] // A line each reads as the table it is.
-pub(crate) const KEYS: [Key; 63] = [
+pub(crate) const KEYS: [Key; 64] = [
     key("approach.feed", Quantity(&FEED), "300mm/min", ("0.001mm/min", "60m/min"), Always, "feed towards the beam at contact"),
     key("approach.retract", Quantity(&FEED), "", ("0.001mm/min", "60m/min"), Log, "feed of the way back; none: that of the approach"),
     key("approach.acceleration", Quantity(&ACCELERATION), "", ("1mm/s2", "100m/s2"), Log, "acceleration of the axis; none: it stops at once"),
@@ -169,17 +169,18 @@ pub(crate) const KEYS: [Key; 63] = [
     key("disturbance.flutter", Count, "0", ("0", "1000"), Always, "most hits before the blade stays, each number from 1 on as likely; 0: it stays at once"),
     key("capture.tick", Quantity(&FREQUENCY), "16MHz", ("15.3kHz", "4GHz"), Always, "rate of the clock that stamps the edges"),
     key("capture.bits", Count, "32", ("8", "64"), Later, "width of its counter; times of a log are already widened"),
-    key("sampling.rate", Quantity(&FREQUENCY), "200kHz", ("100Hz", "100MHz"), Always, "samples of the light a second, in place of edges"),
-    key("sampling.bits", Count, "12", ("4", "24"), Always, "width of a sample"),
+    key("sampling.rate", Quantity(&FREQUENCY), "200kHz", ("1kHz", "16MHz"), Always, "samples of the light a second, in place of edges"),
+    key("sampling.bits", Count, "12", ("8", "24"), Always, "width of a sample; above 16 in recordings only"),
     key("onset.method", Word(&["hybrid", "balance", "first_edge", "in_a_row", "matched", "area"]), "", NO_RANGE, Sweep, "what is judged; edges: hybrid (the default: what the library reports), balance, first_edge, in_a_row; samples: matched (the default), area"),
     key("onset.hold", Quantity(&TIME), "1ms", ("1ns", "2.147s"), Always, "how long a level must last to count"),
-    key("calibration.delay", Quantity(&TIME), "0ns", ("-1ms", "1ms"), Replay, "delay of filter and comparator, taken off every onset of edges"),
-    key("calibration.delay_doubt", Quantity(&TIME), "0ns", ("0ns", "1ms"), Replay, "its standard uncertainty"),
-    key("calibration.offset", Quantity(&LENGTH), "0nm", ("0nm", "1mm"), Replay, "half the comparator's hysteresis as travel of the blade"),
-    key("calibration.offset_doubt", Quantity(&LENGTH), "0nm", ("0nm", "1mm"), Replay, "its standard uncertainty"),
+    key("calibration.delay", Quantity(&FINE_TIME), "0ns", ("-1ms", "1ms"), Replay, "delay of filter and comparator, taken off every onset of edges"),
+    key("calibration.delay_doubt", Quantity(&FINE_TIME), "0ns", ("0ns", "4.294967295ms"), Replay, "its standard uncertainty"),
+    key("calibration.offset", Quantity(&FINE_LENGTH), "0nm", ("0nm", "1mm"), Replay, "half the comparator's hysteresis as travel of the blade"),
+    key("calibration.offset_doubt", Quantity(&FINE_LENGTH), "0nm", ("0nm", "4.294967295mm"), Replay, "its standard uncertainty"),
     key("calibration.together", Number, "0", ("-1", "1"), Replay, "correlation of both doubts"),
     key("calibration.chatter", Quantity(&TIME), "0ns", ("0ns", "1s"), Replay, "noise that one edge of chatter stands for, as a time; 0: to be learned"),
     key("calibration.turn", Quantity(&FEED), "60m/min", ("1nm/s", "60m/min"), Replay, "feed about which the offset turns from a constant time into a constant place"),
+    key("calibration.turn_found", Word(&["yes", "no"]), "yes", NO_RANGE, Replay, "whether the feeds of the calibration showed that feed; without it, an offset is taken off at a stated [approach] feed only"),
     key("link.medium", Word(&["wired", "infrared", "radio"]), "", NO_RANGE, Later, "how the trigger gets to the control"),
     key("link.slot", Quantity(&TIME), "", ("1us", "1s"), Later, "time from one slot of the link to the next"),
     key("link.beat", Quantity(&TIME), "", ("1us", "1h"), Later, "time from one sign of life to the next"),

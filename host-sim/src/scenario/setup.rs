@@ -122,6 +122,17 @@ impl Scenario {
                 )
                 .at(Place::File(tables.source().to_owned())))
             }
+            (true, false) if tables.si("sampling.bits") > 16.0 => {
+                return Err(Fault::new(
+                    format!("{} bits", tables.si("sampling.bits")),
+                    "a simulated converter of 8 to 16 bits; 17 to 24 are for recordings",
+                    "state 16",
+                )
+                .at(Place::Setting(format!(
+                    "{}: sampling.bits",
+                    tables.source()
+                ))))
+            }
             (true, false) => Sensing::Samples {
                 rate_hz: hz("sampling.rate"),
                 bits: hz("sampling.bits"),

@@ -14,6 +14,8 @@ pub struct Tables {
     source: String,
     /// A slot for each key.
     stated: Vec<Option<Value>>,
+    /// Tables that stand there without a key: all their defaults are meant.
+    bare: Vec<String>,
 }
 
 impl Tables {
@@ -23,6 +25,7 @@ impl Tables {
         Self {
             source: source.to_owned(),
             stated: vec![None; KEYS.len()],
+            bare: Vec::new(),
         }
     }
 
@@ -69,6 +72,9 @@ impl Tables {
                     near,
                 ));
             };
+            if keys.is_empty() {
+                read.bare.push(table.clone());
+            }
             for (key, value) in keys {
                 let full = format!("{table}.{key}");
                 let here = place(source, text, table, Some(key));
@@ -122,10 +128,10 @@ impl Tables {
         self.stated[slot]
     }
 
-    /// Whether any key of `table` is stated.
+    /// Whether `table` is stated, with or without a key.
     #[must_use]
     pub fn has(&self, table: &str) -> bool {
-        self.keys().any(|key| key.table() == table)
+        self.keys().any(|key| key.table() == table) || self.bare.iter().any(|bare| bare == table)
     }
 
     /// Names of the keys stated, table by table.

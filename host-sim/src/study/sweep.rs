@@ -467,7 +467,13 @@ mod tests {
             let rows = grid(vary).unwrap().run(2, 1, ALWAYS);
             rows.unwrap_err().to_string()
         };
-        assert!(why(&["sampling.bits=4"]).starts_with("sampling.bits: "));
+        for bits in ["sampling.bits=4", "sampling.bits=20"] {
+            assert!(grid(&[bits])
+                .err()
+                .unwrap()
+                .to_string()
+                .contains("sampling.bits"));
+        }
         assert!(why(&["sampling.bits=12", "barrier.trip=30%"]).contains("method area"));
     }
 

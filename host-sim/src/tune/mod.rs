@@ -60,32 +60,32 @@ impl Calibrated {
     #[must_use]
     pub fn toml(&self, hold_ns: u64, bandwidth_hz: u32) -> String {
         let late = &self.lateness;
-        // Times in ns and places in nm, doubts rounded up.
-        let rounded = |x: i64| (x + 500).div_euclid(1_000);
         format!(
             "# Calibrated by make and break at {} feeds. State [approach] feed as well where it is known:\n\
              # single edges then lose their offset too.\n\
              [calibration]\n\
-             delay = \"{}ns\"\n\
-             delay_doubt = \"{}ns\"\n\
-             offset = \"{}nm\"\n\
-             offset_doubt = \"{}nm\"\n\
+             delay = \"{}ps\"\n\
+             delay_doubt = \"{}ps\"\n\
+             offset = \"{}pm\"\n\
+             offset_doubt = \"{}pm\"\n\
              together = {}\n\
              chatter = \"{}ns\"\n\
-             turn = \"{}nm/s\"\n\n\
+             turn = \"{}nm/s\"\n\
+             turn_found = \"{}\"\n\n\
              # As in the calibration.\n\
              [onset]\n\
              hold = \"{hold_ns}ns\"\n\n\
              [barrier]\n\
              bandwidth = \"{bandwidth_hz}Hz\"\n",
             self.feeds.len(),
-            rounded(late.delay_ps()),
-            late.delay_doubt_ps().div_ceil(1_000),
-            rounded(i64::from(late.offset_pm())),
-            late.offset_doubt_pm().div_ceil(1_000),
+            late.delay_ps(),
+            late.delay_doubt_ps(),
+            late.offset_pm(),
+            late.offset_doubt_pm(),
             f64::from(late.together_permille()) / 1e3,
             self.chatter_ns,
             late.turn_nm_s(),
+            if late.is_turn_assumed() { "no" } else { "yes" },
         )
     }
 }

@@ -60,7 +60,7 @@ fn rows_find_their_true_touch_and_strangers_do_not() {
         }
     }
     let mut calibrator = Calibrator::new();
-    let gathered = gather(&truth, &rows, &mut calibrator).unwrap();
+    let gathered = gather(&truth, &rows, &mut calibrator, ("log", "truth")).unwrap();
     assert_eq!(
         (gathered.taken, gathered.without, gathered.unfit),
         (7, 2, 1)

@@ -1,8 +1,8 @@
 //! Reader of expected touches: CSV with columns `line` and `onset_ns`, others passed over.
 
-use std::io::Read;
 use std::path::Path;
 
+use super::super::files;
 use crate::fault::{excerpt, Fault};
 use crate::named::Named;
 
@@ -18,14 +18,7 @@ pub(crate) struct Expected {
 /// Reads the file, or stdin for `-`.
 pub(crate) fn read(path: &Path) -> Result<Vec<Expected>, Fault> {
     let name = path.display().to_string();
-    let bytes = if name == "-" {
-        let mut bytes = Vec::new();
-        std::io::stdin().read_to_end(&mut bytes).map(|_| bytes)
-    } else {
-        std::fs::read(path)
-    };
-    let bytes = bytes.map_err(|why| Fault::io(&name, "read", &why))?;
-    parse(&bytes, &name)
+    parse(&files::bytes(path)?, &name)
 }
 
 fn parse(bytes: &[u8], file: &str) -> Result<Vec<Expected>, Fault> {

@@ -6,7 +6,7 @@ use trueonset::flags::Flags;
 use crate::cli::table::{short_ns, table};
 use crate::cli::talk::Talk;
 use crate::cli::{print, Outcome};
-use crate::fault::Fault;
+use crate::fault::{Fault, Place};
 use crate::light::LightReader;
 use crate::replay::{LightEngine, Settings};
 
@@ -23,7 +23,9 @@ pub(super) fn run(
         begin_ns = batch
             .iter()
             .fold(begin_ns, |begin, record| begin.min(record.time_ns));
-        engine.take(batch, reader.lines(), &mut happened)?;
+        engine
+            .take(batch, reader.lines(), &mut happened)
+            .map_err(|why| why.or_at(Place::File(reader.file().to_owned())))?;
         happened.clear();
         Ok(())
     })?;
