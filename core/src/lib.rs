@@ -56,12 +56,19 @@ pub mod barrier;
 pub mod clock;
 pub mod edge;
 pub mod flags;
+pub mod frame;
 pub mod hits;
 pub mod lateness;
+pub mod lines;
+pub mod link;
 pub mod onset;
+pub mod playout;
 pub mod time;
 
 /// The README's example is compiled and run with the doc tests.
 #[cfg(doctest)]
 #[doc = include_str!("../../README.md")]
 struct Readme;
+
+#[cfg(test)]
+mod drawn;

@@ -227,6 +227,12 @@ impl ClockConfig {
         self.rate
     }
 
+    /// Ticks in a nominal slot, rounded down; 256 or more.
+    #[must_use]
+    pub const fn slot_ticks(&self) -> u64 {
+        self.slot_32 >> 32
+    }
+
     /// The longest memory, slots.
     #[must_use]
     pub const fn memory_slots(&self) -> u32 {

@@ -1,0 +1,105 @@
+//! The key of a probe, and the tag it makes.
+
+/// Why a key was refused.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum KeyError {
+    /// All bytes alike: erased memory, not a drawn key.
+    AllBytesAlike,
+}
+
+impl core::fmt::Display for KeyError {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match self {
+            Self::AllBytesAlike => {
+                f.write_str("all bytes of the key are alike; draw 16 random bytes, one key a probe")
+            }
+        }
+    }
+}
+
+impl core::error::Error for KeyError {}
+
+/// The secret of one probe and its receiver. It can make tags and nothing else: it is neither
+/// printed nor compared nor copied.
+///
+/// ```compile_fail
+/// # let key = trueonset::frame::Key::new([1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16]);
+/// println!("{:?}", key); // error: no Debug
+/// ```
+///
+/// ```compile_fail
+/// # let bytes = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16];
+/// # let Ok(key) = trueonset::frame::Key::new(bytes) else { return };
+/// # let Ok(other) = trueonset::frame::Key::new(bytes) else { return };
+/// let same = key == other; // error: no PartialEq
+/// ```
+///
+/// ```compile_fail
+/// # let Ok(key) = trueonset::frame::Key::new([1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16]) else { return };
+/// let copy = key.clone(); // error: no Clone
+/// ```
+pub struct Key {
+    words: [u64; 2],
+}
+
+impl Key {
+    /// A key of 16 random bytes.
+    ///
+    /// # Errors
+    /// [`KeyError::AllBytesAlike`].
+    pub const fn new(bytes: [u8; 16]) -> Result<Self, KeyError> {
+        let [a, b, c, d, e, f, g, h, i, j, k, l, m, n, o, p] = bytes;
+        let one = u64::from_le_bytes([a, b, c, d, e, f, g, h]);
+        let other = u64::from_le_bytes([i, j, k, l, m, n, o, p]);
+        // Eight times the first byte.
+        let alike = a as u64 * 0x0101_0101_0101_0101;
+        if one == alike && other == alike {
+            return Err(KeyError::AllBytesAlike);
+        }
+        Ok(Self {
+            words: [one, other],
+        })
+    }
+
+    /// SipHash-2-4 of 18 bytes: two words and two bytes (J.-P. Aumasson, D. J. Bernstein, SipHash:
+    /// a fast short-input PRF, 2012).
+    pub(super) fn hash(&self, words: [u64; 2], end: [u8; 2]) -> u64 {
+        let [k0, k1] = self.words;
+        let mut state = [
+            k0 ^ 0x736f_6d65_7073_6575,
+            k1 ^ 0x646f_7261_6e64_6f6d,
+            k0 ^ 0x6c79_6765_6e65_7261,
+            k1 ^ 0x7465_6462_7974_6573,
+        ];
+        let [e0, e1] = end;
+        let last = 18 << 56 | u64::from(e1) << 8 | u64::from(e0);
+        let [w0, w1] = words;
+        for word in [w0, w1, last] {
+            let [v0, v1, v2, v3] = state;
+            let [v0, v1, v2, v3] = rounds([v0, v1, v2, v3 ^ word], 2);
+            state = [v0 ^ word, v1, v2, v3];
+        }
+        let [v0, v1, v2, v3] = state;
+        let [v0, v1, v2, v3] = rounds([v0, v1, v2 ^ 0xff, v3], 4);
+        v0 ^ v1 ^ v2 ^ v3
+    }
+}
+
+fn rounds(state: [u64; 4], count: u8) -> [u64; 4] {
+    let [mut v0, mut v1, mut v2, mut v3] = state;
+    for _ in 0..count {
+        v0 = v0.wrapping_add(v1);
+        v1 = v1.rotate_left(13) ^ v0;
+        v0 = v0.rotate_left(32);
+        v2 = v2.wrapping_add(v3);
+        v3 = v3.rotate_left(16) ^ v2;
+        v0 = v0.wrapping_add(v3);
+        v3 = v3.rotate_left(21) ^ v0;
+        v2 = v2.wrapping_add(v1);
+        v1 = v1.rotate_left(17) ^ v2;
+        v2 = v2.rotate_left(32);
+    }
+    [v0, v1, v2, v3]
+}

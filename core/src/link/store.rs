@@ -1,0 +1,205 @@
+//! What must survive a power loss: how far the probe's counter may have run.
+//!
+//! A stored mark makes a promise in both directions: nothing at or below it is accepted after a
+//! power loss, and nothing above it was accepted before it was durable. So no frame counts twice,
+//! whatever was recorded meanwhile. The link asks for a write ([`Link::want`](super::Link::want)),
+//! the caller writes and says so ([`Link::stored`](super::Link::stored)); in the mean that is one
+//! write a minute.
+//!
+//! # Record, 12 bytes, most significant first
+//! | bytes | what |
+//! |---|---|
+//! | 0-2 | boot number of the probe, 24 bits |
+//! | 3-7 | slot, 40 bits |
+//! | 8-9 | number of the probe |
+//! | 10-11 | CRC-16 of bytes 0 to 9, polynomial 0x90D9 from 0xFFFF, as in a frame |
+
+use super::LinkConfig;
+use crate::frame::{crc16, Mark};
+
+/// Length of a record.
+pub const RECORD: usize = 12;
+
+impl Mark {
+    /// The mark as a record of probe number `id`.
+    #[must_use]
+    pub fn record(self, id: u16) -> [u8; RECORD] {
+        let [_, b0, b1, b2] = self.boot.to_be_bytes();
+        let [_, _, _, s0, s1, s2, s3, s4] = self.slot.to_be_bytes();
+        let [i0, i1] = id.to_be_bytes();
+        let body = [b0, b1, b2, s0, s1, s2, s3, s4, i0, i1];
+        let [c0, c1] = crc16(&body).to_be_bytes();
+        [b0, b1, b2, s0, s1, s2, s3, s4, i0, i1, c0, c1]
+    }
+
+    /// The mark of a record; `None` if it is blank, torn, or of another probe.
+    #[must_use]
+    pub fn of_record(record: &[u8; RECORD], id: u16) -> Option<Self> {
+        let [b0, b1, b2, s0, s1, s2, s3, s4, i0, i1, c0, c1] = *record;
+        let body = [b0, b1, b2, s0, s1, s2, s3, s4, i0, i1];
+        let sound = crc16(&body) == u16::from_be_bytes([c0, c1]);
+        (sound && u16::from_be_bytes([i0, i1]) == id).then_some(Self {
+            boot: u32::from_be_bytes([0, b0, b1, b2]),
+            slot: u64::from_be_bytes([0, 0, 0, s0, s1, s2, s3, s4]),
+        })
+    }
+}
+
+/// A write that is wanted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Write {
+    /// What to write.
+    pub mark: Mark,
+    /// Which of the two records: 0 or 1.
+    pub place: u8,
+    /// Whether the other record must be written after it as well: the probe has started anew, and
+    /// an old record must not outlive that.
+    pub both: bool,
+}
+
+/// What two records say. They are written in turn, so that a torn one costs nothing but a wait.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Stored {
+    /// The promise; `None` where both records are bad: no frame is accepted until paired again.
+    pub mark: Option<Mark>,
+    /// Where the next write goes.
+    pub place: u8,
+}
+
+impl Stored {
+    /// Out of both records. The newer sound one counts; beside a bad one that may have been newer,
+    /// a reserve is added.
+    #[must_use]
+    pub fn read(config: &LinkConfig, records: [&[u8; RECORD]; 2], id: u16) -> Self {
+        let [one, other] = records.map(|record| Mark::of_record(record, id));
+        let reserve = u64::from(config.plan().reserve_slots);
+        let beyond = |mark: Mark| Mark {
+            slot: mark.slot.saturating_add(reserve).min(Mark::LAST_SLOT),
+            ..mark
+        };
+        match (one, other) {
+            (Some(one), Some(other)) if one >= other => Self {
+                mark: Some(one),
+                place: 1,
+            },
+            (Some(_), Some(other)) => Self {
+                mark: Some(other),
+                place: 0,
+            },
+            (Some(one), None) => Self {
+                mark: Some(beyond(one)),
+                place: 1,
+            },
+            (None, Some(other)) => Self {
+                mark: Some(beyond(other)),
+                place: 0,
+            },
+            (None, None) => Self {
+                mark: None,
+                place: 0,
+            },
+        }
+    }
+}
+
+/// Keeps the promise.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(super) struct Keeper {
+    durable: Option<Mark>,
+    place: u8,
+    wanted: Option<Write>,
+    /// The greatest accepted, or promised never to be: nothing at or below is.
+    pub(super) floor: Mark,
+}
+
+impl Keeper {
+    pub(super) fn new(stored: Stored) -> Self {
+        Self {
+            durable: stored.mark,
+            place: stored.place & 1,
+            wanted: None,
+            floor: stored.mark.unwrap_or_default(),
+        }
+    }
+
+    pub(super) fn is_torn(&self) -> bool {
+        self.durable.is_none()
+    }
+
+    pub(super) fn want(&self) -> Option<Write> {
+        self.wanted
+    }
+
+    /// Whether the durable mark covers `who`; asks for the next one where it soon will not.
+    pub(super) fn covers(&mut self, config: &LinkConfig, who: Mark) -> bool {
+        let Some(durable) = self.durable else {
+            return false;
+        };
+        let plan = config.plan();
+        let left = durable.slot.saturating_sub(who.slot);
+        let running_out = who.boot > durable.boot || left < u64::from(plan.lead_slots);
+        if who.boot >= durable.boot && running_out {
+            let slot = who.slot.saturating_add(u64::from(plan.reserve_slots));
+            let mark = Mark {
+                boot: who.boot,
+                slot: slot.min(Mark::LAST_SLOT),
+            };
+            // It never runs back, and what is asked for already is not asked for again.
+            let asked = self.wanted.map_or(durable, |write| write.mark);
+            let worth = mark.boot > asked.boot || self.wanted.is_none() && mark > asked;
+            if worth {
+                self.wanted = Some(Write {
+                    mark,
+                    place: self.place,
+                    both: mark.boot > durable.boot,
+                });
+            }
+        }
+        durable.boot == who.boot && left >= u64::from(plan.guard_slots) && who.slot <= durable.slot
+    }
+
+    /// `mark` is durable now.
+    pub(super) fn stored(&mut self, mark: Mark) {
+        if let Some(write) = self.wanted.filter(|write| write.mark <= mark) {
+            // Both records alike: either may be next.
+            self.place = if write.both { 0 } else { write.place ^ 1 };
+            self.wanted = None;
+        }
+        if self.durable.is_some_and(|durable| mark > durable) {
+            self.durable = Some(mark);
+        }
+    }
+
+    /// What to write when power is about to fail: as little as promises no more than is needed.
+    pub(super) fn close(&self, config: &LinkConfig) -> Option<Mark> {
+        self.durable?;
+        let guard = u64::from(config.plan().guard_slots);
+        Some(Mark {
+            slot: self.floor.slot.saturating_add(guard).min(Mark::LAST_SLOT),
+            ..self.floor
+        })
+    }
+
+    /// On another zero.
+    #[cfg(feature = "walk")]
+    pub(super) fn moved(mut self, zero: super::Zero) -> Self {
+        let back = |mark: Mark| Mark {
+            slot: mark.slot.saturating_sub(zero.slots),
+            ..mark
+        };
+        if zero.marks {
+            self.floor = back(self.floor);
+            self.durable = self.durable.map(back);
+            self.wanted = self.wanted.map(|write| Write {
+                mark: back(write.mark),
+                ..write
+            });
+        } else {
+            self.floor = Mark::default();
+        }
+        self
+    }
+}
