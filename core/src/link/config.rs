@@ -111,7 +111,7 @@ pub enum LinkConfigError {
     EdgesOutnumberNumbers,
     /// A silence longer than an age can tell.
     AgeRange,
-    /// The bound is 0 ticks or above a fourth of a slot.
+    /// The bound is above half a slot: slots could be taken for each other.
     Bound,
     /// Two beats do not fit into the silence allowed.
     Beat,
@@ -141,7 +141,7 @@ impl core::fmt::Display for LinkConfigError {
                 "31 apart is not above dead + 2 bound: a silence could hide 32 edges"
             }
             Self::AgeRange => "dead + 2 bound is not below 131 ms, the longest age a frame tells",
-            Self::Bound => "bound is not within one tick to a fourth of a slot",
+            Self::Bound => "bound is above half a slot",
             Self::Beat => "beat is 0 or two beats are longer than dead",
             Self::Quiet => "quiet is not above dead + 2 bound: a restart could go unnoticed",
             Self::Frames => "join is not 2 to 100 frames, or open is not 1 to 100",
@@ -196,7 +196,7 @@ impl LinkConfig {
         if unseen >= AGE_RANGE_NS {
             return Err(E::AgeRange);
         }
-        if 4 * bound > slot {
+        if 2 * bound > slot {
             return Err(E::Bound);
         }
         if plan.beat_slots == 0 || 2 * plan.beat_slots as u64 * slot > dead {
@@ -295,7 +295,9 @@ mod tests {
         assert_eq!(refused(long), Some(E::AgeRange));
         assert_eq!(
             refused(|plan| {
-                plan.bound_ns = 250_001;
+                plan.bound_ns = 500_001;
+                plan.delay_ns = 60_000_000;
+                plan.apart_ns = 2_000_000;
             }),
             Some(E::Bound)
         );

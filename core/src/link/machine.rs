@@ -265,6 +265,7 @@ impl<S: Slots> Link<S> {
             return Outcome::Older;
         }
         self.slots.update(slot, arrival);
+        self.sight(heard);
         if !heard.measuring {
             self.down();
             return Outcome::Standby;
@@ -310,11 +311,18 @@ impl<S: Slots> Link<S> {
         self.boot = heard.who.boot;
         self.keeper.floor = heard.who;
         self.last = arrival;
+        self.sight(heard);
         if !heard.measuring {
             return Outcome::Standby;
         }
         self.state = State::Joining(1);
         Outcome::Joining
+    }
+
+    /// Whether the newest frame sees contact open.
+    fn sight(&mut self, heard: &Heard) {
+        let open = heard.contact == Contact::Open && !is_fault(heard);
+        self.latch.sight(open);
     }
 
     fn join(&mut self, config: &LinkConfig, heard: &Heard, count: u8) -> Outcome {
@@ -332,7 +340,6 @@ impl<S: Slots> Link<S> {
             self.fault = false;
             self.bad_tags.clear();
             self.strangers.clear();
-            self.latch.sight(heard.contact == Contact::Open);
         }
         Outcome::Joining
     }
@@ -340,14 +347,17 @@ impl<S: Slots> Link<S> {
     /// The newest frame of a live link.
     fn follow(&mut self, config: &LinkConfig, heard: &Heard) -> Outcome {
         self.fault = is_fault(heard);
-        self.latch
-            .sight(heard.contact == Contact::Open && !self.fault);
         if self.fault {
             self.latch.set(Causes::FAULT);
         }
         let all_timed = self.edge(config, heard);
+        let clash = self.slots.is_clash();
+        if clash {
+            // Clock or probe is not as stated: no time on its way is to be relied upon.
+            self.playout.clash();
+        }
         let begin = self.slots.begin(heard.who.slot);
-        if all_timed && begin.bound.is_some_and(|bound| bound <= config.bound) {
+        if all_timed && !clash && begin.bound.is_some_and(|bound| bound <= config.bound) {
             self.last = self.last.max(begin.at);
             Outcome::Life
         } else {
@@ -451,6 +461,7 @@ impl<S: Slots> Link<S> {
         let now = self.advance(config, now);
         if let Some(number) = self.untimed.take() {
             return Some(PlayedEdge {
+                number,
                 touched: number & 1 == 1,
                 onset: None,
                 bound: 0,

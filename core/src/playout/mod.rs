@@ -72,6 +72,8 @@ impl EdgeRemarks {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct PlayedEdge {
+    /// Its number, 0 to 31, as the probe counts.
+    pub number: u8,
     /// Contact (true) or its end.
     pub touched: bool,
     /// When it happened, on the receiver's clock; `None` where only that it did is known.
@@ -205,6 +207,7 @@ impl Playout {
             *last = Waiting::default();
         }
         let edge = PlayedEdge {
+            number: first.number,
             touched: first.number & 1 == 1,
             onset: Some(first.middle()),
             bound: first.bound(),
@@ -215,6 +218,13 @@ impl Playout {
             at: due,
             past: first.past,
         })
+    }
+
+    /// The times of all that wait have become doubtful.
+    pub(crate) fn clash(&mut self) {
+        for waiting in self.all() {
+            waiting.remarks.insert(EdgeRemarks::CLASH);
+        }
     }
 
     /// The link lives anew: what still waits belongs to before.
