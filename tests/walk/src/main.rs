@@ -1,7 +1,12 @@
-//! Walks through the states of small links: `walk [LIMIT] [NAME]`, at most LIMIT states of each
-//! setting (all without it), of the settings whose name contains NAME.
+//! Walks through the states of small links.
+//!
+//! * `walk [LIMIT [NAME]]`: at most LIMIT states of each setting (all without it), of the settings
+//!   whose name contains NAME.
+//! * `walk faults [LIMIT]`: the same over copies of the rules with one fault each; every one must be
+//!   found out by the rule that it breaks.
 
 mod adversary;
+mod faults;
 mod setting;
 mod walk;
 mod world;
@@ -9,52 +14,67 @@ mod world;
 use std::process::ExitCode;
 use std::sync::Mutex;
 
+use setting::Setting;
 use walk::Walked;
 
 fn main() -> ExitCode {
-    let mut args = std::env::args().skip(1);
-    let limit = args
-        .next()
-        .and_then(|text| text.parse().ok())
-        .unwrap_or(u64::MAX);
-    let name = args.next().unwrap_or_default();
-    let chosen = setting::ALL
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let number = |at: usize| args.get(at).and_then(|text| text.parse().ok());
+    let fine = match args.first().map(String::as_str) {
+        Some("faults") => faults::all(number(1).unwrap_or(u64::MAX)),
+        Some("fault") => faults::one(number(1).unwrap_or(u64::MAX)),
+        _ => rules(
+            number(0).unwrap_or(u64::MAX),
+            args.get(1).map_or("", String::as_str),
+        ),
+    };
+    ExitCode::from(u8::from(!fine))
+}
+
+/// Goes through the settings; whether all rules hold.
+fn rules(limit: u64, name: &str) -> bool {
+    let chosen: Vec<&Setting> = setting::ALL
         .iter()
-        .filter(|setting| setting.name.contains(&name));
-    let queue = Mutex::new(chosen);
-    let totals = Mutex::new((0, 0, true));
+        .filter(|setting| setting.name.contains(name))
+        .collect();
+    let totals = Mutex::new((0, 0, !chosen.is_empty()));
+    in_parallel(&chosen, |setting| {
+        let walked = walk::walk(setting, limit);
+        let (text, states, transitions) = match &walked {
+            Ok(walked) => (told(walked), walked.states, walked.transitions),
+            Err(why) => (why.clone(), 0, 0),
+        };
+        println!("{:28} {text}", setting.name);
+        if let Ok(mut totals) = totals.lock() {
+            let fine = matches!(&walked, Ok(walked) if walked.broken.is_none());
+            *totals = (totals.0 + states, totals.1 + transitions, totals.2 && fine);
+        }
+    });
+    let (states, transitions, fine) = totals.into_inner().unwrap_or((0, 0, false));
+    let verdict = if fine {
+        "all rules hold"
+    } else {
+        "a rule is broken"
+    };
+    println!("{states} states, {transitions} transitions: {verdict}");
+    fine
+}
+
+/// Does `work` on each of `all`, on as many threads as there are processors.
+fn in_parallel<T: Sync>(all: &[T], work: impl Fn(&T) + Sync) {
+    let queue = Mutex::new(all.iter());
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     std::thread::scope(|scope| {
         for _ in 0..threads {
             scope.spawn(|| loop {
-                let Some(setting) = queue.lock().ok().and_then(|mut queue| queue.next()) else {
+                let next = queue.lock().ok().and_then(|mut queue| queue.next());
+                let Some(one) = next else {
                     return;
                 };
-                let walked = walk::walk(setting, limit);
-                let (text, states, transitions) = match &walked {
-                    Ok(walked) => (told(walked), walked.states, walked.transitions),
-                    Err(why) => (why.clone(), 0, 0),
-                };
-                println!("{:32} {text}", setting.name);
-                if let Ok(mut totals) = totals.lock() {
-                    let fine = matches!(&walked, Ok(walked) if walked.broken.is_none());
-                    *totals = (totals.0 + states, totals.1 + transitions, totals.2 && fine);
-                }
+                work(one);
             });
         }
     });
-    let Ok((states, transitions, fine)) = totals.into_inner() else {
-        return ExitCode::from(2);
-    };
-    println!(
-        "{states} states, {transitions} transitions: {}",
-        if fine {
-            "all rules hold"
-        } else {
-            "a rule is broken"
-        }
-    );
-    ExitCode::from(u8::from(!fine))
 }
 
 fn told(walked: &Walked) -> String {
@@ -64,7 +84,7 @@ fn told(walked: &Walked) -> String {
         "not closed"
     };
     let mut text = format!(
-        "{} states, {} transitions, {closed}; ready returned from {} states in {} ticks at most",
+        "{} states, {} transitions, {closed}; ready came from {} of them in {} ticks at most",
         walked.states, walked.transitions, walked.recovered.0, walked.recovered.1
     );
     if let Some((broken, path)) = &walked.broken {

@@ -41,6 +41,8 @@ struct Edge {
     under_run: bool,
     /// READY was up.
     under_ready: bool,
+    /// A frame of the live link told that it happened.
+    named: bool,
     /// Its time was in an accepted frame.
     timed: bool,
     /// It was told to the control.
@@ -59,6 +61,8 @@ struct Snapshot {
     /// Ages of the newest and the older edge, ticks; none: beyond the range.
     newest: Option<u32>,
     older: Option<u32>,
+    /// A frame of this slot was accepted.
+    taken: bool,
 }
 
 /// What probe, channel and machine do in a tick.
@@ -324,6 +328,7 @@ impl World {
             number: self.number,
             newest: age(self.newest_at),
             older: age(self.older_at),
+            taken: false,
         };
         self.sent.rotate_right(1);
         self.sent[0] = new;
@@ -349,6 +354,7 @@ impl World {
             world.snapshot(setting);
         }
         world.link.slots_mut().error = i64::from(choice.error);
+        let was_live = world.link.state() == State::Live;
         world.hear(setting, config, choice.air)?;
         if choice.stall {
             world.stalled += 1;
@@ -358,6 +364,18 @@ impl World {
             world.main_loop(setting, config, choice)?;
         }
         world.link.slots_mut().error = 0;
+        if was_live && world.link.state() == State::Down {
+            let lost = world
+                .known()
+                .iter()
+                .any(|edge| edge.named && !edge.timed && !edge.settled);
+            if lost && world.link.causes().is_empty() {
+                return Err(Broken {
+                    rule: "I10 latch",
+                    what: "an edge known to exist ran out untimed and was not latched".to_owned(),
+                });
+            }
+        }
         world.check(setting)?;
         world.forget(setting, config);
         Ok(world)
@@ -376,6 +394,7 @@ impl World {
             number: self.number,
             under_run: shown.run,
             under_ready: shown.ready,
+            named: false,
             timed: false,
             told: false,
             settled: false,
@@ -463,7 +482,9 @@ impl World {
                 match outcome {
                     Outcome::Stranger => self.strange_frame(&before, config, outcome, was_live),
                     Outcome::Duplicate => self.unchanged(&before, config, "duplicate"),
+                    _ if sent.taken => broken("I3 once", "a frame was taken twice"),
                     _ => {
+                        self.sent[back as usize].taken = true;
                         self.accepted(&heard, begin, outcome, was_live);
                         Ok(())
                     }
@@ -487,6 +508,13 @@ impl World {
         let live = self.link.state() == State::Live;
         if live && !was_live {
             self.settle();
+        }
+        if live && was_live {
+            let unseen = self.number.wrapping_sub(self.seen) & 31;
+            let newest = self.number;
+            for edge in self.known() {
+                edge.named |= newest.wrapping_sub(edge.number) & 31 >= unseen && !edge.settled;
+            }
         }
         let told = match heard.kind {
             Kind::Normal => heard.number,
@@ -659,6 +687,9 @@ impl World {
         let Some(onset) = played.onset else {
             edge.told = true;
             edge.settled = true;
+            if self.link.causes().is_empty() {
+                return broken("I10 latch", "an edge without time was not latched");
+            }
             return Ok(());
         };
         let onset = onset.ticks();
