@@ -15,6 +15,7 @@
 //! * [`onset`] waits out the chatter, finds the instant of contact inside it and states its doubt.
 //! * [`hits`] merges the hits of a turning cutter into one touch.
 //! * [`lateness`] calibrates out what comparator and filter add.
+//! * [`clock`] tells when a slot of the probe begins on the clock of the receiver.
 //! * [`flags`] are the remarks a touch may carry, in fixed words.
 //!
 //! Nothing here reads a clock, waits, allocates or panics: time and edges come in as arguments,
@@ -52,6 +53,7 @@
 #![forbid(unsafe_code)]
 
 pub mod barrier;
+pub mod clock;
 pub mod edge;
 pub mod flags;
 pub mod hits;

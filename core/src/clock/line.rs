@@ -1,0 +1,147 @@
+//! The line through the arrivals: the moment of one slot, and the period of a slot.
+
+use super::config::ClockConfig;
+use super::moment::{Length, Moment};
+use crate::onset::math;
+use crate::time::Instant;
+
+/// Fading-memory filter of degree 1 in ticks and slots.
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(super) struct Line {
+    /// The slot the line hangs on, and when it begins.
+    slot: u64,
+    at: Moment,
+    /// Length of a slot, ticks, 32 binary places.
+    period_32: u64,
+    /// Slots from the first arrival to `slot`, up to twice the memory.
+    run: u32,
+    /// Σ of the squared weights of the arrivals in memory, 2^-32; see [`noise`](Self::noise_16).
+    weights_32: u32,
+    /// Largest step of the moment lately, ticks, 16 binary places; fades with the memory.
+    step_16: u64,
+}
+
+impl Line {
+    pub(super) fn new(config: &ClockConfig, slot: u64, arrival: Instant) -> Self {
+        Self {
+            slot,
+            at: Moment::of(arrival),
+            period_32: config.slot_32,
+            run: 0,
+            weights_32: u32::MAX,
+            step_16: 0,
+        }
+    }
+
+    /// Forgets all but the period and hangs on this slot, moved by its residual.
+    pub(super) fn restart(&mut self, slot: u64, residual_32: i64) {
+        self.at = self.moment(slot).moved(residual_32);
+        self.slot = slot;
+        self.run = 0;
+        self.weights_32 = u32::MAX;
+        self.step_16 = 0;
+    }
+
+    /// Whether it hangs on a single arrival.
+    pub(super) fn is_new(&self) -> bool {
+        self.run == 0
+    }
+
+    pub(super) fn period_32(&self) -> u64 {
+        self.period_32
+    }
+
+    /// The memory now, slots: half the run, at most that of the oscillator.
+    pub(super) fn memory(&self, config: &ClockConfig) -> u32 {
+        (self.run / 2).min(config.memory)
+    }
+
+    /// Slots from the line's own to `slot`, saturated to 32 bits.
+    pub(super) fn distance(&self, slot: u64) -> u32 {
+        u32::try_from(slot.abs_diff(self.slot)).unwrap_or(u32::MAX)
+    }
+
+    /// When `slot` begins.
+    pub(super) fn moment(&self, slot: u64) -> Moment {
+        let away = Length::periods(self.period_32, self.distance(slot));
+        if slot < self.slot {
+            self.at.earlier(away)
+        } else {
+            self.at.later(away)
+        }
+    }
+
+    /// The slot that begins nearest to `at`, 0 at the least.
+    pub(super) fn position(&self, at: Instant) -> u64 {
+        let since = at.since(self.at.whole()).ticks();
+        let size = since.unsigned_abs();
+        // Sixteen binary places of the period as long as they fit: below 2^47 ticks.
+        let slots = if size >> 47 == 0 {
+            let period_16 = self.period_32 >> 16;
+            ((size << 16) + period_16 / 2).checked_div(period_16)
+        } else {
+            size.checked_div(self.period_32 >> 32)
+        };
+        let slots = slots.unwrap_or(0);
+        if since < 0 {
+            self.slot.saturating_sub(slots)
+        } else {
+            self.slot.saturating_add(slots)
+        }
+    }
+
+    /// Takes in the residual of a later slot: ticks, 32 binary places.
+    pub(super) fn update(&mut self, config: &ClockConfig, slot: u64, residual_32: i64) {
+        let n = self.distance(slot);
+        if slot <= self.slot {
+            return;
+        }
+        let tau = u64::from(self.memory(config));
+        // 1 − θ = dt/(τ + dt), at most one unit below 1.
+        let fresh = (u64::from(n) << 32)
+            .checked_div(tau + u64::from(n))
+            .map_or(u32::MAX, |fresh| u32::try_from(fresh).unwrap_or(u32::MAX));
+        // (1 − θ)² of a slow loop is some 10^-6: rounded, and with all 32 places.
+        let square = ((math::square(fresh) + (1 << 31)) >> 32) as u32;
+        let gain = (2 * u64::from(fresh)).saturating_sub(u64::from(square));
+        let gain = u32::try_from(gain).unwrap_or(u32::MAX);
+        let size = residual_32.unsigned_abs();
+        // Both at most the size, below 2^63.
+        let step = math::mul_shift(size, gain, 32);
+        let turn = math::mul_shift(size, square, 32)
+            .checked_div(u64::from(n))
+            .unwrap_or(0);
+        let back = residual_32 < 0;
+        let signed = |x: u64| if back { -(x as i64) } else { x as i64 };
+        self.at = self.moment(slot).moved(signed(step));
+        self.period_32 = self
+            .period_32
+            .saturating_add_signed(signed(turn))
+            .max(config.shortest_32)
+            .min(config.longest_32);
+        self.slot = slot;
+        self.run = self
+            .run
+            .saturating_add(n)
+            .min(config.memory.saturating_mul(2));
+        // θ² = 1 − gain.
+        let kept = (u64::from(self.weights_32) * u64::from(!gain)) >> 32;
+        self.weights_32 = u32::try_from(kept + u64::from(square)).unwrap_or(u32::MAX);
+        let theta = !fresh;
+        self.step_16 = math::mul_shift(self.step_16, theta, 32).max(step >> 16);
+    }
+
+    /// What scatter of mean size `mean_16` does to the line at its own slot, at most: ticks, 16
+    /// binary places.
+    ///
+    /// A mean with these weights scatters by √Σw² (its square follows w² ← θ²w² + (1 − θ)²); the
+    /// end of a line by √2.5 of that (its variance 1.25·dt/τ against dt/2τ; a third more while
+    /// it grows). Seven standard deviations of 1.2533 mean sizes: 7·1.2533·√2.5 = 13.9. One
+    /// late arrival in a thousand is no part of a normal distribution: twice the largest step it
+    /// made is the least.
+    pub(super) fn noise_16(&self, mean_16: u64) -> u64 {
+        let root_16 = math::root_up(u64::from(self.weights_32));
+        math::mul_shift(math::mul(mean_16, 14), root_16, 16).max(self.step_16.saturating_mul(2))
+    }
+}
