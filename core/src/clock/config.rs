@@ -1,5 +1,6 @@
 //! What a user says of slots and oscillator, checked once.
 
+use super::jitter::Source;
 use crate::time::TickRate;
 
 /// Least and most of a slot, ns.
@@ -8,10 +9,10 @@ const SLOT_NS: (u32, u32) = (100_000, 100_000_000);
 const STEP_NS: u32 = 125;
 /// The part of the gate that does not scatter, ns.
 const GATE_NS: u64 = 4_000;
-/// Scatter above which stamps may come from software, and the scatter taken for granted before
-/// any was measured: mean sizes, ns.
-const LARGE_NS: u64 = 3_000;
-const PRIOR_NS: u64 = 800;
+/// Scatter above which stamps may come from software, and what is taken for granted of capture
+/// and of software before any was measured: mean sizes, ns.
+const LARGE_NS: u64 = 2_000;
+const PRIOR_NS: (u64, u64) = (800, 8_000);
 
 /// The probe's oscillator as seen by the receiver's: limits of both together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -156,6 +157,8 @@ pub struct ClockConfig {
     /// Large and presumed mean scatter, ticks with 16 binary places.
     pub(super) large_16: u64,
     pub(super) prior_16: u64,
+    /// The source before the choice.
+    pub(super) presumed: Source,
 }
 
 impl ClockConfig {
@@ -217,8 +220,23 @@ impl ClockConfig {
             half_step_256: ticks(STEP_NS as u64 / 2 + 1, rate, 8),
             gate_256: ticks(GATE_NS, rate, 8),
             large_16: ticks(LARGE_NS, rate, 16),
-            prior_16: ticks(PRIOR_NS, rate, 16),
+            prior_16: ticks(PRIOR_NS.0, rate, 16),
+            presumed: Source::Arrivals,
         })
+    }
+
+    /// What to presume of the stamps before their scatter is measured: [`Source::Arrivals`] for
+    /// those of a capture unit (so it is if nothing is said), [`Source::Minima`] for those taken
+    /// by software. The measured scatter decides either way.
+    #[must_use]
+    pub const fn presuming(mut self, source: Source) -> Self {
+        self.presumed = source;
+        let prior_ns = match source {
+            Source::Arrivals => PRIOR_NS.0,
+            Source::Minima => PRIOR_NS.1,
+        };
+        self.prior_16 = ticks(prior_ns, self.rate, 16);
+        self
     }
 
     /// The tick rate of the arrivals.
@@ -276,7 +294,7 @@ impl Away {
     }
 }
 
-/// `ns` in ticks with `places` binary places, rounded up. `ns` is at most 4000.
+/// `ns` in ticks with `places` binary places, rounded up. `ns` is at most 8000.
 const fn ticks(ns: u64, rate: TickRate, places: u32) -> u64 {
     ((ns * rate.hz() as u64) << places) / 1_000_000_000 + 1
 }

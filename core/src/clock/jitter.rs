@@ -40,9 +40,9 @@ impl Mean {
         self.value_16 = self.value_16.saturating_add_signed(share);
     }
 
-    /// What the mean is at most as far as so few sizes can tell: 4/n more, until it fades.
+    /// What the mean is at most as far as so few sizes can tell: some 6/n more, until it fades.
     fn cautious_16(&self) -> u64 {
-        let few = u64::from(AVERAGED - self.count.min(AVERAGED)) / 16;
+        let few = u64::from(AVERAGED - self.count.min(AVERAGED)) / 10;
         let more = self.value_16.saturating_mul(few);
         let more = more.checked_div(u64::from(self.count)).unwrap_or(more);
         self.value_16.saturating_add(more)
@@ -85,13 +85,13 @@ impl Path {
     }
 
     /// How far scatter moves the line at its own slot, as a rule.
-    pub(super) fn spread_16(&self) -> u64 {
-        self.line.spread_16(self.fed.value_16)
+    pub(super) fn spread_16(&self, config: &ClockConfig) -> u64 {
+        self.line.spread_16(config, self.fed.value_16)
     }
 
     /// The same, at most.
-    pub(super) fn noise_16(&self) -> u64 {
-        self.line.noise_16(self.fed.cautious_16())
+    pub(super) fn noise_16(&self, config: &ClockConfig) -> u64 {
+        self.line.noise_16(config, self.fed.cautious_16())
     }
 }
 

@@ -147,16 +147,20 @@ impl Line {
     /// places.
     ///
     /// A mean with these weights scatters by √Σw² (its square follows w² ← θ²w² + (1 − θ)²); the
-    /// end of a line by √2.5 of that (its variance 1.25·dt/τ against dt/2τ; a third more while
-    /// it grows). 6.5 standard deviations of 1.2533 mean sizes: 6.5·1.2533·√2.5 = 12.9.
-    pub(super) fn spread_16(&self, mean_16: u64) -> u64 {
+    /// end of a line by √2.5 of that (its variance 1.25·dt/τ against dt/2τ), and by √(4/3) more
+    /// while the memory grows. 6.5 standard deviations of 1.2533 mean sizes: 6.5·1.2533·√2.5 is
+    /// 12.9, or 14.9.
+    pub(super) fn spread_16(&self, config: &ClockConfig, mean_16: u64) -> u64 {
+        let grows = self.run / 2 < config.memory;
         let root_16 = math::root_up(u64::from(self.weights_32));
-        math::mul_shift(math::mul(mean_16, 13), root_16, 16)
+        let times = if grows { 15 } else { 13 };
+        math::mul_shift(math::mul(mean_16, times), root_16, 16)
     }
 
     /// The same at most: one late arrival in a thousand is no part of a normal distribution, so
     /// twice the largest step it made is the least.
-    pub(super) fn noise_16(&self, mean_16: u64) -> u64 {
-        self.spread_16(mean_16).max(self.step_16.saturating_mul(2))
+    pub(super) fn noise_16(&self, config: &ClockConfig, mean_16: u64) -> u64 {
+        self.spread_16(config, mean_16)
+            .max(self.step_16.saturating_mul(2))
     }
 }

@@ -14,8 +14,10 @@ pub const MAX_SLOT: u64 = (1 << 40) - 1;
 /// Residuals from which the scatter is known well enough; with the two arrivals that make a line,
 /// eight frames.
 const LOCKS: u32 = 6;
-/// Minima before which none of both sources is chosen.
+/// Minima before which the presumed source stays, and before which large scatter is called even:
+/// the first ones still have the start of their line in them.
 const CHOOSES: u32 = 8;
+const EVEN: u32 = 32;
 
 /// When something on the probe's clock happens on the receiver's.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -70,7 +72,7 @@ impl Clock {
             earliest: None,
             block: Block::default(),
             change,
-            source: Source::Arrivals,
+            source: config.presumed,
             monitor: Monitor::new(config, slot, arrival, half),
             clashes: 0,
             clash: false,
@@ -119,13 +121,11 @@ impl Clock {
         if path.fed() < CHOOSES {
             return;
         }
-        // The earliest of what scatters evenly make a line that scatters 1.7 times as much; those
-        // of late stamps one that scatters a tenth. In between, nothing changes.
-        let (all, earliest) = (self.all.spread_16(), path.spread_16());
         let scatter = self.change.scatter_16(0);
-        if scatter > config.large_16 && earliest < all / 2 {
+        let all = self.all.spread_16(config);
+        if scatter > config.large_16 && path.spread_16(config) < all / 2 {
             self.source = Source::Minima;
-        } else if scatter < config.large_16 / 2 || earliest > all {
+        } else if scatter < config.large_16 / 2 || is_even(config, all, path) {
             self.source = Source::Arrivals;
         }
     }
@@ -195,7 +195,7 @@ impl Clock {
         rounding_256: u64,
     ) -> Prediction {
         let doubt_256 = self.locked(config).then(|| {
-            let noise = (self.path().noise_16() >> 8) + 1;
+            let noise = (self.path().noise_16(config) >> 8) + 1;
             // A tick more for the capture, whose rounding may be the same in every frame.
             noise
                 .saturating_add(self.fanned(noise, config, away))
@@ -232,7 +232,7 @@ impl Clock {
             let slots = away.ahead.max(away.behind);
             return math::mul_shift(tolerance, slots, 16).saturating_add(1);
         }
-        let noise = (line.noise_16(self.change.scatter_16(config.prior_16)) >> 8) + 1;
+        let noise = (line.noise_16(config, self.change.scatter_16(config.prior_16)) >> 8) + 1;
         self.fanned(noise, config, away)
             .saturating_add(config.bent_256(line.memory(config), away))
     }
@@ -270,20 +270,29 @@ impl Clock {
     }
 
     /// Whether predictions have a bound: eight frames since the start or a clash, and the source
-    /// not in question, which takes nine blocks of eight where scatter is large.
+    /// not in question: minima take nine blocks of eight, and arrivals that scatter evenly but
+    /// by more than 2 µs take 33. A start of late stamps that happens to be quiet may lock sooner
+    /// on arrivals, and for some frames state a bound about the constant of these: presume minima
+    /// where stamps come from software.
     #[must_use]
     pub fn locked(&self, config: &ClockConfig) -> bool {
-        let chosen = self.source == Source::Minima
-            || self
+        // Both sources have constants of their own: microseconds apart for late stamps.
+        match self.source {
+            Source::Minima => self
                 .earliest
                 .as_ref()
-                .is_some_and(|path| path.fed() >= CHOOSES)
-            || self.change.scatter_16(0) < config.large_16;
-        self.path().fed() >= LOCKS && chosen
+                .is_some_and(|path| path.fed() >= CHOOSES),
+            Source::Arrivals => {
+                let all = self.all.spread_16(config);
+                let even = |path: &Path| is_even(config, all, path);
+                let small = self.change.scatter_16(0) < config.large_16;
+                self.all.fed() >= LOCKS && (small || self.earliest.as_ref().is_some_and(even))
+            }
+        }
     }
 
     /// What feeds the clock. The earliest of eight arrivals takes over where arrivals scatter by
-    /// more than 3 µs (mean size) and its line scatters half as much as with all of them; it gives
+    /// more than 2 µs (mean size) and its line scatters half as much as with all of them; it gives
     /// back below half of that, or where its line scatters more.
     #[must_use]
     pub fn source(&self) -> Source {
@@ -317,6 +326,12 @@ impl Clock {
             ppb
         }
     }
+}
+
+/// Whether every arrival is as good as the next: the line of the earliest then scatters 1.7 times
+/// as much as that of all. With late stamps it scatters a tenth. In between, nothing is decided.
+fn is_even(config: &ClockConfig, all_16: u64, earliest: &Path) -> bool {
+    earliest.fed() >= EVEN && earliest.spread_16(config) / 3 > all_16 / 2
 }
 
 /// Twelve standard deviations, 12·1.2533 mean sizes, and what is fixed.
