@@ -25,6 +25,9 @@ const KEPT: usize = 80;
 /// Time after which the spread counts: the clock has settled.
 const SETTLED_S: f64 = 6.0;
 
+/// Frames refused in a row after which the base is dropped.
+const REFUSED: u32 = 8;
+
 /// Which oscillator the probe has.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Probe {
@@ -63,13 +66,15 @@ pub struct Outcome {
     pub stated: Vec<(f32, f32)>,
     /// Bounds of edges, settled.
     pub bounds: Vec<f64>,
-    /// Frames heard, not within the gate, and clashes.
+    /// Frames heard after the first.
     pub frames: u64,
     /// Frames outside the gate.
     pub refused: u64,
+    /// Starts anew after eight refused frames in a row, as a receiver drops its base.
+    pub restarts: u64,
     /// Clashes of the monitor.
     pub clashes: u32,
-    /// Frames heard until the clock was locked on its last source.
+    /// Frames heard until the clock was locked, for the last time.
     pub locked_after: Option<u64>,
     /// Whether minima fed it at the end.
     pub minima: bool,
@@ -174,7 +179,7 @@ impl Row {
         }
     }
 
-    /// Runs it for `seconds`, once for each seed.
+    /// Runs it for `seconds`.
     ///
     /// # Panics
     /// Where the core refuses the settings: slots of 1 to 80 ms are taken.
@@ -183,6 +188,11 @@ impl Row {
         let rate = TickRate::from_hz(HZ).expect("a rate");
         let config =
             ClockConfig::new(rate, self.slot_ms * 1_000_000, self.kind()).expect("settings");
+        let config = if self.stamp.late_share > 0.0 {
+            config.presuming(Source::Minima)
+        } else {
+            config
+        };
         Run::new(self, config, seed).all(seconds)
     }
 }
@@ -197,6 +207,7 @@ struct Run<'a> {
     slot: u64,
     squares: [Squares; MEMORIES.len()],
     lost: bool,
+    refused: u32,
     outcome: Outcome,
 }
 
@@ -218,6 +229,7 @@ impl<'a> Run<'a> {
             slot: 0,
             squares: MEMORIES.map(|share| Squares::new(share * alike)),
             lost: false,
+            refused: 0,
             outcome: Outcome::default(),
         }
     }
@@ -305,6 +317,7 @@ impl<'a> Run<'a> {
         self.outcome.frames += 1;
         self.state(&clock.predict(&self.config, slot), start + zero);
         if clock.fits(&self.config, slot, arrival) {
+            self.refused = 0;
             let locked = clock.locked(&self.config);
             clock.update(&self.config, slot, arrival);
             if clock.locked(&self.config) && !locked {
@@ -312,6 +325,12 @@ impl<'a> Run<'a> {
             }
         } else {
             self.outcome.refused += 1;
+            self.refused += 1;
+            if self.refused >= REFUSED {
+                self.refused = 0;
+                self.outcome.restarts += 1;
+                *clock = Clock::start(&self.config, slot, arrival);
+            }
         }
         let reading = slot as f64 * self.slot_s();
         let late = arrival.ticks() as f64 / f64::from(HZ) - reading;
