@@ -1,5 +1,6 @@
 //! What a user says of slots and oscillator, checked once.
 
+use super::jitter::Source;
 use crate::time::TickRate;
 
 /// Least and most of a slot, ns.
@@ -8,10 +9,10 @@ const SLOT_NS: (u32, u32) = (100_000, 100_000_000);
 const STEP_NS: u32 = 125;
 /// The part of the gate that does not scatter, ns.
 const GATE_NS: u64 = 4_000;
-/// Scatter above which stamps may come from software, and the scatter taken for granted before
-/// any was measured: mean sizes, ns.
-const LARGE_NS: u64 = 4_000;
-const PRIOR_NS: u64 = 800;
+/// Scatter above which stamps may come from software, and what is taken for granted of capture
+/// and of software before any was measured: mean sizes, ns.
+const LARGE_NS: u64 = 2_000;
+const PRIOR_NS: (u64, u64) = (800, 8_000);
 
 /// The probe's oscillator as seen by the receiver's: limits of both together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -156,6 +157,8 @@ pub struct ClockConfig {
     /// Large and presumed mean scatter, ticks with 16 binary places.
     pub(super) large_16: u64,
     pub(super) prior_16: u64,
+    /// The source before the choice.
+    pub(super) presumed: Source,
 }
 
 impl ClockConfig {
@@ -217,8 +220,23 @@ impl ClockConfig {
             half_step_256: ticks(STEP_NS as u64 / 2 + 1, rate, 8),
             gate_256: ticks(GATE_NS, rate, 8),
             large_16: ticks(LARGE_NS, rate, 16),
-            prior_16: ticks(PRIOR_NS, rate, 16),
+            prior_16: ticks(PRIOR_NS.0, rate, 16),
+            presumed: Source::Arrivals,
         })
+    }
+
+    /// What to presume of the stamps before their scatter is measured: [`Source::Arrivals`] for
+    /// those of a capture unit (so it is if nothing is said), [`Source::Minima`] for those taken
+    /// by software. The measured scatter decides either way.
+    #[must_use]
+    pub const fn presuming(mut self, source: Source) -> Self {
+        self.presumed = source;
+        let prior_ns = match source {
+            Source::Arrivals => PRIOR_NS.0,
+            Source::Minima => PRIOR_NS.1,
+        };
+        self.prior_16 = ticks(prior_ns, self.rate, 16);
+        self
     }
 
     /// The tick rate of the arrivals.
@@ -239,20 +257,50 @@ impl ClockConfig {
         self.memory
     }
 
-    /// What a line with a memory of `tau` slots is off at most, `away` slots from its own slot,
-    /// if the rate changes as stated: a·(τ² + 2τh + h²/2), the steady lag of a constant drift,
-    /// which no other drift within ±a exceeds. Wander weighs in what is remembered, steady drift
-    /// in the time since. 1/256 ticks.
-    pub(super) fn bent_256(&self, tau: u32, away: u32) -> u64 {
-        let (tau, away) = (u64::from(tau), u64::from(away));
+    /// What a line with a memory of `tau` slots is off at most if the rate changes as stated,
+    /// 1/256 ticks.
+    ///
+    /// A step of the rate `u` ago is still missing from the line by u·exp(−u/τ), and from its
+    /// slope by (1 + u/τ)·exp(−u/τ). Over all steps within ±a that comes to a·(τ² + 2τh + h²/2)
+    /// ahead of its slot, the steady lag of a constant drift; behind it to less than a·τ² as far
+    /// as 3τ (integrated numerically), and less than a·(τ² + h²/2) anywhere. Wander weighs in
+    /// what is remembered, steady drift alone in the time since.
+    pub(super) fn bent_256(&self, tau: u32, away: Away) -> u64 {
+        let (t, ahead, behind) = (
+            u64::from(tau),
+            u64::from(away.ahead),
+            u64::from(away.behind),
+        );
+        let far = if behind > 2 * t { behind } else { 0 };
         // Each square and product is of 32 by 32 bits.
-        let kept = (tau * tau).saturating_add((tau * away).saturating_mul(2));
-        let since = (away * away) / 2;
-        self.lag.after(kept).saturating_add(self.drift.after(since))
+        let kept = (t * t)
+            .saturating_add((t * ahead).saturating_mul(2))
+            .saturating_add((far * far) / 2);
+        self.lag
+            .after(kept)
+            .saturating_add(self.drift.after((ahead * ahead) / 2))
     }
 }
 
-/// `ns` in ticks with `places` binary places, rounded up. `ns` is at most 4000.
+/// How many slots after or before that of a line, one of both 0 or nearly so.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Away {
+    pub(super) ahead: u32,
+    pub(super) behind: u32,
+}
+
+impl Away {
+    /// What lies more than `slots` and less than a slot more before that.
+    pub(super) fn earlier(self, slots: u32) -> Self {
+        let behind = slots.saturating_add(1).saturating_sub(self.ahead);
+        Self {
+            ahead: self.ahead.saturating_sub(slots),
+            behind: self.behind.saturating_add(behind),
+        }
+    }
+}
+
+/// `ns` in ticks with `places` binary places, rounded up. `ns` is at most 8000.
 const fn ticks(ns: u64, rate: TickRate, places: u32) -> u64 {
     ((ns * rate.hz() as u64) << places) / 1_000_000_000 + 1
 }

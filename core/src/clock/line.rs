@@ -1,6 +1,6 @@
 //! The line through the arrivals: the moment of one slot, and the period of a slot.
 
-use super::config::ClockConfig;
+use super::config::{Away, ClockConfig};
 use super::moment::{Length, Moment};
 use crate::onset::math;
 use crate::time::Instant;
@@ -16,31 +16,27 @@ pub(super) struct Line {
     period_32: u64,
     /// Slots from the first arrival to `slot`, up to twice the memory.
     run: u32,
-    /// Σ of the squared weights of the arrivals in memory, 2^-32; see [`noise`](Self::noise_16).
+    /// Σ of the squared weights of the arrivals in memory, 2^-32; see [`spread_16`](Self::spread_16).
     weights_32: u32,
     /// Largest step of the moment lately, ticks, 16 binary places; fades with the memory.
     step_16: u64,
 }
 
 impl Line {
-    pub(super) fn new(config: &ClockConfig, slot: u64, arrival: Instant) -> Self {
+    /// Hung on one arrival, with a period known before.
+    pub(super) fn hung(period_32: u64, slot: u64, arrival: Instant) -> Self {
         Self {
             slot,
             at: Moment::of(arrival),
-            period_32: config.slot_32,
+            period_32,
             run: 0,
             weights_32: u32::MAX,
             step_16: 0,
         }
     }
 
-    /// Forgets all but the period and hangs on this slot, moved by its residual.
-    pub(super) fn restart(&mut self, slot: u64, residual_32: i64) {
-        self.at = self.moment(slot).moved(residual_32);
-        self.slot = slot;
-        self.run = 0;
-        self.weights_32 = u32::MAX;
-        self.step_16 = 0;
+    pub(super) fn slot(&self) -> u64 {
+        self.slot
     }
 
     /// Whether it hangs on a single arrival.
@@ -60,6 +56,21 @@ impl Line {
     /// Slots from the line's own to `slot`, saturated to 32 bits.
     pub(super) fn distance(&self, slot: u64) -> u32 {
         u32::try_from(slot.abs_diff(self.slot)).unwrap_or(u32::MAX)
+    }
+
+    pub(super) fn away(&self, slot: u64) -> Away {
+        let distance = self.distance(slot);
+        if slot < self.slot {
+            Away {
+                ahead: 0,
+                behind: distance,
+            }
+        } else {
+            Away {
+                ahead: distance,
+                behind: 0,
+            }
+        }
     }
 
     /// When `slot` begins.
@@ -132,16 +143,24 @@ impl Line {
         self.step_16 = math::mul_shift(self.step_16, theta, 32).max(step >> 16);
     }
 
-    /// What scatter of mean size `mean_16` does to the line at its own slot, at most: ticks, 16
-    /// binary places.
+    /// How far scatter of mean size `mean_16` moves the line at its own slot: ticks, 16 binary
+    /// places.
     ///
     /// A mean with these weights scatters by √Σw² (its square follows w² ← θ²w² + (1 − θ)²); the
-    /// end of a line by √2.5 of that (its variance 1.25·dt/τ against dt/2τ; a third more while
-    /// it grows). Seven standard deviations of 1.2533 mean sizes: 7·1.2533·√2.5 = 13.9. One
-    /// late arrival in a thousand is no part of a normal distribution: twice the largest step it
-    /// made is the least.
-    pub(super) fn noise_16(&self, mean_16: u64) -> u64 {
+    /// end of a line by √2.5 of that (its variance 1.25·dt/τ against dt/2τ), and by √(4/3) more
+    /// while the memory grows. 6.5 standard deviations of 1.2533 mean sizes: 6.5·1.2533·√2.5 is
+    /// 12.9, or 14.9.
+    pub(super) fn spread_16(&self, config: &ClockConfig, mean_16: u64) -> u64 {
+        let grows = self.run / 2 < config.memory;
         let root_16 = math::root_up(u64::from(self.weights_32));
-        math::mul_shift(math::mul(mean_16, 14), root_16, 16).max(self.step_16.saturating_mul(2))
+        let times = if grows { 15 } else { 13 };
+        math::mul_shift(math::mul(mean_16, times), root_16, 16)
+    }
+
+    /// The same at most: one late arrival in a thousand is no part of a normal distribution, so
+    /// twice the largest step it made is the least.
+    pub(super) fn noise_16(&self, config: &ClockConfig, mean_16: u64) -> u64 {
+        self.spread_16(config, mean_16)
+            .max(self.step_16.saturating_mul(2))
     }
 }

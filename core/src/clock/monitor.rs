@@ -62,11 +62,6 @@ impl Monitor {
         }
     }
 
-    /// The newest slot heard.
-    pub(super) fn slot(&self) -> u64 {
-        self.slot
-    }
-
     /// A frame of a later slot, at most `half_256` off. Whether it contradicts those before; all
     /// begins anew from it then.
     pub(super) fn add(

@@ -1,7 +1,7 @@
 //! Arrivals in, moments of slots out.
 
-use super::config::ClockConfig;
-use super::jitter::{Fed, Jitter, Source};
+use super::config::{Away, ClockConfig};
+use super::jitter::{Block, Change, Path, Source};
 use super::line::Line;
 use super::moment::{Length, Moment};
 use super::monitor::Monitor;
@@ -14,6 +14,10 @@ pub const MAX_SLOT: u64 = (1 << 40) - 1;
 /// Residuals from which the scatter is known well enough; with the two arrivals that make a line,
 /// eight frames.
 const LOCKS: u32 = 6;
+/// Minima before which the presumed source stays, and before which large scatter is called even:
+/// the first ones still have the start of their line in them.
+const CHOOSES: u32 = 8;
+const EVEN: u32 = 32;
 
 /// When something on the probe's clock happens on the receiver's.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -46,8 +50,12 @@ impl Prediction {
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Clock {
-    line: Line,
-    jitter: Jitter,
+    /// Fed by every arrival, and by the earliest of each block once one has ended.
+    all: Path,
+    earliest: Option<Path>,
+    block: Block,
+    change: Change,
+    source: Source,
     monitor: Monitor,
     clashes: u32,
     clash: bool,
@@ -57,11 +65,14 @@ impl Clock {
     /// From the first frame: its slot and when it arrived.
     #[must_use]
     pub fn start(config: &ClockConfig, slot: u64, arrival: Instant) -> Self {
-        let jitter = Jitter::default();
-        let half = scatter_256(config, &jitter);
+        let change = Change::default();
+        let half = scatter_256(config, &change);
         Self {
-            line: Line::new(config, slot, arrival),
-            jitter,
+            all: Path::new(Line::hung(config.slot_32, slot, arrival)),
+            earliest: None,
+            block: Block::default(),
+            change,
+            source: config.presumed,
             monitor: Monitor::new(config, slot, arrival, half),
             clashes: 0,
             clash: false,
@@ -71,41 +82,89 @@ impl Clock {
     /// A frame that is taken for genuine. Whether it was used: only slots newer than all before
     /// are, and after 2^31 slots of silence a frame starts the clock anew.
     pub fn update(&mut self, config: &ClockConfig, slot: u64, arrival: Instant) -> bool {
-        if slot <= self.monitor.slot() {
+        if slot <= self.all.line.slot() {
             return false;
         }
-        if self.line.distance(slot) > u32::MAX / 2 {
+        if self.line().distance(slot) > u32::MAX / 2 {
             *self = Self {
                 clashes: self.clashes,
                 ..Self::start(config, slot, arrival)
             };
             return true;
         }
-        let residual_32 = self.line.moment(slot).to_32(arrival);
-        if self.line.is_new() && self.jitter.source() == Source::Arrivals {
-            // It only tells the slope, and is no scatter.
-            self.line.update(config, slot, residual_32);
-        } else {
-            match self.jitter.add(slot, residual_32, config.large_16) {
-                Fed::Residual(slot, residual_32) => self.line.update(config, slot, residual_32),
-                Fed::Changed(slot, residual_32) => self.line.restart(slot, residual_32),
-                Fed::Nothing => {}
-            }
+        let residual_32 = self.all.line.moment(slot).to_32(arrival);
+        if !self.all.line.is_new() {
+            self.change.add(residual_32);
+            self.earliest(config, slot, arrival, residual_32);
         }
-        let half = scatter_256(config, &self.jitter);
+        self.all.feed(config, slot, residual_32);
+        self.watch(config, slot, arrival);
+        true
+    }
+
+    /// The second line. It takes its period from the first, which takes a few frames to learn it.
+    fn earliest(&mut self, config: &ClockConfig, slot: u64, arrival: Instant, residual_32: i64) {
+        let own = match &self.earliest {
+            Some(path) => path.line.moment(slot).to_32(arrival),
+            None => residual_32,
+        };
+        let Some((slot, arrival)) = self.block.add(slot, arrival, own) else {
+            return;
+        };
+        let Some(path) = &mut self.earliest else {
+            let line = Line::hung(self.all.line.period_32(), slot, arrival);
+            self.earliest = Some(Path::new(line));
+            return;
+        };
+        let residual_32 = path.line.moment(slot).to_32(arrival);
+        path.feed(config, slot, residual_32);
+        if path.fed() < CHOOSES {
+            return;
+        }
+        let scatter = self.change.scatter_16(0);
+        let all = self.all.spread_16(config);
+        if scatter > config.large_16 && path.spread_16(config) < all / 2 {
+            self.source = Source::Minima;
+        } else if scatter < config.large_16 / 2 || is_even(config, all, path) {
+            self.source = Source::Arrivals;
+        }
+    }
+
+    /// Intervals count from the lock on: before it, the scatter is not known.
+    fn watch(&mut self, config: &ClockConfig, slot: u64, arrival: Instant) {
+        let half = scatter_256(config, &self.change);
+        self.clash = false;
+        if !self.locked(config) {
+            self.monitor = Monitor::new(config, slot, arrival, half);
+            return;
+        }
         self.clash = self.monitor.add(config, slot, arrival, half);
         if self.clash {
             self.clashes = self.clashes.saturating_add(1);
-            self.jitter.distrust();
+            self.all.distrust();
+            if let Some(path) = &mut self.earliest {
+                path.distrust();
+            }
         }
-        true
+    }
+
+    /// The path that the source chooses.
+    fn path(&self) -> &Path {
+        match (&self.earliest, self.source) {
+            (Some(path), Source::Minima) => path,
+            _ => &self.all,
+        }
+    }
+
+    fn line(&self) -> &Line {
+        &self.path().line
     }
 
     /// When `slot` begins.
     #[must_use]
     pub fn predict(&self, config: &ClockConfig, slot: u64) -> Prediction {
-        let away = self.line.distance(slot);
-        self.prediction(config, self.line.moment(slot), away, 0)
+        let line = self.line();
+        self.prediction(config, line.moment(slot), line.away(slot), 0)
     }
 
     /// `age_125ns` steps of 0.125 µs, on the probe's clock, before `slot` begins: an edge whose
@@ -117,32 +176,30 @@ impl Clock {
         let share = (u64::from(rest) << 32)
             .checked_div(u64::from(config.steps))
             .unwrap_or(0);
-        let period = self.line.period_32();
-        let at = self
-            .line
+        let line = self.line();
+        let period = line.period_32();
+        let at = line
             .moment(slot)
             .earlier(Length::periods(period, slots))
             // The rest is below a slot.
             .earlier(Length::share(period, share as u32));
-        let away = self
-            .line
-            .distance(slot)
-            .saturating_add(slots)
-            .saturating_add(1);
-        self.prediction(config, at, away, config.half_step_256)
+        let before = line.away(slot).earlier(slots);
+        self.prediction(config, at, before, config.half_step_256)
     }
 
     fn prediction(
         &self,
         config: &ClockConfig,
         at: Moment,
-        away: u32,
+        away: Away,
         rounding_256: u64,
     ) -> Prediction {
         let doubt_256 = self.locked(config).then(|| {
+            let noise = (self.path().noise_16(config) >> 8) + 1;
             // A tick more for the capture, whose rounding may be the same in every frame.
-            self.noise_256(self.jitter.fed_16(), config, away)
-                .saturating_add(config.bent_256(self.line.memory(config), away))
+            noise
+                .saturating_add(self.fanned(noise, config, away))
+                .saturating_add(config.bent_256(self.line().memory(config), away))
                 .saturating_add(rounding_256)
                 .saturating_add(256)
         });
@@ -153,42 +210,45 @@ impl Clock {
         }
     }
 
-    /// What scatter does to a moment so many slots away: the line's own noise, and that of its
-    /// slope, h/2τ of it.
-    fn noise_256(&self, mean_16: u64, config: &ClockConfig, away: u32) -> u64 {
-        let noise = (self.line.noise_16(mean_16) >> 8) + 1;
-        noise.saturating_add(self.fanned(noise, config, away))
-    }
-
-    fn fanned(&self, noise: u64, config: &ClockConfig, away: u32) -> u64 {
-        let twice = 2 * u64::from(self.line.memory(config).max(1));
-        math::mul(noise, away).checked_div(twice).unwrap_or(0)
+    /// What scatter of the slope adds to that of the line. Their sum has the variance
+    /// (1.25 + h/τ + h²/4τ²)·dt/τ: ahead less than h/2τ more, behind less up to 4τ.
+    fn fanned(&self, noise: u64, config: &ClockConfig, away: Away) -> u64 {
+        let tau = self.line().memory(config).max(1);
+        let far = if away.behind / 4 >= tau {
+            away.behind
+        } else {
+            0
+        };
+        math::mul(noise, away.ahead.max(far))
+            .checked_div(2 * u64::from(tau))
+            .unwrap_or(0)
     }
 
     /// What the predicted moment may have gone astray since the newest frame of the line.
-    fn slack_256(&self, config: &ClockConfig, away: u32) -> u64 {
-        if self.line.is_new() && self.jitter.source() == Source::Arrivals {
+    fn slack_256(&self, config: &ClockConfig, away: Away) -> u64 {
+        let line = self.line();
+        if line.is_new() {
             let tolerance = config.tolerance_24.unsigned_abs();
-            return math::mul_shift(tolerance, away, 16).saturating_add(1);
+            let slots = away.ahead.max(away.behind);
+            return math::mul_shift(tolerance, slots, 16).saturating_add(1);
         }
-        let scatter = self.jitter.scatter_16(config.prior_16);
-        let noise = (self.line.noise_16(scatter) >> 8) + 1;
+        let noise = (line.noise_16(config, self.change.scatter_16(config.prior_16)) >> 8) + 1;
         self.fanned(noise, config, away)
-            .saturating_add(config.bent_256(self.line.memory(config), away))
+            .saturating_add(config.bent_256(line.memory(config), away))
     }
 
     /// How far a genuine arrival of `slot` may be from its prediction: twelve standard deviations
     /// of the arrivals and 4 µs, and the slack.
     #[must_use]
     pub fn gate(&self, config: &ClockConfig, slot: u64) -> Span {
-        let slack = self.slack_256(config, self.line.distance(slot));
-        span_up(scatter_256(config, &self.jitter).saturating_add(slack))
+        let slack = self.slack_256(config, self.line().away(slot));
+        span_up(scatter_256(config, &self.change).saturating_add(slack))
     }
 
     /// Whether an arrival is within the [`gate`](Self::gate).
     #[must_use]
     pub fn fits(&self, config: &ClockConfig, slot: u64, arrival: Instant) -> bool {
-        let predicted = self.line.moment(slot).whole();
+        let predicted = self.line().moment(slot).whole();
         arrival.since(predicted).ticks().unsigned_abs()
             <= self.gate(config, slot).ticks().unsigned_abs()
     }
@@ -198,7 +258,7 @@ impl Clock {
     /// 2^15 slots over the error of the rate.
     #[must_use]
     pub fn nearest(&self, low16: u16, arrival: Instant) -> u64 {
-        let guess = self.line.position(arrival).min(MAX_SLOT);
+        let guess = self.line().position(arrival).min(MAX_SLOT);
         let step = i64::from(low16.wrapping_sub(guess as u16) as i16);
         let slot = guess as i64 + step;
         let slot = match slot {
@@ -209,18 +269,34 @@ impl Clock {
         slot as u64
     }
 
-    /// Whether predictions have a bound: eight frames since the start, a change of source or a
-    /// clash, and the source not in question.
+    /// Whether predictions have a bound: eight frames since the start or a clash, and the source
+    /// not in question: minima take nine blocks of eight, and arrivals that scatter evenly but
+    /// by more than 2 µs take 33. A start of late stamps that happens to be quiet may lock sooner
+    /// on arrivals, and for some frames state a bound about the constant of these: presume minima
+    /// where stamps come from software.
     #[must_use]
     pub fn locked(&self, config: &ClockConfig) -> bool {
-        self.jitter.fed() >= LOCKS && !self.jitter.undecided(config.large_16)
+        // Both sources have constants of their own: microseconds apart for late stamps.
+        match self.source {
+            Source::Minima => self
+                .earliest
+                .as_ref()
+                .is_some_and(|path| path.fed() >= CHOOSES),
+            Source::Arrivals => {
+                let all = self.all.spread_16(config);
+                let even = |path: &Path| is_even(config, all, path);
+                let small = self.change.scatter_16(0) < config.large_16;
+                self.all.fed() >= LOCKS && (small || self.earliest.as_ref().is_some_and(even))
+            }
+        }
     }
 
-    /// What feeds the clock: the earliest of eight arrivals where these scatter less than a
-    /// quarter of all, and all by more than 4 µs; every arrival otherwise.
+    /// What feeds the clock. The earliest of eight arrivals takes over where arrivals scatter by
+    /// more than 2 µs (mean size) and its line scatters half as much as with all of them; it gives
+    /// back below half of that, or where its line scatters more.
     #[must_use]
     pub fn source(&self) -> Source {
-        self.jitter.source()
+        self.source
     }
 
     /// Whether the newest frame contradicts those before it: no oscillator within its stated
@@ -241,10 +317,10 @@ impl Clock {
     pub fn rate_ppb(&self, config: &ClockConfig) -> i32 {
         // At most 7 % of 2^58.
         let nominal = config.slot_32;
-        let apart = nominal.abs_diff(self.line.period_32());
+        let apart = nominal.abs_diff(self.line().period_32());
         let unit = (nominal / 1_000_000_000).max(1);
         let ppb = apart.checked_div(unit).unwrap_or(0).min(i32::MAX as u64) as i32;
-        if self.line.period_32() > nominal {
+        if self.line().period_32() > nominal {
             -ppb
         } else {
             ppb
@@ -252,9 +328,15 @@ impl Clock {
     }
 }
 
+/// Whether every arrival is as good as the next: the line of the earliest then scatters 1.7 times
+/// as much as that of all. With late stamps it scatters a tenth. In between, nothing is decided.
+fn is_even(config: &ClockConfig, all_16: u64, earliest: &Path) -> bool {
+    earliest.fed() >= EVEN && earliest.spread_16(config) / 3 > all_16 / 2
+}
+
 /// Twelve standard deviations, 12·1.2533 mean sizes, and what is fixed.
-fn scatter_256(config: &ClockConfig, jitter: &Jitter) -> u64 {
-    (math::mul(jitter.scatter_16(config.prior_16), 15) >> 8).saturating_add(config.gate_256)
+fn scatter_256(config: &ClockConfig, change: &Change) -> u64 {
+    (math::mul(change.scatter_16(config.prior_16), 15) >> 8).saturating_add(config.gate_256)
 }
 
 fn span_up(length_256: u64) -> Span {

@@ -5,7 +5,9 @@
 //! [`runner`] drives the very lines of the core over simulated touches, and
 //! [`sweep`] does so over a grid of scenarios.
 
+pub mod allan;
 pub mod baseline;
+pub mod clocked;
 pub mod closed_form;
 pub mod false_touches;
 pub mod judged;
