@@ -6,9 +6,11 @@
 //! [`sweep`] does so over a grid of scenarios.
 
 pub mod baseline;
+pub mod burst_loss;
 pub mod closed_form;
 pub mod false_touches;
 pub mod judged;
+pub mod ready_drops;
 pub mod replayed;
 pub mod runner;
 pub mod sampled;

@@ -197,8 +197,8 @@ impl Air {
             other => other,
         };
         let which = (kind as u64) << 8 | u64::from(receiver);
-        let mut rng = stream(self.seed, Purpose::Stamp, which, name.index);
-        let (arrival_ns, stamp_ns) = self.setting.timing.heard(begin_ns, &mut rng);
+        let draws = || stream(self.seed, Purpose::Stamp, which, name.index);
+        let (arrival_ns, stamp_ns) = self.setting.timing.heard(begin_ns, draws);
         let delivery = Delivery {
             arrival_ns,
             stamp_ns,

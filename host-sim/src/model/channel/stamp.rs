@@ -59,10 +59,14 @@ impl Timing {
         (begin, begin.saturating_add(self.air_ns))
     }
 
-    /// Arrival and captured stamp of a frame sent at `sent_ns`, ns.
-    pub(super) fn heard(&self, sent_ns: u64, rng: &mut Rng) -> (u64, u64) {
+    /// Arrival and captured stamp of a frame sent at `sent_ns`, ns; `draws` is
+    /// its stream, made only for a jitter.
+    pub(super) fn heard(&self, sent_ns: u64, draws: impl FnOnce() -> Rng) -> (u64, u64) {
         let (begin, end) = self.on_air(sent_ns);
-        let sigmas: f64 = StandardNormal.sample(rng);
+        if self.jitter_ns <= 0.0 {
+            return (end, begin);
+        }
+        let sigmas: f64 = StandardNormal.sample(&mut draws());
         let error = (sigmas * self.jitter_ns).round() as i64;
         let stamp = begin.saturating_add_signed(error);
         (end.max(stamp), stamp)
@@ -82,11 +86,10 @@ mod tests {
             jitter_ns: 150.0,
             ..Timing::INFRARED
         };
-        let mut rng = rng::stream(&[1]);
         let errors: Moments = (0..100_000)
             .map(|k| {
                 let sent = 1_000_000 * (k + 1);
-                let (arrival, stamp) = timing.heard(sent, &mut rng);
+                let (arrival, stamp) = timing.heard(sent, || rng::stream(&[k]));
                 assert_eq!(arrival, sent + 325_000);
                 stamp as f64 - sent as f64
             })
@@ -102,15 +105,14 @@ mod tests {
             jitter_ns: 0.0,
             ..Timing::RADIO
         };
-        assert_eq!(still.heard(7, &mut rng::stream(&[1])), (176_007, 7));
+        assert_eq!(still.heard(7, || rng::stream(&[1])), (176_007, 7));
         let wild = Timing {
             jitter_ns: MAX_JITTER_NS,
             ..Timing::RADIO
         };
-        let mut rng = rng::stream(&[2]);
         for sent in [0, 1, u64::MAX - 1, u64::MAX] {
-            for _ in 0..100 {
-                let (arrival, stamp) = wild.heard(sent, &mut rng);
+            for k in 0..100 {
+                let (arrival, stamp) = wild.heard(sent, || rng::stream(&[k]));
                 assert!(stamp <= arrival);
             }
         }
