@@ -27,6 +27,7 @@ pub mod blade;
 pub mod bursts;
 pub mod capture;
 pub mod carrier;
+pub mod channel;
 pub mod comparator;
 pub mod course;
 pub mod cutter;

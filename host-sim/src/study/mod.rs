@@ -7,10 +7,12 @@
 
 pub mod allan;
 pub mod baseline;
+pub mod burst_loss;
 pub mod clocked;
 pub mod closed_form;
 pub mod false_touches;
 pub mod judged;
+pub mod ready_drops;
 pub mod replayed;
 pub mod runner;
 pub mod sampled;

@@ -5,6 +5,9 @@
 //! * `walk faults [LIMIT]`: the same over copies of the rules with one fault each; every one must be
 //!   found out by the rule that it breaks.
 
+// A model of a world is a list of yes and no.
+#![allow(clippy::struct_excessive_bools)]
+
 mod adversary;
 mod faults;
 mod setting;
