@@ -57,12 +57,14 @@ pub mod clock;
 pub mod edge;
 pub mod flags;
 pub mod frame;
+pub mod head;
 pub mod hits;
 pub mod lateness;
 pub mod lines;
 pub mod link;
 pub mod onset;
 pub mod playout;
+pub mod receiver;
 pub mod time;
 
 /// The README's example is compiled and run with the doc tests.

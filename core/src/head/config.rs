@@ -1,0 +1,84 @@
+//! What the probe's side is told, checked once.
+
+use crate::link::LinkPlan;
+use crate::time::TickRate;
+
+/// From one beat to the next while the probe stands by, ns.
+const STANDBY_NS: u32 = 100_000_000;
+
+/// Why a configuration was refused.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum HeadConfigError {
+    /// A slot that is no whole number of ticks of the probe's clock, or longer than 2^32 of them.
+    SlotTicks,
+    /// A number above 4095.
+    Id,
+    /// A beat of no slots.
+    Beat,
+}
+
+impl core::fmt::Display for HeadConfigError {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(match self {
+            Self::SlotTicks => "slot is no whole number of ticks of the probe's clock",
+            Self::Id => "number of the probe is above 4095",
+            Self::Beat => "beat is 0 slots",
+        })
+    }
+}
+
+impl core::error::Error for HeadConfigError {}
+
+/// Settings of the probe's side, out of the same plan as the receiver's.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct HeadConfig {
+    pub(super) rate: TickRate,
+    pub(super) id: u16,
+    /// T, ticks.
+    pub(super) slot: u64,
+    /// H, and the beat in standby, slots.
+    pub(super) beat: u64,
+    pub(super) standby: u64,
+    /// Slots in which a new edge is told again and again: D and one more.
+    pub(super) repeats: u64,
+    /// Slots of silence after a start.
+    pub(super) quiet: u64,
+    /// Least time from edge to edge, ticks.
+    pub(super) apart: u64,
+}
+
+impl HeadConfig {
+    /// For probe number `id` (12 bits) whose clock counts ticks of `rate`.
+    ///
+    /// # Errors
+    /// [`HeadConfigError`]; the rules of the plan itself are checked by
+    /// [`LinkConfig::new`](crate::link::LinkConfig::new).
+    pub const fn new(rate: TickRate, id: u16, plan: &LinkPlan) -> Result<Self, HeadConfigError> {
+        const NS: u64 = 1_000_000_000;
+        if id > 0xFFF {
+            return Err(HeadConfigError::Id);
+        }
+        if plan.beat_slots == 0 {
+            return Err(HeadConfigError::Beat);
+        }
+        // Below 2^64.
+        let product = plan.slot_ns as u64 * rate.hz() as u64;
+        if plan.slot_ns == 0 || product % NS != 0 {
+            return Err(HeadConfigError::SlotTicks);
+        }
+        let slot_ns = plan.slot_ns;
+        Ok(Self {
+            rate,
+            id,
+            slot: product / NS,
+            beat: plan.beat_slots as u64,
+            standby: STANDBY_NS.div_ceil(slot_ns) as u64,
+            repeats: plan.delay_ns.div_ceil(slot_ns) as u64 + 1,
+            quiet: plan.quiet_ns.div_ceil(slot_ns) as u64,
+            apart: rate.ticks_from_ns(plan.apart_ns as u64),
+        })
+    }
+}

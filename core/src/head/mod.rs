@@ -1,0 +1,262 @@
+//! Head: the probe's side of a link, from edges to frames.
+//!
+//! ```text
+//!  records ─▶ Waking ── number of this start stored ──▶ Head
+//!  edges (onset) ─────────────────────────────────────▶  │ next slot, its frame
+//! ```
+//!
+//! A frame begins exactly with its slot: the caller lets a compare unit start the sender. After an
+//! edge every slot has a frame until the edge has long left at the receiver; otherwise every beat
+//! has one, and every fourth of those is a hello. In a burst every fourth frame tells the age of the
+//! edge before, so that a touch and its release in one outage are both timed.
+
+mod boot;
+mod config;
+
+pub use boot::Waking;
+pub use config::{HeadConfig, HeadConfigError};
+
+use crate::frame::{Contact, Key, Kind, Mark, Quality, Report, Signs, SlowValue, AGE_STEPS, FRAME};
+use crate::time::Instant;
+
+/// Every so manieth beat is a hello, every so manieth frame of a burst one of the older edge.
+const EVERY: u64 = 4;
+
+/// Why an edge was refused. Nothing has changed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum EdgeRefused {
+    /// The level is that already told.
+    SameLevel,
+    /// Nearer to the edge before than the plan allows: debounce for longer.
+    TooClose,
+}
+
+impl core::fmt::Display for EdgeRefused {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(match self {
+            Self::SameLevel => "the level is that already told",
+            Self::TooClose => "nearer to the edge before than the plan allows",
+        })
+    }
+}
+
+impl core::error::Error for EdgeRefused {}
+
+/// What a probe says besides edges.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct HeadStatus {
+    /// It measures; otherwise it stands by.
+    pub signs: Signs,
+    /// An edge is being confirmed.
+    pub between: bool,
+    /// It cannot tell whether there is contact.
+    pub fault: bool,
+}
+
+#[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Edge {
+    at: Instant,
+    quality: Quality,
+}
+
+/// The probe's side of a link.
+pub struct Head {
+    key: Key,
+    boot: u32,
+    /// When slot 0 began.
+    zero: Instant,
+    number: u8,
+    newest: Option<Edge>,
+    older: Option<Edge>,
+    status: HeadStatus,
+    slow: Option<SlowValue>,
+}
+
+impl Head {
+    fn new(_: &HeadConfig, key: Key, boot: u32, zero: Instant, touched: bool) -> Self {
+        Self {
+            key,
+            boot,
+            zero,
+            number: u8::from(touched),
+            newest: None,
+            older: None,
+            status: HeadStatus::default(),
+            slow: None,
+        }
+    }
+
+    /// Number of this start.
+    #[must_use]
+    pub const fn boot(&self) -> u32 {
+        self.boot
+    }
+
+    /// What is said besides edges, from the next frame on.
+    pub fn set_status(&mut self, status: HeadStatus) {
+        self.status = status;
+    }
+
+    /// The slow value that the next frames carry.
+    pub fn set_slow(&mut self, slow: SlowValue) {
+        self.slow = Some(slow);
+    }
+
+    /// An edge whose onset was `at`.
+    ///
+    /// # Errors
+    /// [`EdgeRefused`].
+    pub fn edge(
+        &mut self,
+        config: &HeadConfig,
+        at: Instant,
+        touched: bool,
+        quality: Quality,
+    ) -> Result<(), EdgeRefused> {
+        if (self.number & 1 == 1) == touched {
+            return Err(EdgeRefused::SameLevel);
+        }
+        let since = |edge: Edge| at.ticks().saturating_sub(edge.at.ticks());
+        if self.newest.is_some_and(|edge| since(edge) < config.apart) {
+            return Err(EdgeRefused::TooClose);
+        }
+        self.older = self.newest;
+        self.newest = Some(Edge { at, quality });
+        self.number = (self.number + 1) & 31;
+        Ok(())
+    }
+
+    /// When slot `slot` begins.
+    #[must_use]
+    pub fn begin(&self, config: &HeadConfig, slot: u64) -> Instant {
+        let ticks = slot.saturating_mul(config.slot);
+        Instant::from_ticks(self.zero.ticks().saturating_add(ticks))
+    }
+
+    /// The next slot after `slot` that has a frame. Ask again after every edge.
+    #[must_use]
+    pub fn next(&self, config: &HeadConfig, slot: u64) -> u64 {
+        let next = slot.saturating_add(1).max(config.quiet);
+        if !self.status.signs.measuring {
+            return round_up(next, config.standby);
+        }
+        match self.place(config, self.newest, next) {
+            Some(place) if place < config.repeats => next,
+            _ => round_up(next, config.beat),
+        }
+    }
+
+    /// Slots from the first one at or after an edge to `slot`.
+    fn place(&self, config: &HeadConfig, edge: Option<Edge>, slot: u64) -> Option<u64> {
+        let since = edge?.at.ticks().saturating_sub(self.zero.ticks());
+        // The division is by a field that is not 0.
+        let before = since.checked_sub(1)?.checked_div(config.slot)?;
+        Some(slot.saturating_sub(before.saturating_add(1)))
+    }
+
+    /// The frame of `slot`, to be on the air exactly from its begin on. It tells of edges before
+    /// that.
+    #[must_use]
+    pub fn frame(&self, config: &HeadConfig, slot: u64) -> [u8; FRAME] {
+        let begin = self.begin(config, slot);
+        // An edge after the slot's begin belongs to the next frame.
+        let early = self.newest.is_some_and(|edge| edge.at > begin);
+        let (number, newest, older) = if early {
+            (self.number.wrapping_sub(1) & 31, self.older, None)
+        } else {
+            (self.number, self.newest, self.older)
+        };
+        let kind = self.kind(config, slot, newest, older);
+        let told = match kind {
+            Kind::Normal => newest,
+            Kind::Older => older,
+            Kind::Hello => None,
+        };
+        let contact = if self.status.fault {
+            Contact::Fault
+        } else if self.status.between {
+            Contact::Between
+        } else if number & 1 == 1 {
+            Contact::Touched
+        } else {
+            Contact::Open
+        };
+        let report = Report {
+            kind,
+            contact,
+            signs: self.status.signs,
+            number,
+            quality: told.map_or(Quality::Clean, |edge| edge.quality),
+            age_125ns: told.and_then(|edge| age(config, begin, edge.at)),
+            slow: self.slow,
+        };
+        let who = Mark {
+            boot: self.boot,
+            slot: slot & Mark::LAST_SLOT,
+        };
+        report.seal(&self.key, config.id, who)
+    }
+
+    fn kind(
+        &self,
+        config: &HeadConfig,
+        slot: u64,
+        newest: Option<Edge>,
+        older: Option<Edge>,
+    ) -> Kind {
+        match self.place(config, newest, slot) {
+            Some(place) if place < config.repeats => {
+                let fresh = self
+                    .place(config, older, slot)
+                    .is_some_and(|place| place < config.repeats);
+                if place > 0 && place % EVERY == 0 && fresh {
+                    Kind::Older
+                } else {
+                    Kind::Normal
+                }
+            }
+            _ => {
+                let beat = if self.status.signs.measuring {
+                    config.beat
+                } else {
+                    config.standby
+                };
+                let count = slot.checked_div(beat).unwrap_or(0);
+                if count % EVERY == 0 {
+                    Kind::Hello
+                } else {
+                    Kind::Normal
+                }
+            }
+        }
+    }
+}
+
+/// `slot`, or the next multiple of `beat`.
+fn round_up(slot: u64, beat: u64) -> u64 {
+    let over = slot.checked_rem(beat).unwrap_or(0);
+    if over == 0 {
+        slot
+    } else {
+        slot.saturating_add(beat - over)
+    }
+}
+
+/// Age in 0.125 µs, to the nearest; none beyond what a frame can tell.
+fn age(config: &HeadConfig, begin: Instant, at: Instant) -> Option<u32> {
+    let ticks = begin.ticks().checked_sub(at.ticks())?;
+    let hz = u64::from(config.rate.hz());
+    // 2^20 steps are at most 2^30 ticks of the fastest clock.
+    if ticks > 1 << 30 {
+        return None;
+    }
+    let steps = (ticks * 8_000_000 + hz / 2).checked_div(hz)?;
+    u32::try_from(steps).ok().filter(|steps| *steps < AGE_STEPS)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,156 @@
+extern crate std;
+
+use super::*;
+use crate::frame::{Opened, Sealed};
+use crate::link::{LinkPlan, RECORD};
+use crate::time::TickRate;
+use std::vec::Vec;
+
+fn key() -> Key {
+    Key::new([9; 16].map({
+        let mut k = 0;
+        move |byte: u8| {
+            k += 1;
+            byte + k
+        }
+    }))
+    .unwrap_or_else(|_| panic!())
+}
+
+fn config() -> HeadConfig {
+    let rate = TickRate::from_hz(8_000_000).unwrap();
+    HeadConfig::new(rate, 77, &LinkPlan::INFRARED).unwrap()
+}
+
+fn at(us: u64) -> Instant {
+    Instant::from_ticks(us * 8)
+}
+
+fn head() -> Head {
+    let config = config();
+    let paired = Waking::paired(&config);
+    let waking = Waking::read(&config, [&paired, &paired]).unwrap();
+    let mut head = waking.stored(&config, key(), at(1_000), false);
+    let mut status = HeadStatus::default();
+    status.signs.measuring = true;
+    head.set_status(status);
+    head
+}
+
+fn said(head: &Head, slot: u64) -> Report {
+    let who = Mark {
+        boot: head.boot(),
+        slot,
+    };
+    let sealed = Sealed::parse(&head.frame(&config(), slot)).unwrap();
+    match sealed.open(&key(), who) {
+        Some(Opened::Report(report)) => report,
+        other => panic!("{other:?}"),
+    }
+}
+
+/// Slots with frames from `from` on.
+fn slots(head: &Head, from: u64, count: usize) -> Vec<u64> {
+    let mut slot = from;
+    (0..count)
+        .map(|_| {
+            slot = head.next(&config(), slot);
+            slot
+        })
+        .collect()
+}
+
+#[test]
+fn it_is_silent_first_and_beats_then_with_every_fourth_a_hello() {
+    let head = head();
+    let all = slots(&head, 0, 9);
+    assert_eq!(all[..3], [250, 255, 260]);
+    let kinds: Vec<_> = all.iter().map(|slot| said(&head, *slot).kind).collect();
+    let hellos = kinds.iter().filter(|kind| **kind == Kind::Hello).count();
+    assert!(hellos == 2 || hellos == 3, "{kinds:?}");
+    assert_eq!(said(&head, 260).kind, Kind::Hello);
+    assert_eq!(head.begin(&config(), 250), at(251_000));
+}
+
+#[test]
+fn an_edge_is_told_in_every_slot_until_it_has_left() {
+    let mut head = head();
+    // 0.3 ms after slot 300 began.
+    head.edge(&config(), at(301_300), true, Quality::Bounced)
+        .unwrap();
+    let all = slots(&head, 300, 60);
+    assert_eq!(all[..49], (301..350).collect::<Vec<_>>()[..]);
+    assert_eq!(all[49..51], [350, 355]);
+    let first = said(&head, 301);
+    assert_eq!((first.number, first.kind), (1, Kind::Normal));
+    assert_eq!(first.contact, Contact::Touched);
+    assert_eq!(first.quality, Quality::Bounced);
+    // 0.7 ms.
+    assert_eq!(first.age_125ns, Some(5_600));
+    assert_eq!(said(&head, 349).age_125ns, Some(5_600 + 48 * 8_000));
+    // A frame of the slot before cannot know of it.
+    assert_eq!(said(&head, 300).number, 0);
+    head.edge(&config(), at(303_800), false, Quality::Clean)
+        .unwrap();
+    let older = said(&head, 307);
+    assert_eq!((older.kind, older.number), (Kind::Older, 2));
+    assert_eq!(older.age_125ns, Some(5_600 + 6 * 8_000));
+    assert_eq!(said(&head, 306).kind, Kind::Normal);
+    assert_eq!(said(&head, 306).age_125ns, Some(3_200 * 8));
+}
+
+#[test]
+fn edges_that_are_none_or_too_close_are_refused() {
+    let mut head = head();
+    let config = config();
+    let mut edge = |us, touched| head.edge(&config, at(us), touched, Quality::Clean);
+    assert_eq!(edge(300_000, false), Err(EdgeRefused::SameLevel));
+    assert_eq!(edge(300_000, true), Ok(()));
+    assert_eq!(edge(301_499, false), Err(EdgeRefused::TooClose));
+    assert_eq!(edge(1, false), Err(EdgeRefused::TooClose));
+    assert_eq!(edge(301_500, false), Ok(()));
+}
+
+#[test]
+fn an_edge_too_old_to_tell_has_no_time() {
+    let mut head = head();
+    head.edge(&config(), at(301_000), true, Quality::Clean)
+        .unwrap();
+    // Slot 300 begins at 301 000 µs; 131.071 625 ms is the last age there is.
+    assert_eq!(said(&head, 431).age_125ns, Some(131 * 8_000));
+    assert_eq!(said(&head, 432).age_125ns, None);
+    assert_eq!(said(&head, u64::MAX >> 24).age_125ns, None);
+}
+
+#[test]
+fn every_start_has_a_number_of_its_own_whatever_power_does_to_the_records() {
+    let config = config();
+    let torn = [0xFF; RECORD];
+    assert!(Waking::read(&config, [&torn, &torn]).is_none());
+    let mut records = [Waking::paired(&config), torn];
+    let mut used = 0;
+    for start in 0..60_u32 {
+        let waking = Waking::read(&config, [&records[0], &records[1]]).unwrap();
+        let (place, record) = waking.write();
+        if start % 3 == 1 {
+            // Power fails in the middle of the write: no frame was sent.
+            records[usize::from(place)][6..].fill(0xFF);
+            continue;
+        }
+        records[usize::from(place)] = record;
+        let head = waking.stored(&config, key(), at(0), false);
+        assert!(head.boot() > used, "{} after {used}", head.boot());
+        used = head.boot();
+    }
+    // A worn record: the other alone, with room for what the worn one may have held.
+    records[1].fill(0);
+    records[0] = Mark { boot: 500, slot: 0 }.record(77);
+    let waking = Waking::read(&config, [&records[0], &records[1]]).unwrap();
+    assert_eq!(waking.stored(&config, key(), at(0), false).boot(), 502);
+    let last = Mark {
+        boot: Mark::LAST_BOOT,
+        slot: 0,
+    }
+    .record(77);
+    assert!(Waking::read(&config, [&last, &last]).is_none());
+}

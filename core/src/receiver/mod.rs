@@ -1,0 +1,243 @@
+//! Receiver: the board's side of a link, from bytes to lines.
+//!
+//! ```text
+//!  bytes, captured arrival ─▶ frame ─▶ key ─▶ link ─▶ clock ─▶ playout ─▶ lines
+//! ```
+//!
+//! Hand in every frame with the captured instant of its first edge; call
+//! [`poll`](Receiver::poll) until nothing more leaves, then set the outputs to
+//! [`lines`](Receiver::lines) and let hardware drop them after `valid_until`. Do so at least once
+//! every `poll_ns` of the plan, and by [`deadline`](Receiver::deadline).
+
+use crate::clock::ClockConfig;
+use crate::frame::{Key, Mark, Opened, Report, Sealed, FRAME};
+use crate::lines::{Causes, Decision, Rearmed};
+use crate::link::{Heard, Link, LinkConfig, Outcome, ProbeTime, State, Stored, Write};
+use crate::playout::PlayedEdge;
+use crate::time::Instant;
+
+/// What became of bytes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum Taken {
+    /// Damaged on the way.
+    Damaged,
+    /// Of another probe.
+    OtherProbe,
+    /// This probe's number, and a tag that fits nothing.
+    BadTag,
+    /// Genuine, of a kind that this version does not know.
+    UnknownKind,
+    /// Genuine.
+    Genuine(Outcome),
+}
+
+/// How often each became of bytes; the counts wrap.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Counts {
+    /// Accepted, the clock set by it or an edge narrowed.
+    pub accepted: u32,
+    /// Of these, without prolonging life.
+    pub held: u32,
+    /// Heard before.
+    pub duplicates: u32,
+    /// Genuine, and not as the clock has it.
+    pub strangers: u32,
+    /// Kept back by the store: old, waiting or torn.
+    pub kept_back: u32,
+    /// With a bad tag.
+    pub bad_tags: u32,
+    /// Damaged.
+    pub damaged: u32,
+    /// Of other probes, or of unknown kind.
+    pub others: u32,
+}
+
+/// The board's side of a link.
+pub struct Receiver {
+    key: Key,
+    id: u16,
+    link: Link<ProbeTime>,
+    counts: Counts,
+    newest: Option<Report>,
+}
+
+impl Receiver {
+    /// At power-up: the key and number of the probe, its clock, and what the store holds.
+    #[must_use]
+    pub fn new(key: Key, id: u16, clock: ClockConfig, stored: Stored) -> Self {
+        Self {
+            key,
+            id,
+            link: Link::new(ProbeTime::new(clock), stored),
+            counts: Counts::default(),
+            newest: None,
+        }
+    }
+
+    /// Bytes whose first edge was captured at `arrival`, handed in at `now`.
+    pub fn frame(
+        &mut self,
+        config: &LinkConfig,
+        now: Instant,
+        arrival: Instant,
+        bytes: &[u8; FRAME],
+    ) -> Taken {
+        let taken = self.take(config, now, arrival, bytes);
+        let counts = &mut self.counts;
+        let count = match taken {
+            Taken::Damaged => &mut counts.damaged,
+            Taken::OtherProbe | Taken::UnknownKind => &mut counts.others,
+            Taken::BadTag => &mut counts.bad_tags,
+            Taken::Genuine(outcome) => match outcome {
+                Outcome::Life | Outcome::Older | Outcome::Joining | Outcome::Standby => {
+                    &mut counts.accepted
+                }
+                Outcome::Held => {
+                    counts.accepted = counts.accepted.wrapping_add(1);
+                    &mut counts.held
+                }
+                Outcome::Duplicate => &mut counts.duplicates,
+                Outcome::Stranger => &mut counts.strangers,
+                Outcome::Old | Outcome::Waiting | Outcome::Torn => &mut counts.kept_back,
+            },
+        };
+        *count = count.wrapping_add(1);
+        taken
+    }
+
+    fn take(
+        &mut self,
+        config: &LinkConfig,
+        now: Instant,
+        arrival: Instant,
+        bytes: &[u8; FRAME],
+    ) -> Taken {
+        let Ok(sealed) = Sealed::parse(bytes) else {
+            return Taken::Damaged;
+        };
+        if sealed.id() != self.id {
+            return Taken::OtherProbe;
+        }
+        let Some((who, opened)) = self.open(arrival, &sealed) else {
+            self.link.bad_tag(config, now);
+            return Taken::BadTag;
+        };
+        let Opened::Report(report) = opened else {
+            return Taken::UnknownKind;
+        };
+        let heard = Heard {
+            who,
+            kind: report.kind,
+            contact: report.contact,
+            number: report.number,
+            age_125ns: report.age_125ns,
+            measuring: report.signs.measuring,
+            fault: report.signs.self_test_failed,
+        };
+        let outcome = self.link.frame(config, now, arrival, &heard);
+        if matches!(
+            outcome,
+            Outcome::Life | Outcome::Held | Outcome::Joining | Outcome::Standby
+        ) {
+            self.newest = Some(report);
+        }
+        Taken::Genuine(outcome)
+    }
+
+    /// The place for which the tag is good: the slot nearest to the clock, or what a hello claims.
+    fn open(&self, arrival: Instant, sealed: &Sealed) -> Option<(Mark, Opened)> {
+        let expected = self.link.slots().nearest(sealed.slot_low(), arrival);
+        if let Some(slot) = expected {
+            let who = Mark {
+                boot: self.link.boot(),
+                slot,
+            };
+            if let Some(opened) = sealed.open(&self.key, who) {
+                return Some((who, opened));
+            }
+        }
+        let who = sealed.claim(self.link.floor().boot)?;
+        Some((who, sealed.open(&self.key, who)?))
+    }
+
+    /// The next edge that leaves by `now`; call until there is none.
+    pub fn poll(&mut self, config: &LinkConfig, now: Instant) -> Option<PlayedEdge> {
+        self.link.poll(config, now)
+    }
+
+    /// What the outputs are to say from `now` on.
+    #[must_use]
+    pub fn lines(&mut self, config: &LinkConfig, now: Instant) -> Decision {
+        self.link.lines(config, now)
+    }
+
+    /// When to poll again at the latest.
+    #[must_use]
+    pub fn deadline(&self, config: &LinkConfig) -> Option<Instant> {
+        self.link.deadline(config)
+    }
+
+    /// The level of the re-arm wire; what came of it, where it rose.
+    pub fn rearm(&mut self, config: &LinkConfig, now: Instant, wire: bool) -> Option<Rearmed> {
+        self.link.rearm(config, now, wire)
+    }
+
+    /// A write that the store should make now.
+    #[must_use]
+    pub fn want(&self) -> Option<Write> {
+        self.link.want()
+    }
+
+    /// A write has become durable.
+    pub fn stored(&mut self, mark: Mark) {
+        self.link.stored(mark);
+    }
+
+    /// What to write on a warning that power fails.
+    #[must_use]
+    pub fn close(&self, config: &LinkConfig) -> Option<Mark> {
+        self.link.close(config)
+    }
+
+    /// Latches the line at stop, for a cause of the caller's own.
+    pub fn latch(&mut self, cause: Causes) {
+        self.link.latch(cause);
+    }
+
+    /// Why the line is latched at stop.
+    #[must_use]
+    pub const fn causes(&self) -> Causes {
+        self.link.causes()
+    }
+
+    /// How far the link has come.
+    #[must_use]
+    pub const fn state(&self) -> State {
+        self.link.state()
+    }
+
+    /// The probe's time.
+    #[must_use]
+    pub const fn time(&self) -> &ProbeTime {
+        self.link.slots()
+    }
+
+    /// What became of all bytes so far.
+    #[must_use]
+    pub const fn counts(&self) -> &Counts {
+        &self.counts
+    }
+
+    /// The newest genuine report.
+    #[must_use]
+    pub const fn newest(&self) -> Option<&Report> {
+        self.newest.as_ref()
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,264 @@
+extern crate std;
+
+use super::*;
+use crate::clock::Oscillator;
+use crate::frame::Quality;
+use crate::head::{Head, HeadConfig, HeadStatus, Waking};
+use crate::link::LinkPlan;
+use crate::time::TickRate;
+
+/// A probe and its receiver on one clock of 16 MHz, the air without loss.
+struct Pair {
+    head: Head,
+    head_config: HeadConfig,
+    receiver: Receiver,
+    config: LinkConfig,
+    now: u64,
+    slot: u64,
+}
+
+const MS: u64 = 16_000;
+
+fn key() -> Key {
+    Key::new([3, 1, 4, 1, 5, 9, 2, 6, 5, 3, 5, 8, 9, 7, 9, 3]).unwrap_or_else(|_| panic!())
+}
+
+impl Pair {
+    fn new() -> Self {
+        let rate = TickRate::from_hz(16_000_000).unwrap();
+        let head_config = HeadConfig::new(rate, 5, &LinkPlan::INFRARED).unwrap();
+        let paired = Waking::paired(&head_config);
+        let waking = Waking::read(&head_config, [&paired, &paired]).unwrap();
+        let head = waking.stored(&head_config, key(), Instant::from_ticks(0), false);
+        let config = LinkConfig::new(rate, LinkPlan::INFRARED).unwrap();
+        let clock = ClockConfig::new(rate, 1_000_000, Oscillator::CRYSTAL).unwrap();
+        let mark = Mark::default().record(5);
+        let stored = Stored::read(&config, [&mark, &mark], 5);
+        let mut pair = Self {
+            head,
+            head_config,
+            receiver: Receiver::new(key(), 5, clock, stored),
+            config,
+            now: 0,
+            slot: 0,
+        };
+        pair.measuring(true);
+        pair
+    }
+
+    fn measuring(&mut self, measuring: bool) {
+        let mut status = HeadStatus::default();
+        status.signs.measuring = measuring;
+        self.head.set_status(status);
+    }
+
+    /// Up to `until`; frames are heard where `heard` says so. Edges that left, and the last lines.
+    fn run(
+        &mut self,
+        until: u64,
+        mut heard: impl FnMut(u64) -> bool,
+    ) -> (std::vec::Vec<(u64, PlayedEdge)>, Decision) {
+        let mut left = std::vec::Vec::new();
+        let mut lines = Decision::STOP;
+        while self.now < until {
+            let next = self.head.next(&self.head_config, self.slot);
+            let begin = self.head.begin(&self.head_config, next).ticks();
+            let due = self
+                .receiver
+                .deadline(&self.config)
+                .map_or(u64::MAX, Instant::ticks);
+            // Polled every 50 µs at least, as a main loop does.
+            let then = begin
+                .min(due.max(self.now + 1))
+                .min(self.now + 800)
+                .min(until);
+            self.now = then;
+            let now = Instant::from_ticks(then);
+            if then == begin {
+                self.slot = next;
+                let bytes = self.head.frame(&self.head_config, next);
+                if heard(next) {
+                    let _ = self.receiver.frame(&self.config, now, now, &bytes);
+                }
+                if let Some(write) = self.receiver.want() {
+                    self.receiver.stored(write.mark);
+                }
+            }
+            while let Some(edge) = self.receiver.poll(&self.config, now) {
+                left.push((then, edge));
+            }
+            lines = self.receiver.lines(&self.config, now);
+        }
+        (left, lines)
+    }
+}
+
+#[test]
+fn ready_comes_after_the_join_and_an_edge_leaves_after_the_delay() {
+    let mut pair = Pair::new();
+    let (left, lines) = pair.run(400 * MS, |_| true);
+    assert!(left.is_empty() && lines.ready && lines.run, "{lines:?}");
+    let touch = 400 * MS + 5_000;
+    pair.head
+        .edge(
+            &pair.head_config,
+            Instant::from_ticks(touch),
+            true,
+            Quality::Clean,
+        )
+        .unwrap();
+    let (left, lines) = pair.run(touch + 49 * MS, |_| true);
+    assert_eq!(left.len(), 1);
+    let (at, edge) = left[0];
+    assert!(edge.touched && edge.remarks.is_empty(), "{edge:?}");
+    assert!(
+        edge.onset.unwrap().ticks().abs_diff(touch) <= 2,
+        "{edge:?} {touch}"
+    );
+    assert!(at.abs_diff(touch + 48 * MS) <= 3, "{at}");
+    assert!(lines.ready && !lines.run);
+    let release = touch + 60 * MS;
+    pair.run(release, |_| true);
+    pair.head
+        .edge(
+            &pair.head_config,
+            Instant::from_ticks(release),
+            false,
+            Quality::Clean,
+        )
+        .unwrap();
+    let (left, lines) = pair.run(release + 49 * MS, |_| true);
+    assert!(left.len() == 1 && lines.run, "{left:?} {lines:?}");
+}
+
+#[test]
+fn silence_stops_the_line_before_a_touch_could_be_late_and_ready_returns() {
+    let mut pair = Pair::new();
+    pair.run(400 * MS, |_| true);
+    let heard_last = pair.slot;
+    let (_, lines) = pair.run(400 * MS + 41 * MS, |_| false);
+    assert!(lines.ready, "beat {heard_last}");
+    let (_, lines) = pair.run(400 * MS + 43 * MS, |_| false);
+    assert!(!lines.ready);
+    let (_, lines) = pair.run(600 * MS, |_| true);
+    assert!(lines.ready && lines.run && pair.receiver.causes().is_empty());
+}
+
+/// A touch of which only its release was heard: its time comes with the older edge.
+#[test]
+fn a_touch_and_its_release_in_one_outage_are_both_timed() {
+    let mut pair = Pair::new();
+    pair.run(400 * MS, |_| true);
+    let touch = 400 * MS + 8_000;
+    pair.run(touch, |_| true);
+    pair.head
+        .edge(
+            &pair.head_config,
+            Instant::from_ticks(touch),
+            true,
+            Quality::Clean,
+        )
+        .unwrap();
+    let release = touch + 4 * MS;
+    pair.run(release, |_| false);
+    pair.head
+        .edge(
+            &pair.head_config,
+            Instant::from_ticks(release),
+            false,
+            Quality::Clean,
+        )
+        .unwrap();
+    let (left, lines) = pair.run(touch + 60 * MS, |slot| slot > 410);
+    assert_eq!(left.len(), 2, "{left:?}");
+    for ((at, edge), true_at) in left.iter().zip([touch, release]) {
+        assert!(edge.remarks.is_empty(), "{edge:?}");
+        assert!(at.abs_diff(true_at + 48 * MS) <= 3);
+    }
+    assert!(lines.run);
+}
+
+#[test]
+fn an_edge_known_and_never_timed_latches_until_armed_again() {
+    let mut pair = Pair::new();
+    pair.run(400 * MS, |_| true);
+    let touch = 400 * MS + 8_000;
+    pair.run(touch, |_| true);
+    pair.head
+        .edge(
+            &pair.head_config,
+            Instant::from_ticks(touch),
+            true,
+            Quality::Clean,
+        )
+        .unwrap();
+    pair.run(touch + 30 * MS, |_| true);
+    pair.measuring(true);
+    // The release, and its numbers run on by two more in a silence.
+    for k in 1..4 {
+        let at = touch + 30 * MS + k * 3 * MS;
+        pair.run(at, |_| false);
+        pair.head
+            .edge(
+                &pair.head_config,
+                Instant::from_ticks(at),
+                k % 2 == 0,
+                Quality::Clean,
+            )
+            .unwrap();
+    }
+    let (_, lines) = pair.run(touch + 50 * MS, |_| true);
+    assert!(!lines.ready);
+    assert!(pair.receiver.causes().contains(Causes::SEQUENCE));
+    let (_, lines) = pair.run(touch + 300 * MS, |_| true);
+    assert!(!lines.ready, "it stays");
+    let rearm = |pair: &mut Pair, wire| {
+        pair.receiver
+            .rearm(&pair.config, Instant::from_ticks(pair.now), wire)
+    };
+    assert_eq!(rearm(&mut pair, true), None, "high since power-up");
+    assert_eq!(rearm(&mut pair, false), None);
+    assert_eq!(rearm(&mut pair, true), Some(Ok(())));
+    let (_, lines) = pair.run(touch + 320 * MS, |_| true);
+    assert!(lines.ready && lines.run);
+}
+
+#[test]
+fn standby_takes_ready_down_without_a_latch() {
+    let mut pair = Pair::new();
+    pair.run(400 * MS, |_| true);
+    pair.measuring(false);
+    let (_, lines) = pair.run(600 * MS, |_| true);
+    assert!(!lines.ready && pair.receiver.causes().is_empty());
+    pair.measuring(true);
+    let (_, lines) = pair.run(700 * MS, |_| true);
+    assert!(lines.ready && lines.run);
+}
+
+#[test]
+fn anything_at_any_time_is_taken_without_harm() {
+    let mut next = crate::drawn::numbers(11);
+    let mut pair = Pair::new();
+    pair.run(400 * MS, |_| true);
+    for _ in 0..20_000 {
+        let wild = next() >> (next() % 64);
+        let now = Instant::from_ticks(wild);
+        let arrival = Instant::from_ticks(next() >> (next() % 64));
+        let mut bytes = [0; FRAME];
+        bytes[..8].copy_from_slice(&next().to_be_bytes());
+        bytes[8..].copy_from_slice(&next().to_be_bytes());
+        if next() % 2 == 0 {
+            bytes = pair
+                .head
+                .frame(&pair.head_config, next() >> (24 + next() % 40));
+        }
+        let _ = pair.receiver.frame(&pair.config, now, arrival, &bytes);
+        while pair.receiver.poll(&pair.config, now).is_some() {}
+        let lines = pair.receiver.lines(&pair.config, now);
+        assert!(!lines.run || lines.ready);
+        let _ = pair.receiver.rearm(&pair.config, now, next() % 2 == 0);
+        if let Some(write) = pair.receiver.want() {
+            pair.receiver.stored(write.mark);
+        }
+    }
+}
