@@ -234,6 +234,59 @@ fn one_stage_changes_no_draw_of_another() {
     assert_eq!(times(bits), times(&quiet(2)));
 }
 
+/// Two stages that drew from one stream would meet in the same slots.
+#[test]
+fn stages_strike_independently_of_each_other() {
+    let slots = 60_000;
+    let struck = |setting: Setting, what: What| -> Vec<bool> {
+        let mut air = Air::new(&setting, 4).unwrap();
+        let mut struck = vec![false; slots as usize];
+        for slot in 0..slots {
+            air.send(slot, slot * SLOT_NS, slot_only(slot));
+        }
+        while let Some(one) = air.next(u64::MAX) {
+            if one.what == what && one.receiver == 0 {
+                struck[one.bytes[15] as usize | (one.bytes[14] as usize) << 8] = true;
+            }
+        }
+        struck
+    };
+    let mut all = Vec::new();
+    for (name, mut setting) in stages(4) {
+        // A damaged frame no longer tells its slot: its clean ones do.
+        let what = match name {
+            "bits" | "bursts" | "loss" => What::Clean,
+            "copies" => What::Copy,
+            "replays" => What::Replay,
+            _ => continue,
+        };
+        if name == "loss" {
+            setting.medium.loss = Loss::independent(0.2).unwrap();
+        }
+        all.push((name, struck(setting, what)));
+    }
+    assert_eq!(all.len(), 5);
+    let n = slots as f64;
+    let share =
+        |hit: &dyn Fn(usize) -> bool| (0..slots as usize).filter(|k| hit(*k)).count() as f64 / n;
+    for (i, (name, a)) in all.iter().enumerate() {
+        let first = share(&|k| a[k]);
+        assert!((0.1..0.9).contains(&first), "{name}");
+        for (other, b) in &all[i + 1..] {
+            let second = share(&|k| b[k]);
+            let both = share(&|k| a[k] && b[k]);
+            let error = (first * (1.0 - first) * second * (1.0 - second) / n).sqrt();
+            let off = (both - first * second) / error;
+            assert!(off.abs() < 4.0, "{name} and {other}: {off}");
+        }
+    }
+}
+
+/// A frame whose last bytes are its slot.
+fn slot_only(slot: u64) -> Bytes {
+    u128::from(slot).to_be_bytes()
+}
+
 #[test]
 fn a_sparser_beat_meets_the_same_air() {
     let setting = everything(8);
