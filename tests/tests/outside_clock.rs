@@ -238,3 +238,34 @@ fn the_clock_is_nearly_as_good_as_least_squares_and_never_outside_its_bound() {
         }
     }
 }
+
+/// The bound is made of what was measured before: scatter that suddenly grows must not outrun it.
+#[test]
+fn scatter_that_grows_fivefold_at_once_stays_within_the_bound() {
+    for kind in [Kind::CRYSTAL, Kind::RC] {
+        let config = config(kind);
+        let (mut stated, mut worst) = (0_u64, 0.0_f64);
+        for seed in 0..400 {
+            let mut rng = rng::stream(&[6, seed]);
+            let mut clock = None;
+            for slot in (0..6_000_u64).step_by(10) {
+                let truth = 1e6 + slot as f64 * 16_000.0;
+                let sigma = if slot < 2_000 { 3.2 } else { 16.0 };
+                let normal: f64 = StandardNormal.sample(&mut rng);
+                let at = Instant::from_ticks((truth + sigma * normal).round() as u64);
+                let clock = clock.get_or_insert_with(|| Clock::start(&config, slot, at));
+                if clock.fits(&config, slot, at) {
+                    clock.update(&config, slot, at);
+                }
+                let told = clock.predict(&config, slot);
+                if let Some(doubt) = told.doubt_256 {
+                    stated += 1;
+                    let off = (ticks(clock, kind, slot) - truth).abs();
+                    worst = worst.max(off * 256.0 / f64::from(doubt));
+                }
+            }
+        }
+        assert!(stated > 200_000 && worst <= 1.0, "{stated} {worst}");
+        println!("{kind:?} {stated} {worst}");
+    }
+}
