@@ -202,7 +202,10 @@ impl ClockConfig {
         let clamp_ppm = (tolerance_ppm + tolerance_ppm / 8 + drift_ppb_s / 1_000 + 25) as u64;
         let clamp_32 = slot_32 / 1_000_000 * clamp_ppm;
         // Six standard deviations of wander over a memory, as drift: 6·w/√τ.
-        let wander = 6_000 * wander_ppb as u64 / (memory_ms as u64 * 1_000).isqrt();
+        let root = (memory_ms as u64 * 1_000).isqrt();
+        let Some(wander) = (6_000 * wander_ppb as u64).checked_div(root) else {
+            return Err(ClockConfigError::Memory);
+        };
         let slot_256 = (slot_32 >> 24) + 1;
         let drift = Bend::new(drift_ppb_s as u64, slot_ns, slot_256);
         let lag = Bend::new(drift_ppb_s as u64 + wander, slot_ns, slot_256);

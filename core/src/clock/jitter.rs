@@ -49,52 +49,6 @@ impl Mean {
     }
 }
 
-/// A line and the size of the residuals that fed it. What the line lags behind adds to them.
-#[derive(Clone, Debug)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(super) struct Path {
-    pub(super) line: Line,
-    fed: Mean,
-}
-
-impl Path {
-    pub(super) fn new(line: Line) -> Self {
-        Self {
-            line,
-            fed: Mean::default(),
-        }
-    }
-
-    /// Takes in the residual of a later slot: ticks, 32 binary places. The first of a line tells
-    /// its slope, and is no scatter.
-    pub(super) fn feed(&mut self, config: &ClockConfig, slot: u64, residual_32: i64) {
-        if !self.line.is_new() {
-            self.fed.add(residual_32.unsigned_abs() >> 16);
-        }
-        self.line.update(config, slot, residual_32);
-    }
-
-    /// Residuals counted, up to what is averaged.
-    pub(super) fn fed(&self) -> u32 {
-        self.fed.count
-    }
-
-    /// What was seen so far says nothing of what comes.
-    pub(super) fn distrust(&mut self) {
-        self.fed = Mean::default();
-    }
-
-    /// How far scatter moves the line at its own slot, as a rule.
-    pub(super) fn spread_16(&self, config: &ClockConfig) -> u64 {
-        self.line.spread_16(config, self.fed.value_16)
-    }
-
-    /// The same, at most.
-    pub(super) fn noise_16(&self, config: &ClockConfig) -> u64 {
-        self.line.noise_16(config, self.fed.cautious_16())
-    }
-}
-
 /// Mean change from one residual to the next: no offset and no slow change adds to it.
 #[derive(Clone, Copy, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -106,7 +60,7 @@ pub(super) struct Change {
 
 impl Change {
     /// A residual, ticks with 32 binary places.
-    pub(super) fn add(&mut self, residual_32: i64) {
+    fn add(&mut self, residual_32: i64) {
         let value_16 = residual_32 >> 16;
         if self.primed {
             self.mean.add(value_16.abs_diff(self.before_16));
@@ -124,6 +78,50 @@ impl Change {
         } else {
             scatter
         }
+    }
+}
+
+/// A line and the size of the residuals that fed it. What the line lags behind adds to them.
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(super) struct Path {
+    pub(super) line: Line,
+    fed: Mean,
+    pub(super) change: Change,
+}
+
+impl Path {
+    pub(super) fn new(line: Line) -> Self {
+        Self {
+            line,
+            fed: Mean::default(),
+            change: Change::default(),
+        }
+    }
+
+    /// Takes in the residual of a later slot: ticks, 32 binary places. The first of a line tells
+    /// its slope, and is no scatter.
+    pub(super) fn feed(&mut self, config: &ClockConfig, slot: u64, residual_32: i64) {
+        if !self.line.is_new() {
+            self.fed.add(residual_32.unsigned_abs() >> 16);
+            self.change.add(residual_32);
+        }
+        self.line.update(config, slot, residual_32);
+    }
+
+    /// Residuals counted, up to what is averaged.
+    pub(super) fn fed(&self) -> u32 {
+        self.fed.count
+    }
+
+    /// What was seen so far says nothing of what comes.
+    pub(super) fn distrust(&mut self) {
+        self.fed = Mean::default();
+    }
+
+    /// How far scatter moves the line at its own slot, at most.
+    pub(super) fn noise_16(&self, config: &ClockConfig) -> u64 {
+        self.line.noise_16(config, self.fed.cautious_16())
     }
 }
 

@@ -16,7 +16,7 @@ pub(super) struct Line {
     period_32: u64,
     /// Slots from the first arrival to `slot`, up to twice the memory.
     run: u32,
-    /// Σ of the squared weights of the arrivals in memory, 2^-32; see [`spread_16`](Self::spread_16).
+    /// Σ of the squared weights of the arrivals in memory, 2^-32; see [`noise_16`](Self::noise_16).
     weights_32: u32,
     /// Largest step of the moment lately, ticks, 16 binary places; fades with the memory.
     step_16: u64,
@@ -143,24 +143,18 @@ impl Line {
         self.step_16 = math::mul_shift(self.step_16, theta, 32).max(step >> 16);
     }
 
-    /// How far scatter of mean size `mean_16` moves the line at its own slot: ticks, 16 binary
-    /// places.
+    /// How far scatter of mean size `mean_16` moves the line at its own slot, at most: ticks, 16
+    /// binary places.
     ///
     /// A mean with these weights scatters by √Σw² (its square follows w² ← θ²w² + (1 − θ)²); the
     /// end of a line by √2.5 of that (its variance 1.25·dt/τ against dt/2τ), and by √(4/3) more
     /// while the memory grows. 6.5 standard deviations of 1.2533 mean sizes: 6.5·1.2533·√2.5 is
-    /// 12.9, or 14.9.
-    pub(super) fn spread_16(&self, config: &ClockConfig, mean_16: u64) -> u64 {
+    /// 12.9, or 14.9. One late arrival in a thousand is no part of a normal distribution: twice
+    /// the largest step it made is the least.
+    pub(super) fn noise_16(&self, config: &ClockConfig, mean_16: u64) -> u64 {
         let grows = self.run / 2 < config.memory;
         let root_16 = math::root_up(u64::from(self.weights_32));
         let times = if grows { 15 } else { 13 };
-        math::mul_shift(math::mul(mean_16, times), root_16, 16)
-    }
-
-    /// The same at most: one late arrival in a thousand is no part of a normal distribution, so
-    /// twice the largest step it made is the least.
-    pub(super) fn noise_16(&self, config: &ClockConfig, mean_16: u64) -> u64 {
-        self.spread_16(config, mean_16)
-            .max(self.step_16.saturating_mul(2))
+        math::mul_shift(math::mul(mean_16, times), root_16, 16).max(self.step_16.saturating_mul(2))
     }
 }

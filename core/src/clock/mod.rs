@@ -5,10 +5,10 @@
 //! begins on the capture clock of the receiver, and how far that may be off:
 //!
 //! ```text
-//!  arrival ─▶ residual ─┬───────────────▶ Arrivals ─┐
-//!                       ├─▶ least of 8 ─▶ Minima  ──┴─▶ line: moment of a slot, period ─▶ Prediction
-//!                       └─▶ scatter of both: which of the two               U, slack, gate
-//!  arrival ─▶ monitor: intervals and a bounded rate ─▶ clash
+//!  arrival ─┬─ Arrivals ───────────▶ line ─┐
+//!           ├─ Minima: least of 8 ─▶ line ─┴▶ moment of a slot, period ─▶ Prediction: at, bound U
+//!           │           scatter of both: which of the two    └▶ gate, slack, nearest slot
+//!           └▶ monitor: intervals and a bounded rate ─▶ clash
 //! ```
 //!
 //! * The line is the fading-memory filter of degree 1 (Morrison 1969, from memory), for unequal
@@ -18,7 +18,11 @@
 //! * [`Source`] says what feeds the line. A captured edge scatters evenly: every arrival counts.
 //!   Stamps taken by software have a tail of late ones: then only the earliest of eight counts.
 //!   Measured scatter decides, see [`Clock::source`].
-//! * The monitor shares nothing with the line. It keeps the interval in which the slot start must
+//! * The bound U of a prediction is the sum of what scatter does to the line (6.5 standard
+//!   deviations, out of the measured size of the residuals and the weights of the frames in
+//!   memory), what the stated drift does to its lag, a tick of the capture, and for an edge half
+//!   a step of its age.
+//! * The monitor knows nothing of the line. It keeps the interval in which the slot start must
 //!   lie if every accepted frame is at most a gate off and the oscillator keeps its word. An
 //!   empty interval proves that one of both is not so.
 //!
@@ -54,6 +58,8 @@
 //! * The bound holds for scatter that is independent from frame to frame and an oscillator within
 //!   its stated limits. A relay that delays every frame a little more than the one before looks
 //!   like a slow oscillator, until that leaves its tolerance.
+//! * A frame after a gap weighs as much as those that were lost: where bursts of frames are lost,
+//!   the line scatters up to 1.3 times as much as least squares, and the bound says so.
 
 mod config;
 mod jitter;

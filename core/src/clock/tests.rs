@@ -342,3 +342,10 @@ fn anything_may_come_in() {
         }
     }
 }
+
+#[test]
+fn a_clock_is_small() {
+    let size = core::mem::size_of::<Clock>();
+    assert!(size <= 304, "{size}");
+    assert!(core::mem::size_of::<ClockConfig>() <= 144);
+}

@@ -54,7 +54,6 @@ pub struct Clock {
     all: Path,
     earliest: Option<Path>,
     block: Block,
-    change: Change,
     source: Source,
     monitor: Monitor,
     clashes: u32,
@@ -65,13 +64,11 @@ impl Clock {
     /// From the first frame: its slot and when it arrived.
     #[must_use]
     pub fn start(config: &ClockConfig, slot: u64, arrival: Instant) -> Self {
-        let change = Change::default();
-        let half = scatter_256(config, &change);
+        let half = scatter_256(config, &Change::default());
         Self {
             all: Path::new(Line::hung(config.slot_32, slot, arrival)),
             earliest: None,
             block: Block::default(),
-            change,
             source: config.presumed,
             monitor: Monitor::new(config, slot, arrival, half),
             clashes: 0,
@@ -94,7 +91,6 @@ impl Clock {
         }
         let residual_32 = self.all.line.moment(slot).to_32(arrival);
         if !self.all.line.is_new() {
-            self.change.add(residual_32);
             self.earliest(config, slot, arrival, residual_32);
         }
         self.all.feed(config, slot, residual_32);
@@ -121,18 +117,18 @@ impl Clock {
         if path.fed() < CHOOSES {
             return;
         }
-        let scatter = self.change.scatter_16(0);
-        let all = self.all.spread_16(config);
-        if scatter > config.large_16 && path.spread_16(config) < all / 2 {
+        let all = self.all.change.scatter_16(0);
+        let earliest = path.change.scatter_16(0);
+        if all > config.large_16 && earliest < all / 4 {
             self.source = Source::Minima;
-        } else if scatter < config.large_16 / 2 || is_even(config, all, path) {
+        } else if all < config.large_16 / 2 || is_even(&self.all, path) {
             self.source = Source::Arrivals;
         }
     }
 
     /// Intervals count from the lock on: before it, the scatter is not known.
     fn watch(&mut self, config: &ClockConfig, slot: u64, arrival: Instant) {
-        let half = scatter_256(config, &self.change);
+        let half = scatter_256(config, &self.all.change);
         self.clash = false;
         if !self.locked(config) {
             self.monitor = Monitor::new(config, slot, arrival, half);
@@ -232,7 +228,7 @@ impl Clock {
             let slots = away.ahead.max(away.behind);
             return math::mul_shift(tolerance, slots, 16).saturating_add(1);
         }
-        let noise = (line.noise_16(config, self.change.scatter_16(config.prior_16)) >> 8) + 1;
+        let noise = (line.noise_16(config, self.all.change.scatter_16(config.prior_16)) >> 8) + 1;
         self.fanned(noise, config, away)
             .saturating_add(config.bent_256(line.memory(config), away))
     }
@@ -242,7 +238,7 @@ impl Clock {
     #[must_use]
     pub fn gate(&self, config: &ClockConfig, slot: u64) -> Span {
         let slack = self.slack_256(config, self.line().away(slot));
-        span_up(scatter_256(config, &self.change).saturating_add(slack))
+        span_up(scatter_256(config, &self.all.change).saturating_add(slack))
     }
 
     /// Whether an arrival is within the [`gate`](Self::gate).
@@ -283,17 +279,16 @@ impl Clock {
                 .as_ref()
                 .is_some_and(|path| path.fed() >= CHOOSES),
             Source::Arrivals => {
-                let all = self.all.spread_16(config);
-                let even = |path: &Path| is_even(config, all, path);
-                let small = self.change.scatter_16(0) < config.large_16;
+                let even = |path: &Path| is_even(&self.all, path);
+                let small = self.all.change.scatter_16(0) < config.large_16;
                 self.all.fed() >= LOCKS && (small || self.earliest.as_ref().is_some_and(even))
             }
         }
     }
 
     /// What feeds the clock. The earliest of eight arrivals takes over where arrivals scatter by
-    /// more than 2 µs (mean size) and its line scatters half as much as with all of them; it gives
-    /// back below half of that, or where its line scatters more.
+    /// more than 2 µs (mean size) and it scatters less than a quarter of that; it gives back where
+    /// arrivals scatter by less than 1 µs, or the earliest half as much as all.
     #[must_use]
     pub fn source(&self) -> Source {
         self.source
@@ -328,10 +323,12 @@ impl Clock {
     }
 }
 
-/// Whether every arrival is as good as the next: the line of the earliest then scatters 1.7 times
-/// as much as that of all. With late stamps it scatters a tenth. In between, nothing is decided.
-fn is_even(config: &ClockConfig, all_16: u64, earliest: &Path) -> bool {
-    earliest.fed() >= EVEN && earliest.spread_16(config) / 3 > all_16 / 2
+/// Whether every arrival is as good as the next. The earliest of eight that scatter evenly scatter
+/// 0.6 of these, and of a line that follows them somewhat more; those of late stamps a tenth. As
+/// a line through one in eight scatters √8 times as much, a third is the point where minima pay:
+/// they take over below a quarter, and give back above a half.
+fn is_even(all: &Path, earliest: &Path) -> bool {
+    earliest.fed() >= EVEN && earliest.change.scatter_16(0) > all.change.scatter_16(0) / 2
 }
 
 /// Twelve standard deviations, 12·1.2533 mean sizes, and what is fixed.

@@ -66,8 +66,7 @@ impl Default for Crystal {
 }
 
 impl Crystal {
-    /// What it comes to; the parabola's own curve over time is left to
-    /// [`Oscillator::bend`].
+    /// What it comes to; the curve of the parabola over time included.
     #[must_use]
     pub fn oscillator(&self) -> Oscillator {
         let (p, from, by) = (self.parabola_ppm_k2, self.from_turnover_k, self.warming_k_s);

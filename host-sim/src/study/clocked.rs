@@ -112,7 +112,8 @@ impl Spread {
 
 /// Least squares with exponential weights: offset and slope of y over x, at
 /// the newest x. Sums only, moved to each new origin.
-struct Squares {
+#[derive(Debug, Clone, Copy)]
+pub struct Squares {
     memory: f64,
     x: f64,
     /// Σw, Σwu, Σwu², Σwy, Σwuy with u = x − newest.
@@ -120,7 +121,9 @@ struct Squares {
 }
 
 impl Squares {
-    fn new(memory: f64) -> Self {
+    /// Weights fall to 1/e over `memory` of x.
+    #[must_use]
+    pub fn new(memory: f64) -> Self {
         Self {
             memory,
             x: 0.0,
@@ -128,7 +131,8 @@ impl Squares {
         }
     }
 
-    fn add(&mut self, x: f64, y: f64) {
+    /// A further point; x grows.
+    pub fn add(&mut self, x: f64, y: f64) {
         let d = x - self.x;
         let [s0, s1, s2, t0, t1] = self.sums;
         let kept = (-d / self.memory).exp();
@@ -142,7 +146,9 @@ impl Squares {
         self.x = x;
     }
 
-    fn at(&self, x: f64) -> f64 {
+    /// The line at x; not a number of fewer than two points.
+    #[must_use]
+    pub fn at(&self, x: f64) -> f64 {
         let [s0, s1, s2, t0, t1] = self.sums;
         let slope = (s0 * t1 - s1 * t0) / (s0 * s2 - s1 * s1);
         (t0 - slope * s1) / s0 + slope * (x - self.x)
