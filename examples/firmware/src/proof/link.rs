@@ -1,0 +1,148 @@
+//! Both sides of a link, every entry, with arguments that nobody knows.
+
+use core::fmt::Write;
+use core::hint::black_box;
+
+use trueonset::clock::{Clock, ClockConfig, Oscillator, Source};
+use trueonset::frame::{Key, Mark, Quality, Sealed, SlowValue};
+use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
+use trueonset::lines::Causes;
+use trueonset::link::{LinkConfig, LinkPlan, Stored};
+use trueonset::receiver::Receiver;
+
+use super::{any, any64, instant, rate, Nowhere};
+
+fn bytes<const N: usize>() -> [u8; N] {
+    [0; N].map(|_: u8| any() as u8)
+}
+
+fn mark() -> Mark {
+    Mark {
+        boot: any(),
+        slot: any64(),
+    }
+}
+
+fn plan() -> LinkPlan {
+    LinkPlan {
+        slot_ns: any(),
+        beat_slots: any() as u16,
+        delay_ns: any(),
+        dead_ns: any(),
+        bound_ns: any(),
+        apart_ns: any(),
+        poll_ns: any(),
+        quiet_ns: any(),
+        join_frames: any() as u8,
+        open_frames: any() as u8,
+        lock_ns: any64(),
+        watch_ns: any64(),
+        bad_tags: any() as u8,
+        strangers: any() as u8,
+        guard_slots: any(),
+        lead_slots: any(),
+        reserve_slots: any(),
+        write_apart_ns: any64(),
+    }
+}
+
+/// All of it.
+pub(crate) fn all() {
+    let plan = plan();
+    match HeadConfig::new(rate(), any() as u16, &plan) {
+        Ok(config) => head(&config),
+        Err(why) => {
+            let _ = write!(Nowhere, "{why}");
+        }
+    }
+    let oscillator = Oscillator {
+        tolerance_ppm: any(),
+        drift_ppb_s: any(),
+        wander_ppb: any(),
+        memory_ms: any(),
+    };
+    let clock = match ClockConfig::new(rate(), any(), oscillator) {
+        Ok(config) => config.presuming(Source::Minima),
+        Err(why) => {
+            let _ = write!(Nowhere, "{why}");
+            return;
+        }
+    };
+    let mut own = Clock::start(&clock, any64(), instant());
+    while any() != 0 {
+        black_box(own.update(&clock, any64(), instant()));
+        black_box((own.predict(&clock, any64()), own.gate(&clock, any64())));
+        black_box((own.nearest(any() as u16, instant()), own.rate_ppb(&clock)));
+    }
+    match LinkConfig::new(rate(), plan) {
+        Ok(config) => receiver(&config, clock),
+        Err(why) => {
+            let _ = write!(Nowhere, "{why}");
+        }
+    }
+}
+
+fn head(config: &HeadConfig) {
+    let records = [bytes(), bytes()];
+    black_box(Waking::paired(config));
+    let Some(waking) = Waking::read(config, [&records[0], &records[1]]) else {
+        return;
+    };
+    black_box(waking.write());
+    match Key::new(bytes()) {
+        Ok(key) => say(
+            config,
+            &mut waking.stored(config, key, instant(), any() == 0),
+        ),
+        Err(why) => {
+            let _ = write!(Nowhere, "{why}");
+        }
+    }
+}
+
+fn say(config: &HeadConfig, head: &mut Head) {
+    while any() != 0 {
+        let mut status = HeadStatus::default();
+        status.signs.measuring = any() == 0;
+        status.between = any() == 0;
+        status.fault = any() == 0;
+        head.set_status(status);
+        head.set_slow(SlowValue::Other(any() as u8, any() as u16));
+        if let Err(why) = head.edge(config, instant(), any() == 0, Quality::Slow) {
+            let _ = write!(Nowhere, "{why}");
+        }
+        black_box((head.next(config, any64()), head.begin(config, any64())));
+        black_box((head.frame(config, any64()), head.boot()));
+    }
+}
+
+fn receiver(config: &LinkConfig, clock: ClockConfig) {
+    let Ok(key) = Key::new(bytes()) else {
+        return;
+    };
+    let id = any() as u16;
+    let records = [bytes(), bytes()];
+    let stored = Stored::read(config, [&records[0], &records[1]], id);
+    let mut receiver = Receiver::new(key, id, clock, stored);
+    while any() != 0 {
+        black_box(receiver.frame(config, instant(), instant(), &bytes()));
+        black_box(receiver.poll(config, instant()));
+        black_box((receiver.lines(config, instant()), receiver.deadline(config)));
+        if let Some(Err(why)) = receiver.rearm(config, instant(), any() == 0) {
+            let _ = write!(Nowhere, "{why}");
+        }
+        if let Some(write) = receiver.want() {
+            black_box(write.mark.record(id));
+        }
+        receiver.stored(mark());
+        receiver.latch(Causes::READ_BACK);
+        for word in receiver.causes().words() {
+            black_box(word);
+        }
+        black_box((receiver.close(config), receiver.state()));
+        black_box((receiver.counts(), receiver.newest()));
+    }
+    if let Err(why) = Sealed::parse(&bytes()) {
+        let _ = write!(Nowhere, "{why}");
+    }
+}
