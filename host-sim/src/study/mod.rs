@@ -12,6 +12,7 @@ pub mod clocked;
 pub mod closed_form;
 pub mod false_touches;
 pub mod judged;
+pub mod over_air;
 pub mod ready_drops;
 pub mod replayed;
 pub mod runner;

@@ -1,0 +1,187 @@
+//! Touches through both sides of a link over many channels: none late with READY up, none twice,
+//! none beyond its bound, no foreign frame used.
+//!
+//! `cargo bench --bench over_air [-- TOUCHES]`: TOUCHES over all channels together (1 000 000).
+//! Kept under `tests/results/`. Exit 1 when a limit is broken.
+
+use std::fmt::Write as _;
+use std::process::ExitCode;
+use std::time::Instant;
+
+use rayon::prelude::*;
+use trueonset::clock::Oscillator as Kind;
+use trueonset::link::LinkPlan;
+use trueonset_sim::fault::Fault;
+use trueonset_sim::model::channel::{
+    Copies, ErrorBursts, Foreign, Loss, Medium, Setting, Timing,
+};
+use trueonset_sim::model::oscillator::{Crystal, Oscillator, Parts};
+use trueonset_sim::study::over_air::{Flight, Flown, ID};
+
+const RESULT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../tests/results/over_air.csv");
+const LOSSES: [f64; 5] = [0.001, 0.01, 0.03, 0.1, 0.3];
+/// 0: without memory.
+const BURSTS: [f64; 6] = [0.0, 2.0, 3.0, 5.0, 10.0, 20.0];
+
+/// Medium, oscillator and jitter.
+#[derive(Clone, Copy, Debug)]
+enum Set {
+    Infrared,
+    Radio,
+    InfraredRc,
+}
+
+impl Set {
+    fn flight(self, loss: Loss) -> Flight {
+        let (plan, timing, rc) = match self {
+            Self::Infrared => (LinkPlan::INFRARED, Timing::INFRARED, false),
+            Self::Radio => (
+                LinkPlan::RADIO,
+                Timing {
+                    // A captured edge of a radio's sync word: from memory, some 1 µs.
+                    jitter_ns: 1_000.0,
+                    ..Timing::RADIO
+                },
+                false,
+            ),
+            Self::InfraredRc => (LinkPlan::INFRARED, Timing::INFRARED, true),
+        };
+        let mut air = Setting::new(Medium::single(loss), timing);
+        air.copies = Some(Copies {
+            share: 0.05,
+            after_ns: (0, 2_000),
+        });
+        air.replays = Some(Copies {
+            share: 0.000_1,
+            after_ns: (20_000_000, 4_000_000_000),
+        });
+        air.error_bursts = Some(ErrorBursts { share: 0.01, bits: 12 });
+        air.foreign = Some(Foreign {
+            id: ID,
+            other_id_per_s: 20.0,
+            same_id_per_s: 0.05,
+            noise_per_s: 5.0,
+        });
+        let oscillator = if rc {
+            Oscillator::new(Parts {
+                offset_ppm: -12_000.0,
+                drift_ppm_s: 0.0,
+                wander_ppm: 3.0,
+                white_ppm: 0.0,
+            })
+        } else {
+            Crystal::default().oscillator()
+        };
+        Flight {
+            plan,
+            air,
+            oscillator,
+            kind: if rc { Kind::RC } else { Kind::CRYSTAL },
+        }
+    }
+}
+
+struct Row {
+    set: Set,
+    loss: f64,
+    burst: f64,
+    flown: Flown,
+}
+
+fn rows() -> Vec<(Set, f64, f64)> {
+    let mut all = Vec::new();
+    for set in [Set::Infrared, Set::Radio, Set::InfraredRc] {
+        for loss in LOSSES {
+            for burst in BURSTS {
+                all.push((set, loss, burst));
+            }
+        }
+    }
+    all
+}
+
+fn main() -> ExitCode {
+    let touches = std::env::args().find_map(|word| word.parse().ok()).unwrap_or(1_000_000_u64);
+    let begun = Instant::now();
+    let all = rows();
+    let each = touches.div_ceil(all.len() as u64);
+    let flown: Result<Vec<Row>, Fault> = all
+        .into_par_iter()
+        .enumerate()
+        .map(|(k, (set, loss, burst))| {
+            let law = if burst == 0.0 {
+                Loss::independent(loss)
+            } else {
+                Loss::new(loss, burst)
+            };
+            let flown = set.flight(law?).fly(each, k as u64 + 1)?;
+            Ok(Row { set, loss, burst, flown })
+        })
+        .collect();
+    match flown {
+        Ok(rows) => told(&rows, begun.elapsed().as_secs()),
+        Err(why) => {
+            eprintln!("{why}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn told(rows: &[Row], seconds: u64) -> ExitCode {
+    let sum = |of: fn(&Flown) -> u64| rows.iter().map(|row| of(&row.flown)).sum::<u64>();
+    let (touches, ready) = (sum(|f| f.touches), sum(|f| f.under_ready));
+    let never = [
+        ("late with ready up", sum(|f| f.late)),
+        ("told twice", sum(|f| f.twice)),
+        ("beyond the stated bound", sum(|f| f.outside)),
+        ("foreign or damaged frames used", sum(|f| f.foreign)),
+        ("ran on after contact", sum(|f| f.ran_on)),
+    ];
+    let mut broken = never.iter().filter(|(_, count)| *count > 0).count();
+    let mut table = format!(
+        "# touches through head, air and receiver; none of five things may ever happen\n\
+         # cargo bench --bench over_air -- {touches}\n\
+         # {seconds} s; {touches} touches, {ready} of them under READY: each below {:.1e} a touch at 95 %\n",
+        3.0 / ready as f64
+    );
+    for (what, count) in never {
+        let _ = writeln!(table, "# {what}: {count}");
+        println!("{} {what}: {count}", if count == 0 { "holds " } else { "BROKEN" });
+    }
+    table += "set,loss,burst,touches,under_ready,edge_mean_ns,edge_sd_ns,edge_max_ns,bound_max_ns,stop_max_ms,drops_per_h,latches_per_h,verdict\n";
+    for row in rows {
+        let flown = &row.flown;
+        let (sd_limit, most_limit) = match row.set {
+            Set::Infrared => (60.0, 500.0),
+            Set::Radio => (250.0, 1_000.0),
+            Set::InfraredRc => (f64::INFINITY, 4_000.0),
+        };
+        let (sd, most) = (flown.edge.sd(), flown.edge_max_ns);
+        let few = flown.edge.count() < 2;
+        let holds = few || sd <= sd_limit && most <= most_limit;
+        broken += usize::from(!holds);
+        let hours = flown.seconds / 3_600.0;
+        let _ = writeln!(
+            table,
+            "{:?},{},{},{},{},{:.1},{sd:.1},{most:.0},{:.0},{:.4},{:.2},{:.2},{}",
+            row.set,
+            row.loss,
+            row.burst,
+            flown.touches,
+            flown.under_ready,
+            flown.edge.mean(),
+            flown.bound_max_ns,
+            flown.stop_max_ns as f64 * 1e-6,
+            flown.drops as f64 / hours,
+            flown.latches as f64 / hours,
+            if holds { "holds" } else { "BROKEN" },
+        );
+    }
+    print!("{table}");
+    if let Err(why) = std::fs::write(RESULT, table) {
+        eprintln!("{RESULT}: {why}");
+        return ExitCode::from(2);
+    }
+    println!("limits broken: {broken}");
+    ExitCode::from(u8::from(broken > 0))
+}
