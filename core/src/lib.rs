@@ -7,6 +7,9 @@
 //!                                                                 └▶ hits::Hits (cutter turns)
 //!
 //! light samples ─▶ barrier::Barrier ─▶ Touch · Release · Glitch, early onset, Optics
+//!
+//! onset ─▶ head::Head ─▶ frame ══air══▶ receiver::Receiver ─▶ lines::Decision, PlayedEdge
+//!          probe's side                 link, clock, playout   contact + D, or stop
 //! ```
 //!
 //! * [`barrier`] finds the onset in samples of the light itself and watches the optics.
@@ -16,6 +19,9 @@
 //! * [`hits`] merges the hits of a turning cutter into one touch.
 //! * [`lateness`] calibrates out what comparator and filter add.
 //! * [`clock`] tells when a slot of the probe begins on the clock of the receiver.
+//! * [`head`] is the probe's side of a link, [`receiver`] the board's; [`link`] holds its rules,
+//!   [`frame`] the sixteen bytes, [`clock`] the probe's time on the receiver's, [`playout`] the
+//!   constant delay, [`lines`] what the control is told.
 //! * [`flags`] are the remarks a touch may carry, in fixed words.
 //!
 //! Nothing here reads a clock, waits, allocates or panics: time and edges come in as arguments,
