@@ -12,9 +12,7 @@ use rayon::prelude::*;
 use trueonset::clock::Oscillator as Kind;
 use trueonset::link::LinkPlan;
 use trueonset_sim::fault::Fault;
-use trueonset_sim::model::channel::{
-    Copies, ErrorBursts, Foreign, Loss, Medium, Setting, Timing,
-};
+use trueonset_sim::model::channel::{Copies, ErrorBursts, Foreign, Loss, Medium, Setting, Timing};
 use trueonset_sim::model::oscillator::{Crystal, Oscillator, Parts};
 use trueonset_sim::study::over_air::{Flight, Flown, ID};
 
@@ -55,7 +53,10 @@ impl Set {
             share: 0.000_1,
             after_ns: (20_000_000, 4_000_000_000),
         });
-        air.error_bursts = Some(ErrorBursts { share: 0.01, bits: 12 });
+        air.error_bursts = Some(ErrorBursts {
+            share: 0.01,
+            bits: 12,
+        });
         air.foreign = Some(Foreign {
             id: ID,
             other_id_per_s: 20.0,
@@ -101,7 +102,9 @@ fn rows() -> Vec<(Set, f64, f64)> {
 }
 
 fn main() -> ExitCode {
-    let touches = std::env::args().find_map(|word| word.parse().ok()).unwrap_or(1_000_000_u64);
+    let touches = std::env::args()
+        .find_map(|word| word.parse().ok())
+        .unwrap_or(1_000_000_u64);
     let begun = Instant::now();
     let all = rows();
     let each = touches.div_ceil(all.len() as u64);
@@ -115,7 +118,12 @@ fn main() -> ExitCode {
                 Loss::new(loss, burst)
             };
             let flown = set.flight(law?).fly(each, k as u64 + 1)?;
-            Ok(Row { set, loss, burst, flown })
+            Ok(Row {
+                set,
+                loss,
+                burst,
+                flown,
+            })
         })
         .collect();
     match flown {
@@ -146,7 +154,10 @@ fn told(rows: &[Row], seconds: u64) -> ExitCode {
     );
     for (what, count) in never {
         let _ = writeln!(table, "# {what}: {count}");
-        println!("{} {what}: {count}", if count == 0 { "holds " } else { "BROKEN" });
+        println!(
+            "{} {what}: {count}",
+            if count == 0 { "holds " } else { "BROKEN" }
+        );
     }
     table += "set,loss,burst,touches,under_ready,edge_mean_ns,edge_sd_ns,edge_max_ns,bound_max_ns,stop_max_ms,drops_per_h,latches_per_h,verdict\n";
     for row in rows {

@@ -234,6 +234,15 @@ fn waves_begin_with_their_log_whatever_is_taken_off() {
         err(&replayed)
     );
     assert!(std::fs::read_to_string(&waves).unwrap().contains("#0\n"));
+    // A line that begins later is drawn from its own begin on.
+    let two = path("two-lines.csv");
+    std::fs::write(
+        &two,
+        "time_ns,line,level\n0,a,0\n5000000,b,0\n5100000,b,1\n9000000,b,0\n19000000,a,1\n",
+    )
+    .unwrap();
+    let replayed = run(&["replay", &two, "--config", &config, "--waves", &waves]);
+    assert_eq!(code(&replayed), 0, "{}", err(&replayed));
     // Neither is a table guessed at.
     std::fs::write(&config, "[calibration]\noffset = \"40nm\"\n").unwrap();
     let guessed = run(&["replay", &log, "--config", &config]);

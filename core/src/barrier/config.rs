@@ -250,7 +250,7 @@ impl BarrierConfig {
         self
     }
 
-    const fn blocks_in_ms(&self, ms: u32) -> u32 {
+    pub(super) const fn blocks_in_ms(&self, ms: u32) -> u32 {
         let samples = ms as u64 * self.sampling_hz as u64 / 1_000;
         let blocks = samples >> self.part_bits as u32;
         (blocks / PARTS as u64) as u32

@@ -390,3 +390,52 @@ fn any_light_of_any_configuration_leaves_the_barrier_standing() {
 fn the_state_is_a_small_value() {
     assert!(size_of::<Barrier>() <= 256, "{}", size_of::<Barrier>());
 }
+
+/// A rest level that is not that of the light is said to be not settled: at once where it was only
+/// stated, within seconds where light was lost; after half a minute it is learned anew.
+#[test]
+fn a_rest_level_that_the_light_does_not_have_is_flagged_and_learned_anew() {
+    let ticks = TickRate::from_hz(16_000_000).unwrap();
+    let config = BarrierConfig::new(ticks, 50_000, 16_000 * 1_000).unwrap();
+    let config = config.bits(12).unwrap();
+    let noisy = |k: u32, level: u16| level + (k * 7 % 3) as u16;
+    let settled = |barrier: &Barrier| !barrier.optics(&config).flags.contains(Flags::NOT_SETTLED);
+    let run = |barrier: &mut Barrier, ms: u32, level: u16| {
+        for k in 0..ms * 50 {
+            let _ = barrier.sample(&config, noisy(k, level));
+        }
+    };
+    // Stated 1 % too high.
+    let mut barrier = Barrier::new(Instant::from_ticks(0)).with_rest(&config, 3_030);
+    run(&mut barrier, 20_000, 3_000);
+    assert!(!settled(&barrier));
+    run(&mut barrier, 15_000, 3_000);
+    assert!(settled(&barrier));
+    assert!(barrier.optics(&config).rest_counts.abs_diff(3_001) <= 1);
+    // Stated right: settled with the first block.
+    let mut barrier = Barrier::new(Instant::from_ticks(0)).with_rest(&config, 3_001);
+    assert!(!settled(&barrier));
+    run(&mut barrier, 100, 3_000);
+    assert!(settled(&barrier));
+    // 1 % lost on the way.
+    run(&mut barrier, 4_000, 2_970);
+    assert!(!settled(&barrier));
+}
+
+/// Blocks end at the fastest rate as well.
+#[test]
+fn the_fastest_rate_goes_through_its_blocks() {
+    let ticks = TickRate::from_hz(64_000_000).unwrap();
+    let config = BarrierConfig::new(ticks, 16_000_000, 1_000_000)
+        .and_then(|config| config.clean(3_000, 100))
+        .unwrap();
+    let mut barrier = Barrier::new(Instant::from_ticks(0));
+    for k in 0..16_000_000_u32 {
+        let _ = barrier.sample(&config, 3_000 + (k % 3) as u16);
+    }
+    assert!(
+        barrier.optics(&config).is_clear(),
+        "{:?}",
+        barrier.optics(&config)
+    );
+}

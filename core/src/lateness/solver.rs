@@ -90,7 +90,8 @@ pub(super) fn solve(points: &mut [Point], slowest: u32, fastest: u32) -> Latenes
         if usual.misfit.saturating_sub(found.misfit) < earned {
             (usual, false)
         } else {
-            (found, true)
+            // A turn below all feeds is where the search ends, not where the offset turns.
+            (found, found.turn >= slowest)
         }
     };
     let lateness = stated(points, &best, unit, fastest);

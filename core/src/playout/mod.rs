@@ -4,7 +4,7 @@
 //!  contact ──▶ air, losses, repeats ──▶ time of the edge ± bound ──▶ waits ──▶ contact + D
 //! ```
 //!
-//! What a link hears of an edge may come soon or late, once or ten times. A [`Playout`] keeps the
+//! What a link hears of an edge may come soon or late, once or ten times. A playout keeps the
 //! edge with the interval in which it happened, narrows that with every repeat, and lets it go at
 //! its middle + D: to the control the edge is late by a constant. With the edge goes its onset,
 //! back-dated, for a control that keeps its positions.

@@ -93,11 +93,13 @@ fn lateness(tables: &Tables) -> Result<Lateness, Fault> {
     if !tables.has("calibration") {
         return Ok(Lateness::default());
     }
-    if tables.stated("calibration.turn").is_none() && tables.si("calibration.offset") != 0.0 {
+    let offset = ["calibration.offset", "calibration.offset_doubt"];
+    if tables.stated("calibration.turn").is_none() && offset.iter().any(|key| tables.si(key) != 0.0)
+    {
         return Err(Fault::new(
             "an offset without the feed at which it turns",
             "turn beside offset, as tune --config writes them",
-            "state turn; a very low one makes the offset a constant place",
+            "calibrate with tune, or state turn as it was found there",
         )
         .at(Place::Setting(format!(
             "{}: calibration.turn",

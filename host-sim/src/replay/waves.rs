@@ -28,8 +28,8 @@ pub struct Waves<'a> {
     writer: Writer<'a>,
     waiting: BTreeMap<(i64, u64), Record>,
     count: u64,
-    /// When the first line began: nothing is drawn before it.
-    began_ns: Option<i64>,
+    /// When each line began: nothing is drawn before it.
+    began_ns: Vec<i64>,
     moved: u64,
 }
 
@@ -50,7 +50,7 @@ impl<'a> Waves<'a> {
             writer: Writer::new(Target::Vcd, out, file, &all, true)?,
             waiting: BTreeMap::new(),
             count: 0,
-            began_ns: None,
+            began_ns: vec![i64::MIN; names.len()],
             moved: 0,
         })
     }
@@ -73,7 +73,11 @@ impl<'a> Waves<'a> {
             return;
         }
         let first = record.line * 4;
-        self.began_ns.get_or_insert(record.time_ns);
+        if let (What::Start(_), Some(began)) =
+            (record.what, self.began_ns.get_mut(record.line as usize))
+        {
+            *began = record.time_ns;
+        }
         self.push(record.time_ns, first, record.what);
         if let What::Start(_) = record.what {
             for signal in [TOUCH, ONSET, GLITCH] {
@@ -100,7 +104,8 @@ impl<'a> Waves<'a> {
     fn contact(&mut self, first: u32, contact: &Contact, level: Level) {
         // What a calibration takes off can reach back before the log.
         let found = nearest_log_ns(contact.onset);
-        let onset = found.max(self.began_ns.unwrap_or(found));
+        let began = self.began_ns.get(first as usize / 4);
+        let onset = found.max(began.copied().unwrap_or(found));
         self.moved += u64::from(onset > found);
         let width = i64::try_from(doubt_ns(contact).unwrap_or(1)).unwrap_or(i64::MAX);
         self.push(onset, first + ONSET, What::Edge(Level::High));

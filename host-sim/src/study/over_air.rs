@@ -139,9 +139,8 @@ impl Flight {
     /// # Errors
     /// A plan that breaks a rule, a channel out of range.
     pub fn fly(&self, touches: u64, seed: u64) -> Result<Flown, Fault> {
-        let rates = TickRate::from_hz(RECEIVER_HZ).and_then(|receiver| {
-            TickRate::from_hz(PROBE_HZ).map(|probe| (receiver, probe))
-        });
+        let rates = TickRate::from_hz(RECEIVER_HZ)
+            .and_then(|receiver| TickRate::from_hz(PROBE_HZ).map(|probe| (receiver, probe)));
         let (receiver_rate, probe_rate) = rates.map_err(wrong)?;
         let config = LinkConfig::new(receiver_rate, self.plan).map_err(wrong)?;
         let head_config = HeadConfig::new(probe_rate, ID, &self.plan).map_err(wrong)?;
@@ -232,9 +231,12 @@ impl World<'_> {
         // Within a slot the probe's clock runs evenly.
         let part = (at_ns - begin_ns) as f64 / (end_ns - begin_ns) as f64;
         let shown = slot * slot_ticks + (part * slot_ticks as f64).round() as u64;
-        let told = self
-            .head
-            .edge(&self.head_config, Instant::from_ticks(shown), touched, Quality::Clean);
+        let told = self.head.edge(
+            &self.head_config,
+            Instant::from_ticks(shown),
+            touched,
+            Quality::Clean,
+        );
         debug_assert!(told.is_ok(), "{told:?}");
         self.number = (self.number + 1) & 31;
         if self.edges.len() == 8 {
@@ -266,7 +268,9 @@ impl World<'_> {
     fn deliver(&mut self, delivery: &Delivery) {
         let now = Instant::from_ticks(self.now);
         let arrival = Instant::from_ticks(ticks(delivery.stamp_ns).min(self.now));
-        let taken = self.receiver.frame(&self.config, now, arrival, &delivery.bytes);
+        let taken = self
+            .receiver
+            .frame(&self.config, now, arrival, &delivery.bytes);
         let accepted = matches!(
             taken,
             Taken::Genuine(
@@ -301,7 +305,11 @@ impl World<'_> {
         let now = Instant::from_ticks(self.now);
         let now_ns = ns(self.now);
         if self.decision.valid_until.is_some_and(|until| until < now) {
-            self.stopped(self.decision.valid_until.map_or(0, |until| ns(until.ticks())));
+            self.stopped(
+                self.decision
+                    .valid_until
+                    .map_or(0, |until| ns(until.ticks())),
+            );
         }
         while let Some(played) = self.receiver.poll(&self.config, now) {
             self.played(&played);
@@ -356,7 +364,11 @@ impl World<'_> {
         {
             self.flown.late += 1;
         }
-        let known = self.edges.iter_mut().rev().find(|edge| edge.number == played.number);
+        let known = self
+            .edges
+            .iter_mut()
+            .rev()
+            .find(|edge| edge.number == played.number);
         let Some(edge) = known else {
             return;
         };
