@@ -183,7 +183,8 @@ impl Lateness {
     }
 
     /// How late a contact of so many edges is at a feed that is not known. Chatter of three edges
-    /// or more has the constant time of slow feeds. With fewer the feed may be any, and with an
+    /// or more has the constant time of slow feeds, down to 63 % of it where the feed reaches the
+    /// turn, which is doubted. With fewer the feed may be any, and with an
     /// assumed turn that time is not known: the offset is then left to the calibration of the
     /// place, of which it is a part at fast feeds, and the whole of its time is doubted.
     #[must_use]
@@ -191,7 +192,13 @@ impl Lateness {
         let offset = self.offset_at(0, self.offset_pm);
         let doubt = self.offset_at(0, self.offset_doubt_pm);
         if edges >= CHATTERS && !self.turn_assumed {
-            return self.with_offset(offset, doubt);
+            // Chatter is seen up to about the turn, where less of the offset is left.
+            let less = offset.saturating_sub(self.offset_at(self.turn_nm_s, self.offset_pm));
+            let late = self.with_offset(offset, doubt);
+            return Late {
+                doubt_ps: root_sum(late.doubt_ps, less * 591 / 1_024),
+                ..late
+            };
         }
         // Anywhere from nothing to all of it: all/√3.
         let spread = offset * 591 / 1_024;

@@ -79,8 +79,9 @@ pub(super) fn solve(points: &mut [Point], slowest: u32, fastest: u32) -> Latenes
         let share = ((u64::from(point.feed) << PLACES) + fastest / 2).checked_div(fastest);
         point.share = share.unwrap_or(0) as i64;
     }
-    let (best, found) = if points.len() < 3 {
-        (try_turn(points, (slowest >> ASSUMED_OCTAVES).max(1)), false)
+    let (best, least, found) = if points.len() < 3 {
+        let place = try_turn(points, (slowest >> ASSUMED_OCTAVES).max(1));
+        (place, place.misfit, false)
     } else {
         // Where the scatter hides the turn, one in the middle of the fast feeds leaves delay and
         // offset their whole doubt.
@@ -88,13 +89,13 @@ pub(super) fn solve(points: &mut [Point], slowest: u32, fastest: u32) -> Latenes
         let found = search(points, slowest, fastest);
         let earned = (u128::from(math::square(unit)) << 16) * u128::from(EARNS);
         if usual.misfit.saturating_sub(found.misfit) < earned {
-            (usual, false)
+            (usual, found.misfit, false)
         } else {
             // A turn below all feeds is where the search ends, not where the offset turns.
-            (found, found.turn >= slowest)
+            (found, found.misfit, found.turn >= slowest)
         }
     };
-    let lateness = stated(points, &best, unit, fastest);
+    let lateness = stated(points, &best, least, unit, (slowest, fastest));
     if found {
         lateness
     } else {
@@ -108,7 +109,7 @@ fn search(points: &[Point], slowest: u32, fastest: u32) -> Trial {
     let mut best = try_turn(points, (slowest >> ROOM_OCTAVES).max(1));
     let mut turn = best.turn;
     while turn < last {
-        turn = turn.saturating_add((turn / 2).max(1)).min(last);
+        turn = longer(turn).min(last);
         best = better(best, try_turn(points, turn));
     }
     // Each finds the valley within its step; 2^-12 is far finer than any data.
@@ -208,38 +209,78 @@ fn misfit(p: &Point, trial: &Trial) -> u128 {
     off * off * u128::from(p.weight.unsigned_abs())
 }
 
-/// What two feeds leave open between them, pm as a standard uncertainty; 0 with more feeds, which
-/// show it. The form is concave in the feed: between both it lies above their chord, which the fit
-/// is, and below the slower one's distance per feed and the faster one's distance. Where those two
-/// meet they are farthest from the chord; anywhere up to there is all/√3.
-fn unseen_between(points: &[Point]) -> u32 {
-    let [one, other] = points else { return 0 };
-    let (slow, fast) = if one.feed < other.feed {
-        (one, other)
-    } else {
-        (other, one)
+/// What the feeds leave open at other feeds between the slowest and the fastest, as a variance of
+/// the offset, pm². Every turn whose fit is about as good as the best one's may be the true one:
+/// what its curve differs by counts as two standard uncertainties, what it knows less of itself as
+/// it stands. Both in terms of the offset that acts there.
+fn left_open(points: &[Point], best: &Trial, least: u128, variance: u64, ends: (u32, u32)) -> u64 {
+    let (slowest, fastest) = ends;
+    let limit = least.saturating_add((u128::from(variance) << 16) * u128::from(EARNS));
+    let mut most = 0_u64;
+    // Of turns above all feeds only the begin of the curve is seen.
+    let last = fastest.saturating_mul(8);
+    let mut turn = (slowest >> ROOM_OCTAVES).max(1);
+    loop {
+        let trial = try_turn(points, turn);
+        if trial.misfit <= limit {
+            let mut feed = slowest;
+            loop {
+                most = most.max(apart(best, &trial, feed, fastest, variance));
+                if feed >= fastest {
+                    break;
+                }
+                feed = longer(feed).min(fastest);
+            }
+        }
+        if turn >= last {
+            break;
+        }
+        turn = longer(turn).min(last);
+    }
+    most
+}
+
+/// Half an octave more.
+fn longer(feed: u32) -> u32 {
+    feed.saturating_add((feed / 2).max(1))
+}
+
+/// The variance that `other` leaves beside `best` at a feed, in terms of the offset acting there.
+fn apart(best: &Trial, other: &Trial, feed: u32, fastest: u32, variance: u64) -> u64 {
+    let share = (u64::from(feed) << PLACES).checked_div(u64::from(fastest));
+    let share = i128::from(share.unwrap_or(0));
+    let q = |trial: &Trial| i128::from(acting(feed, trial.turn));
+    // Offsets and delays have at most 64 bits, shares 15.
+    let place =
+        |trial: &Trial| i128::from(trial.offset) * q(trial) + i128::from(trial.drawn) * share;
+    let own = |trial: &Trial| {
+        // A variance of 1 is 2^16, held to 2^48.
+        let held = |of_one_16: u64| i128::from(of_one_16.min(1 << 48));
+        let (a, b) = (held(trial.offset_16), held(trial.drawn_16));
+        let both = (a * b).unsigned_abs().isqrt() as i128;
+        let shared = both * i128::from(trial.together) / 500;
+        let sum = a * q(trial) * q(trial) + b * share * share + shared * q(trial) * share;
+        (sum.max(0).unsigned_abs() >> (2 * PLACES)).saturating_mul(u128::from(variance)) >> 16
     };
-    let rise = i128::from(fast.half - slow.half);
-    // (y₂ − y₁)·(v₂ − v)/(v₂ − v₁) at v = v₁·y₂/y₁, without the fraction within.
-    let (v1, v2) = (i128::from(slow.feed), i128::from(fast.feed));
-    let (y1, y2) = (i128::from(slow.half), i128::from(fast.half));
-    let apart = if y1 > 0 && rise > 0 {
-        let share = v2 * y1 - v1 * y2;
-        // 2^30 · 2^30 · 2^31 on top.
-        (rise * share)
-            .checked_div((v2 - v1) * y1)
-            .unwrap_or(0)
-            .max(0)
-    } else {
-        // Nothing rises between both: as far apart as they are.
-        rise.abs()
-    };
-    (apart.min(i128::from(MOST)) * 591 / 1_024) as u32
+    let off = ((place(other) - place(best)) >> PLACES)
+        .unsigned_abs()
+        .min(1 << 40);
+    let here = off * off / 4 + own(other).saturating_sub(own(best));
+    // As an offset: by the square of the share that acts.
+    let acts = q(best).max(1).unsigned_abs();
+    let of_offset = (here.min(1 << 90) << (2 * PLACES)).checked_div(acts * acts);
+    u64::try_from(of_offset.unwrap_or(u128::MAX)).unwrap_or(u64::MAX)
 }
 
 /// The constants with their doubts. Where the form misses the points by more than their scatter
 /// explains, the doubts grow in proportion, and what is missed joins that of the offset.
-fn stated(points: &[Point], best: &Trial, unit: u32, fastest: u32) -> Lateness {
+fn stated(
+    points: &[Point],
+    best: &Trial,
+    least: u128,
+    unit: u32,
+    (slowest, fastest): (u32, u32),
+) -> Lateness {
     let unknowns = if points.len() < 3 { 2 } else { 3 };
     let free = points.len().saturating_sub(unknowns).max(1) as u128;
     // Variance of a point of weight 2^16, pm².
@@ -251,11 +292,11 @@ fn stated(points: &[Point], best: &Trial, unit: u32, fastest: u32) -> Lateness {
         math::root_up(u64::try_from(square).unwrap_or(u64::MAX))
     };
     let form = (best.offset.clamp(0, MOST) * FORM_1024) >> 10;
-    let between = math::square(unseen_between(points));
+    let open = left_open(points, best, least, variance, (slowest, fastest));
     let missed = seen
         .saturating_sub(own)
         .saturating_add(math::square(form as u32))
-        .saturating_add(between);
+        .saturating_add(open);
     let fitted_doubt = doubt(best.offset_16);
     let offset_doubt = math::root_up(math::square(fitted_doubt).saturating_add(missed));
     // What is missed is shared with nothing.
