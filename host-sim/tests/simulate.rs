@@ -120,7 +120,11 @@ fn bad_scenarios_get_place_reason_and_remedy() {
         ("[approach]\nfeed = \"nanmm/min\"\n", "approach.feed"),
         ("[approach]\nfeed = \"-1mm/min\"\n", "0.001mm/min"),
         ("[approach]\nfeed = \"1e15m/s\"\n", "approach.feed"),
-        ("[sampling]\nrate = \"200Hz\"\n", "makes sense"),
+        ("[sampling]\nrate = \"200Hz\"\n", "1kHz to 16MHz"),
+        (
+            "[approach]\nfeed = \"60m/min\"\n[sampling]\nrate = \"1kHz\"\n",
+            "makes sense",
+        ),
         ("[onset\n", ":1:"),
         ("barrier = 3\n", "table"),
     ] {

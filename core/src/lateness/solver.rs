@@ -209,7 +209,7 @@ fn misfit(p: &Point, trial: &Trial) -> u128 {
     off * off * u128::from(p.weight.unsigned_abs())
 }
 
-/// What the feeds leave open at other feeds between the slowest and the fastest, as a variance of
+/// What two feeds leave open at other feeds between the slowest and the fastest, as a variance of
 /// the offset, pm². Every turn whose fit is about as good as the best one's may be the true one:
 /// what its curve differs by counts as two standard uncertainties, what it knows less of itself as
 /// it stands. Both in terms of the offset that acts there.
@@ -292,7 +292,12 @@ fn stated(
         math::root_up(u64::try_from(square).unwrap_or(u64::MAX))
     };
     let form = (best.offset.clamp(0, MOST) * FORM_1024) >> 10;
-    let open = left_open(points, best, least, variance, (slowest, fastest));
+    // More feeds show more of the curve; with two, it is open between them.
+    let open = if points.len() < 3 {
+        left_open(points, best, least, variance, (slowest, fastest))
+    } else {
+        0
+    };
     let missed = seen
         .saturating_sub(own)
         .saturating_add(math::square(form as u32))
