@@ -1,5 +1,7 @@
 //! What was unusual about a touch, in words that do not change.
 
+use crate::bits::bit_set;
+
 /// A set of remarks on a touch, a release or an edge.
 ///
 /// Each has a fixed bit and a fixed lower-case word; new ones are only appended.
@@ -93,33 +95,10 @@ impl Flags {
         Self(self.0 & other.0)
     }
 
-    /// Whether nothing is set.
-    #[must_use]
-    pub const fn is_empty(self) -> bool {
-        self.0 == 0
-    }
-
-    /// Whether all of `other` is set.
-    #[must_use]
-    pub const fn contains(self, other: Self) -> bool {
-        self.0 & other.0 == other.0
-    }
-
-    /// Both sets together.
-    #[must_use]
-    pub const fn union(self, other: Self) -> Self {
-        Self(self.0 | other.0)
-    }
-
     /// What is set here and not in `other`.
     #[must_use]
     pub const fn without(self, other: Self) -> Self {
         Self(self.0 & !other.0)
-    }
-
-    /// Adds `other`.
-    pub fn insert(&mut self, other: Self) {
-        self.0 |= other.0;
     }
 
     /// Adds `other` where `condition` holds.
@@ -146,6 +125,8 @@ impl Flags {
             .map(|(flag, _)| *flag)
     }
 }
+
+bit_set!(Flags);
 
 impl core::fmt::Debug for Flags {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {

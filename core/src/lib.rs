@@ -59,6 +59,7 @@
 #![forbid(unsafe_code)]
 
 pub mod barrier;
+mod bits;
 pub mod clock;
 pub mod edge;
 pub mod flags;

@@ -1,5 +1,7 @@
 //! Why the line is held at stop until it is armed again.
 
+use crate::bits::bit_set;
+
 /// Causes of a latch, as bits.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -33,32 +35,6 @@ impl Causes {
         "too many edges at once",
         "output does not follow",
     ];
-
-    /// Whether there is none.
-    #[must_use]
-    pub const fn is_empty(self) -> bool {
-        self.0 == 0
-    }
-
-    /// Whether all of `other` are among these.
-    #[must_use]
-    pub const fn contains(self, other: Self) -> bool {
-        self.0 & other.0 == other.0
-    }
-
-    /// Both together.
-    #[must_use]
-    pub const fn union(self, other: Self) -> Self {
-        Self(self.0 | other.0)
-    }
-
-    pub(crate) fn insert(&mut self, other: Self) {
-        self.0 |= other.0;
-    }
-
-    /// Each as words.
-    pub fn words(self) -> impl Iterator<Item = &'static str> {
-        let named = Self::WORDS.into_iter().enumerate();
-        named.filter_map(move |(bit, word)| (self.0 & 1 << bit != 0).then_some(word))
-    }
 }
+
+bit_set!(Causes, words);

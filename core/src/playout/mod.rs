@@ -9,6 +9,7 @@
 //! its middle + D: to the control the edge is late by a constant. With the edge goes its onset,
 //! back-dated, for a control that keeps its positions.
 
+use crate::bits::bit_set;
 use crate::time::Instant;
 
 /// Edges on their way at most.
@@ -38,34 +39,14 @@ impl EdgeRemarks {
 
     const WORDS: [&'static str; 6] = ["late", "masked", "wide", "sequence", "no_time", "clash"];
 
-    /// Whether there is none.
-    #[must_use]
-    pub const fn is_empty(self) -> bool {
-        self.0 == 0
-    }
-
     /// Whether any of `other` is among these.
     #[must_use]
     pub const fn has(self, other: Self) -> bool {
         self.0 & other.0 != 0
     }
-
-    /// Both together.
-    #[must_use]
-    pub const fn union(self, other: Self) -> Self {
-        Self(self.0 | other.0)
-    }
-
-    pub(crate) fn insert(&mut self, other: Self) {
-        self.0 |= other.0;
-    }
-
-    /// Each in a word.
-    pub fn words(self) -> impl Iterator<Item = &'static str> {
-        let named = Self::WORDS.into_iter().enumerate();
-        named.filter_map(move |(bit, word)| (self.0 & 1 << bit != 0).then_some(word))
-    }
 }
+
+bit_set!(EdgeRemarks, words);
 
 /// An edge as it is told to the control.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]

@@ -1,0 +1,45 @@
+//! Sets of bits with a name each: what all of them can do.
+
+/// Gives a set over an unsigned number its operations; with `words`, also those names, of which
+/// the constant `WORDS` has one a bit, lowest first.
+macro_rules! bit_set {
+    ($set:ty) => {
+        impl $set {
+            /// Whether nothing is set.
+            #[must_use]
+            pub const fn is_empty(self) -> bool {
+                self.0 == 0
+            }
+
+            /// Whether all of `other` is set.
+            #[must_use]
+            pub const fn contains(self, other: Self) -> bool {
+                self.0 & other.0 == other.0
+            }
+
+            /// Both sets together.
+            #[must_use]
+            pub const fn union(self, other: Self) -> Self {
+                Self(self.0 | other.0)
+            }
+
+            /// Adds `other`.
+            pub fn insert(&mut self, other: Self) {
+                self.0 |= other.0;
+            }
+        }
+    };
+    ($set:ty, words) => {
+        $crate::bits::bit_set!($set);
+
+        impl $set {
+            /// The words of what is set, in their fixed order.
+            pub fn words(self) -> impl Iterator<Item = &'static str> {
+                let named = Self::WORDS.into_iter().enumerate();
+                named.filter_map(move |(bit, word)| (self.0 & 1 << bit != 0).then_some(word))
+            }
+        }
+    };
+}
+
+pub(crate) use bit_set;
