@@ -34,7 +34,7 @@ mod key;
 mod words;
 
 pub use codec::{FrameError, Opened, Report, Sealed, AGE_STEPS, FRAME};
-pub(crate) use crc::crc16;
+pub use crc::crc16;
 pub use key::{Key, KeyError};
 pub use words::{Contact, Kind, Mark, Quality, Signs, SlowValue};
 

@@ -13,6 +13,8 @@
 
 use rand_distr::{Distribution, Exp, StandardUniform};
 
+use trueonset::frame::crc16;
+
 use super::trials::check_rate;
 use super::{stream, Bytes, Purpose, What};
 use crate::fault::Fault;
@@ -20,8 +22,6 @@ use crate::model::rng::Rng;
 
 /// Highest probe number: 12 bits.
 pub const MAX_ID: u16 = 0x0FFF;
-/// The frame's check: `x^16` and these powers, the highest bit sent first.
-pub const CHECK_POLYNOMIAL: u16 = 0x90D9;
 /// Kinds of frames there are.
 const KINDS: u8 = 3;
 
@@ -113,24 +113,9 @@ impl Source {
         bytes[0] = ((bytes[0] % KINDS) << 4) | (id >> 8) as u8;
         bytes[1] = id as u8;
         let (said, rest) = bytes.split_at_mut(14);
-        rest.copy_from_slice(&check(said, CHECK_POLYNOMIAL).to_be_bytes());
+        rest.copy_from_slice(&crc16(said).to_be_bytes());
         bytes
     }
-}
-
-/// Remainder of `bytes`, highest bit first, begun with all ones.
-fn check(bytes: &[u8], polynomial: u16) -> u16 {
-    bytes.iter().fold(0xFFFF, |mut rest, byte| {
-        rest ^= u16::from(*byte) << 8;
-        for _ in 0..8 {
-            let carry = rest & 0x8000 != 0;
-            rest <<= 1;
-            if carry {
-                rest ^= polynomial;
-            }
-        }
-        rest
-    })
 }
 
 #[cfg(test)]
@@ -144,13 +129,6 @@ mod tests {
         noise_per_s: 50.0,
     };
 
-    /// CRC-16/IBM-3740 of the public catalogues: same rule, polynomial 0x1021,
-    /// "123456789" gives 0x29B1.
-    #[test]
-    fn the_check_is_that_of_the_catalogue() {
-        assert_eq!(check(b"123456789", 0x1021), 0x29B1);
-    }
-
     #[test]
     fn each_kind_comes_as_often_as_asked_and_looks_as_it_should() {
         let second = 1_000_000_000;
@@ -160,7 +138,7 @@ mod tests {
                 begins.push(begin_ns);
                 assert_eq!(count, begins.len() as u64);
                 let id = u16::from_be_bytes([bytes[0] & 0x0F, bytes[1]]);
-                let good = check(&bytes, CHECK_POLYNOMIAL) == 0;
+                let good = crc16(&bytes) == 0;
                 match source.what {
                     What::Neighbour => assert!(good && id == 0xABD && bytes[0] >> 4 < KINDS),
                     What::SameId => assert!(good && id == 0xABC && bytes[0] >> 4 < KINDS),
@@ -191,7 +169,7 @@ mod tests {
         let frames = 1_000_000;
         let good = (0..frames)
             .filter_map(|_| source.next(u64::MAX - 1))
-            .filter(|(_, _, bytes)| check(bytes, CHECK_POLYNOMIAL) == 0)
+            .filter(|(_, _, bytes)| crc16(bytes) == 0)
             .count();
         let expected = f64::from(frames) / 65_536.0;
         assert!(
