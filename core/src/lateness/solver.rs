@@ -79,9 +79,8 @@ pub(super) fn solve(points: &mut [Point], slowest: u32, fastest: u32) -> Latenes
         let share = ((u64::from(point.feed) << PLACES) + fastest / 2).checked_div(fastest);
         point.share = share.unwrap_or(0) as i64;
     }
-    let (best, least, found) = if points.len() < 3 {
-        let place = try_turn(points, (slowest >> ASSUMED_OCTAVES).max(1));
-        (place, place.misfit, false)
+    let (best, found) = if points.len() < 3 {
+        (try_turn(points, (slowest >> ASSUMED_OCTAVES).max(1)), false)
     } else {
         // Where the scatter hides the turn, one in the middle of the fast feeds leaves delay and
         // offset their whole doubt.
@@ -89,13 +88,13 @@ pub(super) fn solve(points: &mut [Point], slowest: u32, fastest: u32) -> Latenes
         let found = search(points, slowest, fastest);
         let earned = (u128::from(math::square(unit)) << 16) * u128::from(EARNS);
         if usual.misfit.saturating_sub(found.misfit) < earned {
-            (usual, found.misfit, false)
+            (usual, false)
         } else {
             // A turn below all feeds is where the search ends, not where the offset turns.
-            (found, found.misfit, found.turn >= slowest)
+            (found, found.turn >= slowest)
         }
     };
-    let lateness = stated(points, &best, least, unit, (slowest, fastest));
+    let lateness = stated(points, &best, unit, (slowest, fastest));
     if found {
         lateness
     } else {
@@ -106,10 +105,8 @@ pub(super) fn solve(points: &mut [Point], slowest: u32, fastest: u32) -> Latenes
 /// The best turn on a scale of half octaves, then ever finer round it.
 fn search(points: &[Point], slowest: u32, fastest: u32) -> Trial {
     let last = fastest / 2;
-    let mut best = try_turn(points, (slowest >> ROOM_OCTAVES).max(1));
-    let mut turn = best.turn;
-    while turn < last {
-        turn = longer(turn).min(last);
+    let mut best = try_turn(points, least_turn(slowest));
+    for turn in half_octaves(least_turn(slowest), last).skip(1) {
         best = better(best, try_turn(points, turn));
     }
     // Each finds the valley within its step; 2^-12 is far finer than any data.
@@ -213,36 +210,35 @@ fn misfit(p: &Point, trial: &Trial) -> u128 {
 /// the offset, pm². Every turn whose fit is about as good as the best one's may be the true one:
 /// what its curve differs by counts as two standard uncertainties, what it knows less of itself as
 /// it stands. Both in terms of the offset that acts there.
-fn left_open(points: &[Point], best: &Trial, least: u128, variance: u64, ends: (u32, u32)) -> u64 {
+fn left_open(points: &[Point], best: &Trial, variance: u64, ends: (u32, u32)) -> u64 {
     let (slowest, fastest) = ends;
-    let limit = least.saturating_add((u128::from(variance) << 16) * u128::from(EARNS));
+    let limit = best
+        .misfit
+        .saturating_add((u128::from(variance) << 16) * u128::from(EARNS));
     let mut most = 0_u64;
     // Of turns above all feeds only the begin of the curve is seen.
-    let last = fastest.saturating_mul(8);
-    let mut turn = (slowest >> ROOM_OCTAVES).max(1);
-    loop {
+    for turn in half_octaves(least_turn(slowest), fastest.saturating_mul(8)) {
         let trial = try_turn(points, turn);
-        if trial.misfit <= limit {
-            let mut feed = slowest;
-            loop {
-                most = most.max(apart(best, &trial, feed, fastest, variance));
-                if feed >= fastest {
-                    break;
-                }
-                feed = longer(feed).min(fastest);
-            }
+        if trial.misfit > limit {
+            continue;
         }
-        if turn >= last {
-            break;
+        for feed in half_octaves(slowest, fastest) {
+            most = most.max(apart(best, &trial, feed, fastest, variance));
         }
-        turn = longer(turn).min(last);
     }
     most
 }
 
-/// Half an octave more.
-fn longer(feed: u32) -> u32 {
-    feed.saturating_add((feed / 2).max(1))
+/// Where turns are looked for first.
+fn least_turn(slowest: u32) -> u32 {
+    (slowest >> ROOM_OCTAVES).max(1)
+}
+
+/// `from`, and on in half octaves up to `to`.
+fn half_octaves(from: u32, to: u32) -> impl Iterator<Item = u32> {
+    core::iter::successors(Some(from), move |&at| {
+        (at < to).then(|| at.saturating_add((at / 2).max(1)).min(to))
+    })
 }
 
 /// The variance that `other` leaves beside `best` at a feed, in terms of the offset acting there.
@@ -274,13 +270,7 @@ fn apart(best: &Trial, other: &Trial, feed: u32, fastest: u32, variance: u64) ->
 
 /// The constants with their doubts. Where the form misses the points by more than their scatter
 /// explains, the doubts grow in proportion, and what is missed joins that of the offset.
-fn stated(
-    points: &[Point],
-    best: &Trial,
-    least: u128,
-    unit: u32,
-    (slowest, fastest): (u32, u32),
-) -> Lateness {
+fn stated(points: &[Point], best: &Trial, unit: u32, (slowest, fastest): (u32, u32)) -> Lateness {
     let unknowns = if points.len() < 3 { 2 } else { 3 };
     let free = points.len().saturating_sub(unknowns).max(1) as u128;
     // Variance of a point of weight 2^16, pm².
@@ -294,7 +284,7 @@ fn stated(
     let form = (best.offset.clamp(0, MOST) * FORM_1024) >> 10;
     // More feeds show more of the curve; with two, it is open between them.
     let open = if points.len() < 3 {
-        left_open(points, best, least, variance, (slowest, fastest))
+        left_open(points, best, variance, (slowest, fastest))
     } else {
         0
     };
