@@ -1,12 +1,14 @@
 //! Random numbers for tests, the same on every run.
 
-/// A stream of numbers (Marsaglia's xorshift).
-pub(crate) fn numbers(seed: u64) -> impl FnMut() -> u64 {
-    let mut state = seed ^ 0x9e37_79b9_7f4a_7c15;
-    move || {
-        state ^= state << 13;
-        state ^= state >> 7;
-        state ^= state << 17;
-        state
-    }
+/// The number after `state`, which is not 0 (Marsaglia's xorshift).
+pub(crate) fn step(state: &mut u64) -> u64 {
+    *state ^= *state << 13;
+    *state ^= *state >> 7;
+    *state ^= *state << 17;
+    *state
+}
+
+/// A stream of numbers that begins after `state`, which is not 0.
+pub(crate) fn numbers(mut state: u64) -> impl FnMut() -> u64 {
+    move || step(&mut state)
 }

@@ -338,13 +338,7 @@ fn impossible_settings_are_refused_with_their_name() {
 
 #[test]
 fn any_light_of_any_configuration_leaves_the_barrier_standing() {
-    let mut random = 0x2545_f491_4f6c_dd1d_u64;
-    let mut draw = move || {
-        random ^= random << 13;
-        random ^= random >> 7;
-        random ^= random << 17;
-        random
-    };
+    let mut draw = crate::drawn::numbers(0x2545_f491_4f6c_dd1d);
     for round in 0..60 {
         let hz =
             1_000 + (draw() % 16_000_000) as u32 % if round % 2 == 0 { 20_000 } else { 15_999_001 };

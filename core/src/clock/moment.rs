@@ -127,13 +127,7 @@ mod tests {
 
     #[test]
     fn lengths_equal_128_bit_arithmetic_and_moments_carry() {
-        let mut seed = 0x9e37_79b9_7f4a_7c15_u64;
-        let mut next = move || {
-            seed ^= seed << 13;
-            seed ^= seed >> 7;
-            seed ^= seed << 17;
-            seed
-        };
+        let mut next = crate::drawn::numbers(0x9e37_79b9_7f4a_7c15);
         for _ in 0..100_000 {
             let (period, n) = (next() >> (5 + next() % 30), next() as u32);
             let length = Length::periods(period, n);

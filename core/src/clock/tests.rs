@@ -16,16 +16,9 @@ fn config(oscillator: Oscillator) -> ClockConfig {
     ClockConfig::new(rate(), 1_000_000, oscillator).unwrap()
 }
 
-fn random(seed: &mut u64) -> u64 {
-    *seed ^= *seed << 13;
-    *seed ^= *seed >> 7;
-    *seed ^= *seed << 17;
-    *seed
-}
-
 /// Even in -1 to 1.
 fn even(seed: &mut u64) -> f64 {
-    (random(seed) >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
+    (crate::drawn::step(seed) >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
 }
 
 /// When a slot begins on a clock off by `ppm` that changes by `drift` ppm/s, ticks.
@@ -215,8 +208,8 @@ fn late_stamps_are_left_for_the_earliest_of_eight_and_capture_is_not() {
         let mut clock = Clock::start(&config, 0, captured(start(0, 20.0, 0.0)));
         let mut outside = 0;
         for slot in (10..40_000).step_by(10) {
-            let tail = if random(&mut seed) % 10 < 3 {
-                late * random(&mut seed) as f64 / u64::MAX as f64
+            let tail = if crate::drawn::step(&mut seed) % 10 < 3 {
+                late * crate::drawn::step(&mut seed) as f64 / u64::MAX as f64
             } else {
                 0.0
             };
@@ -313,11 +306,11 @@ fn anything_may_come_in() {
         let config = ClockConfig::new(rate, slot_ns, Oscillator::RC)
             .unwrap_or_else(|_| ClockConfig::new(rate, slot_ns, Oscillator::CRYSTAL).unwrap());
         for _ in 0..2_000 {
-            let wild = |seed: &mut u64| match random(seed) % 4 {
-                0 => random(seed) >> (random(seed) % 64),
-                1 => u64::MAX - random(seed) % 3,
-                2 => random(seed) % 3,
-                _ => 1 << (random(seed) % 64),
+            let wild = |seed: &mut u64| match crate::drawn::step(seed) % 4 {
+                0 => crate::drawn::step(seed) >> (crate::drawn::step(seed) % 64),
+                1 => u64::MAX - crate::drawn::step(seed) % 3,
+                2 => crate::drawn::step(seed) % 3,
+                _ => 1 << (crate::drawn::step(seed) % 64),
             };
             let mut clock = Clock::start(
                 &config,
@@ -326,16 +319,16 @@ fn anything_may_come_in() {
             );
             let mut slot = 0_u64;
             for _ in 0..40 {
-                slot = if random(&mut seed) % 3 == 0 {
+                slot = if crate::drawn::step(&mut seed) % 3 == 0 {
                     wild(&mut seed)
                 } else {
-                    slot.wrapping_add(random(&mut seed) % 9)
+                    slot.wrapping_add(crate::drawn::step(&mut seed) % 9)
                 };
                 let at = Instant::from_ticks(wild(&mut seed));
                 let _ = clock.update(&config, slot, at);
                 let other = wild(&mut seed);
                 let _ = clock.predict(&config, other).doubt_ns(rate);
-                let _ = clock.predict_before(&config, other, random(&mut seed) as u32);
+                let _ = clock.predict_before(&config, other, crate::drawn::step(&mut seed) as u32);
                 let _ = (clock.fits(&config, other, at), clock.rate_ppb(&config));
                 assert!(clock.nearest(other as u16, at) <= MAX_SLOT);
             }

@@ -130,12 +130,10 @@ mod tests {
     use super::*;
 
     fn samples() -> impl Iterator<Item = u64> {
-        let mut seed = 0x1234_5678_9abc_def1_u64;
+        let mut next = crate::drawn::numbers(0x1234_5678_9abc_def1);
         (0..20_000).map(move |_| {
-            seed ^= seed << 13;
-            seed ^= seed >> 7;
-            seed ^= seed << 17;
-            seed >> (seed % 63)
+            let number = next();
+            number >> (number % 63)
         })
     }
 

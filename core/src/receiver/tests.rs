@@ -29,7 +29,7 @@ impl Pair {
         let head_config = HeadConfig::new(rate, 5, &LinkPlan::INFRARED).unwrap();
         let paired = Waking::paired(&head_config);
         let waking = Waking::read(&head_config, [&paired, &paired]).unwrap();
-        let head = waking.stored(&head_config, key(), Instant::from_ticks(0), false);
+        let head = waking.stored(key(), Instant::from_ticks(0), false);
         let config = LinkConfig::new(rate, LinkPlan::INFRARED).unwrap();
         let clock = ClockConfig::new(rate, 1_000_000, Oscillator::CRYSTAL).unwrap();
         let mark = Mark::default().record(5);
@@ -50,6 +50,14 @@ impl Pair {
         let mut status = HeadStatus::default();
         status.signs.measuring = measuring;
         self.head.set_status(status);
+    }
+
+    /// An edge of the truth.
+    fn edge(&mut self, ticks: u64, touched: bool) {
+        let at = Instant::from_ticks(ticks);
+        self.head
+            .edge(&self.head_config, at, touched, Quality::Clean)
+            .unwrap();
     }
 
     /// Up to `until`; frames are heard where `heard` says so. Edges that left, and the last lines.
@@ -99,14 +107,7 @@ fn ready_comes_after_the_join_and_an_edge_leaves_after_the_delay() {
     let (left, lines) = pair.run(400 * MS, |_| true);
     assert!(left.is_empty() && lines.ready && lines.run, "{lines:?}");
     let touch = 400 * MS + 5_000;
-    pair.head
-        .edge(
-            &pair.head_config,
-            Instant::from_ticks(touch),
-            true,
-            Quality::Clean,
-        )
-        .unwrap();
+    pair.edge(touch, true);
     let (left, lines) = pair.run(touch + 49 * MS, |_| true);
     assert_eq!(left.len(), 1);
     let (at, edge) = left[0];
@@ -119,14 +120,7 @@ fn ready_comes_after_the_join_and_an_edge_leaves_after_the_delay() {
     assert!(lines.ready && !lines.run);
     let release = touch + 60 * MS;
     pair.run(release, |_| true);
-    pair.head
-        .edge(
-            &pair.head_config,
-            Instant::from_ticks(release),
-            false,
-            Quality::Clean,
-        )
-        .unwrap();
+    pair.edge(release, false);
     let (left, lines) = pair.run(release + 49 * MS, |_| true);
     assert!(left.len() == 1 && lines.run, "{left:?} {lines:?}");
 }
@@ -151,24 +145,10 @@ fn a_touch_and_its_release_in_one_outage_are_both_timed() {
     pair.run(400 * MS, |_| true);
     let touch = 400 * MS + 8_000;
     pair.run(touch, |_| true);
-    pair.head
-        .edge(
-            &pair.head_config,
-            Instant::from_ticks(touch),
-            true,
-            Quality::Clean,
-        )
-        .unwrap();
+    pair.edge(touch, true);
     let release = touch + 4 * MS;
     pair.run(release, |_| false);
-    pair.head
-        .edge(
-            &pair.head_config,
-            Instant::from_ticks(release),
-            false,
-            Quality::Clean,
-        )
-        .unwrap();
+    pair.edge(release, false);
     let (left, lines) = pair.run(touch + 60 * MS, |slot| slot > 410);
     assert_eq!(left.len(), 2, "{left:?}");
     for ((at, edge), true_at) in left.iter().zip([touch, release]) {
@@ -184,28 +164,14 @@ fn an_edge_known_and_never_timed_latches_until_armed_again() {
     pair.run(400 * MS, |_| true);
     let touch = 400 * MS + 8_000;
     pair.run(touch, |_| true);
-    pair.head
-        .edge(
-            &pair.head_config,
-            Instant::from_ticks(touch),
-            true,
-            Quality::Clean,
-        )
-        .unwrap();
+    pair.edge(touch, true);
     pair.run(touch + 30 * MS, |_| true);
     pair.measuring(true);
     // The release, and its numbers run on by two more in a silence.
     for k in 1..4 {
         let at = touch + 30 * MS + k * 3 * MS;
         pair.run(at, |_| false);
-        pair.head
-            .edge(
-                &pair.head_config,
-                Instant::from_ticks(at),
-                k % 2 == 0,
-                Quality::Clean,
-            )
-            .unwrap();
+        pair.edge(at, k % 2 == 0);
     }
     let (_, lines) = pair.run(touch + 50 * MS, |_| true);
     assert!(!lines.ready);

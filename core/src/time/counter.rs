@@ -197,13 +197,6 @@ mod tests {
 
     const ALL: [Bits; 3] = [Bits::B16, Bits::B24, Bits::B32];
 
-    fn random(seed: &mut u64) -> u64 {
-        *seed ^= *seed << 13;
-        *seed ^= *seed >> 7;
-        *seed ^= *seed << 17;
-        *seed
-    }
-
     /// The law by 128-bit arithmetic: what the counter shows of a true time.
     fn shows(time: u128, bits: Bits) -> u32 {
         (time % u128::from(bits.turn())) as u32
@@ -217,12 +210,12 @@ mod tests {
             let mut time = turn - 3;
             let mut counter = Counter::new(bits, Instant::from_ticks(time as u64));
             for _ in 0..100_000 {
-                let step = match random(&mut seed) % 8 {
+                let step = match crate::drawn::step(&mut seed) % 8 {
                     0 => turn / 2 - 1,
                     1 => turn / 2,
                     2 => turn - 1,
                     3 => 0,
-                    _ => u128::from(random(&mut seed)) % turn,
+                    _ => u128::from(crate::drawn::step(&mut seed)) % turn,
                 };
                 time += step;
                 let stamp = counter.widen(shows(time, bits));
@@ -265,8 +258,8 @@ mod tests {
             let turn = bits.turn();
             let mut seed = 99;
             for _ in 0..50_000 {
-                let time = turn + random(&mut seed) % (turn * 1000);
-                let apart = random(&mut seed) % (turn / 2);
+                let time = turn + crate::drawn::step(&mut seed) % (turn * 1000);
+                let apart = crate::drawn::step(&mut seed) % (turn / 2);
                 let coarse = time - turn / 4 + apart;
                 let mut counter = Counter::new(bits, Instant::from_ticks(0));
                 let raw = shows(u128::from(time), bits);

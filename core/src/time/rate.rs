@@ -97,13 +97,7 @@ mod tests {
 
     #[test]
     fn conversions_equal_128_bit_arithmetic() {
-        let mut seed = 0x9e37_79b9_7f4a_7c15_u64;
-        let mut next = move || {
-            seed ^= seed << 13;
-            seed ^= seed >> 7;
-            seed ^= seed << 17;
-            seed
-        };
+        let mut next = crate::drawn::numbers(0x9e37_79b9_7f4a_7c15);
         for _ in 0..200_000 {
             let hz = (next() >> (32 + next() % 31)) as u32 | 1;
             let x = next() >> (next() % 64);
