@@ -156,6 +156,12 @@ impl Clock {
         &self.path().line
     }
 
+    /// The newest slot heard.
+    #[must_use]
+    pub fn newest(&self) -> u64 {
+        self.all.line.slot()
+    }
+
     /// When `slot` begins.
     #[must_use]
     pub fn predict(&self, config: &ClockConfig, slot: u64) -> Prediction {

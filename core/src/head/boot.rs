@@ -54,7 +54,7 @@ impl Waking {
 
     /// The number is durable: slot 0 begins `now`. `touched`: what the probe sees.
     #[must_use]
-    pub fn stored(self, config: &HeadConfig, key: Key, now: Instant, touched: bool) -> Head {
-        Head::new(config, key, self.boot, now, touched)
+    pub fn stored(self, key: Key, now: Instant, touched: bool) -> Head {
+        Head::new(key, self.boot, now, touched)
     }
 }

@@ -77,7 +77,7 @@ pub struct Head {
 }
 
 impl Head {
-    fn new(_: &HeadConfig, key: Key, boot: u32, zero: Instant, touched: bool) -> Self {
+    fn new(key: Key, boot: u32, zero: Instant, touched: bool) -> Self {
         Self {
             key,
             boot,

@@ -30,7 +30,7 @@ fn head() -> Head {
     let config = config();
     let paired = Waking::paired(&config);
     let waking = Waking::read(&config, [&paired, &paired]).unwrap();
-    let mut head = waking.stored(&config, key(), at(1_000), false);
+    let mut head = waking.stored(key(), at(1_000), false);
     let mut status = HeadStatus::default();
     status.signs.measuring = true;
     head.set_status(status);
@@ -138,7 +138,7 @@ fn every_start_has_a_number_of_its_own_whatever_power_does_to_the_records() {
             continue;
         }
         records[usize::from(place)] = record;
-        let head = waking.stored(&config, key(), at(0), false);
+        let head = waking.stored(key(), at(0), false);
         assert!(head.boot() > used, "{} after {used}", head.boot());
         used = head.boot();
     }
@@ -146,7 +146,7 @@ fn every_start_has_a_number_of_its_own_whatever_power_does_to_the_records() {
     records[1].fill(0);
     records[0] = Mark { boot: 500, slot: 0 }.record(77);
     let waking = Waking::read(&config, [&records[0], &records[1]]).unwrap();
-    assert_eq!(waking.stored(&config, key(), at(0), false).boot(), 502);
+    assert_eq!(waking.stored(key(), at(0), false).boot(), 502);
     let last = Mark {
         boot: Mark::LAST_BOOT,
         slot: 0,

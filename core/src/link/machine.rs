@@ -244,11 +244,11 @@ impl<S: Slots> Link<S> {
             // No frame arrives in the future.
             return Outcome::Stranger;
         }
-        if self.state == State::Down && !self.slots.is_good(now) {
-            self.slots.forget();
-        }
         let slot = heard.who.slot;
         let good = self.slots.is_good(now);
+        if self.state == State::Down && !good {
+            self.slots.forget();
+        }
         if !(good && heard.who.boot == self.boot && self.slots.fits(slot, arrival)) {
             return self.stranger(config, now, arrival, heard, good);
         }
@@ -566,8 +566,6 @@ pub struct Zero {
     pub number: u8,
     /// No slot below this can be heard any more.
     pub oldest: u64,
-    /// Whether marks move with the slots; otherwise the store plays no part.
-    pub marks: bool,
 }
 
 #[cfg(feature = "walk")]
@@ -583,7 +581,8 @@ impl<S: Slots + Clone> Link<S> {
         link.last = back(link.last.max(long_ago));
         link.now = back(now);
         link.window = link.window.moved(zero.slots, zero.oldest);
-        link.keeper = link.keeper.moved(zero);
+        // A store that covers everything plays no part.
+        link.keeper.floor = Mark::default();
         if link.state == State::Live {
             link.known = link.known.wrapping_sub(zero.number) & 31;
             link.newest = link.newest.wrapping_sub(zero.number) & 31;

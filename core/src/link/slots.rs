@@ -41,7 +41,6 @@ pub trait Slots {
 pub struct ProbeTime {
     config: ClockConfig,
     clock: Option<Clock>,
-    newest: u64,
 }
 
 impl ProbeTime {
@@ -51,7 +50,6 @@ impl ProbeTime {
         Self {
             config,
             clock: None,
-            newest: 0,
         }
     }
 
@@ -77,14 +75,11 @@ impl ProbeTime {
 impl Slots for ProbeTime {
     fn start(&mut self, slot: u64, arrival: Instant) {
         self.clock = Some(Clock::start(&self.config, slot, arrival));
-        self.newest = slot;
     }
 
     fn update(&mut self, slot: u64, arrival: Instant) {
         if let Some(clock) = &mut self.clock {
-            if clock.update(&self.config, slot, arrival) {
-                self.newest = slot;
-            }
+            clock.update(&self.config, slot, arrival);
         }
     }
 
@@ -96,11 +91,11 @@ impl Slots for ProbeTime {
         let Some(clock) = &self.clock else {
             return false;
         };
-        let newest = clock.predict(&self.config, self.newest).at.whole();
+        let newest = clock.predict(&self.config, clock.newest()).at.whole();
         let slot = self.config.slot_ticks();
         let since = now.ticks().saturating_sub(newest.ticks());
         let slots = since.checked_div(slot).unwrap_or(0);
-        let there = self.newest.saturating_add(slots).saturating_add(1);
+        let there = clock.newest().saturating_add(slots).saturating_add(1);
         let slack = clock.predict(&self.config, there).slack;
         slack.ticks().unsigned_abs() <= slot / 4
     }

@@ -182,24 +182,4 @@ impl Keeper {
             ..self.floor
         })
     }
-
-    /// On another zero.
-    #[cfg(feature = "walk")]
-    pub(super) fn moved(mut self, zero: super::Zero) -> Self {
-        let back = |mark: Mark| Mark {
-            slot: mark.slot.saturating_sub(zero.slots),
-            ..mark
-        };
-        if zero.marks {
-            self.floor = back(self.floor);
-            self.durable = self.durable.map(back);
-            self.wanted = self.wanted.map(|write| Write {
-                mark: back(write.mark),
-                ..write
-            });
-        } else {
-            self.floor = Mark::default();
-        }
-        self
-    }
 }

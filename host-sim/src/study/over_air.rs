@@ -148,7 +148,7 @@ impl Flight {
         let paired = Waking::paired(&head_config);
         let waking = Waking::read(&head_config, [&paired, &paired])
             .ok_or_else(|| wrong("no number of a start"))?;
-        let mut head = waking.stored(&head_config, key()?, Instant::default(), false);
+        let mut head = waking.stored(key()?, Instant::default(), false);
         let mut status = HeadStatus::default();
         status.signs.measuring = true;
         head.set_status(status);

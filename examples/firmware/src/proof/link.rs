@@ -90,10 +90,7 @@ fn head(config: &HeadConfig) {
     };
     black_box(waking.write());
     match Key::new(bytes()) {
-        Ok(key) => say(
-            config,
-            &mut waking.stored(config, key, instant(), any() == 0),
-        ),
+        Ok(key) => say(config, &mut waking.stored(key, instant(), any() == 0)),
         Err(why) => {
             let _ = write!(Nowhere, "{why}");
         }
