@@ -50,187 +50,36 @@ pub struct Late {
     pub doubt_ps: u64,
 }
 
-/// The constants of an edge path.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+/// One set of constants of the form, with its doubts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub struct Lateness {
+struct Constants {
     delay_ps: i64,
     delay_doubt_ps: u32,
     offset_pm: u32,
     offset_doubt_pm: u32,
     turn_nm_s: u32,
-    /// Whether the turning feed was taken for granted, not found.
-    turn_assumed: bool,
     /// Correlation of the two doubts.
     together_permille: i16,
 }
 
-impl Lateness {
-    /// A constant delay alone, ps, with its standard uncertainty.
-    ///
-    /// # Errors
-    /// [`LatenessError::Delay`].
-    pub const fn delay(delay_ps: i64, doubt_ps: u32) -> Result<Self, LatenessError> {
-        if delay_ps > MOST || delay_ps < -MOST {
-            return Err(LatenessError::Delay);
-        }
-        Ok(Self {
-            delay_ps,
-            delay_doubt_ps: doubt_ps,
-            offset_pm: 0,
-            offset_doubt_pm: 0,
-            turn_nm_s: 1,
-            turn_assumed: false,
-            together_permille: 0,
-        })
-    }
+impl Constants {
+    const NONE: Self = Self {
+        delay_ps: 0,
+        delay_doubt_ps: 0,
+        offset_pm: 0,
+        offset_doubt_pm: 0,
+        turn_nm_s: 1,
+        together_permille: 0,
+    };
 
-    /// Half the hysteresis as a length, pm, with its standard uncertainty, and the feed at which
-    /// it turns from a constant time into a constant place, nm/s.
-    ///
-    /// # Errors
-    /// [`LatenessError::Offset`] and [`LatenessError::TurnFeed`].
-    pub const fn offset(
-        mut self,
-        offset_pm: u32,
-        doubt_pm: u32,
-        turn_nm_s: u32,
-    ) -> Result<Self, LatenessError> {
-        if offset_pm as i64 > MOST {
-            return Err(LatenessError::Offset);
-        }
-        if turn_nm_s == 0 || turn_nm_s > FASTEST_NM_S {
-            return Err(LatenessError::TurnFeed);
-        }
-        self.offset_pm = offset_pm;
-        self.offset_doubt_pm = doubt_pm;
-        self.turn_nm_s = turn_nm_s;
-        Ok(self)
-    }
-
-    /// States that the turning feed is a guess: the feeds of the calibration did not show it. The
-    /// constants then hold at a stated feed within those of the calibration; what slow feeds cost
-    /// is not known, and [`at_edges`](Self::at_edges) takes no offset off.
-    #[must_use]
-    pub const fn turn_assumed(mut self) -> Self {
-        self.turn_assumed = true;
-        self
-    }
-
-    /// The correlation of both doubts, ‰. Delay and offset come out of one calibration: where one
-    /// is too large the other is too small, and their sum is known better than each.
-    ///
-    /// # Errors
-    /// [`LatenessError::Together`].
-    pub const fn together(mut self, permille: i16) -> Result<Self, LatenessError> {
-        if permille < -1_000 || permille > 1_000 {
-            return Err(LatenessError::Together);
-        }
-        self.together_permille = permille;
-        Ok(self)
-    }
-
-    /// Delay of filter and comparator, ps.
-    #[must_use]
-    pub const fn delay_ps(&self) -> i64 {
-        self.delay_ps
-    }
-
-    /// Its standard uncertainty, ps.
-    #[must_use]
-    pub const fn delay_doubt_ps(&self) -> u32 {
-        self.delay_doubt_ps
-    }
-
-    /// Half the hysteresis, pm.
-    #[must_use]
-    pub const fn offset_pm(&self) -> u32 {
-        self.offset_pm
-    }
-
-    /// Its standard uncertainty, what the form leaves included, pm.
-    #[must_use]
-    pub const fn offset_doubt_pm(&self) -> u32 {
-        self.offset_doubt_pm
-    }
-
-    /// The correlation of both doubts, ‰.
-    #[must_use]
-    pub const fn together_permille(&self) -> i16 {
-        self.together_permille
-    }
-
-    /// The feed at which the offset turns from time into place, nm/s.
-    #[must_use]
-    pub const fn turn_nm_s(&self) -> u32 {
-        self.turn_nm_s
-    }
-
-    /// Whether the turning feed is a guess.
-    #[must_use]
-    pub const fn is_turn_assumed(&self) -> bool {
-        self.turn_assumed
-    }
-
-    /// How late a contact at `feed_nm_s` is; the limit of slow feeds for a feed of 0.
-    #[must_use]
-    pub fn at_feed(&self, feed_nm_s: u32) -> Late {
-        let feed = feed_nm_s.min(FASTEST_NM_S);
-        let offset = self.offset_at(feed, self.offset_pm);
-        let doubt = self.offset_at(feed, self.offset_doubt_pm);
-        self.with_offset(offset, doubt)
-    }
-
-    /// How late a contact of so many edges is at a feed that is not known. Chatter of three edges
-    /// or more has the constant time of slow feeds, down to 63 % of it where the feed reaches the
-    /// turn, which is doubted. With fewer the feed may be any, and with an
-    /// assumed turn that time is not known: the offset is then left to the calibration of the
-    /// place, of which it is a part at fast feeds, and the whole of its time is doubted.
-    #[must_use]
-    pub fn at_edges(&self, edges: u32) -> Late {
-        let offset = self.offset_at(0, self.offset_pm);
-        let doubt = self.offset_at(0, self.offset_doubt_pm);
-        if edges >= CHATTERS && !self.turn_assumed {
-            // Chatter is seen up to about the turn, where less of the offset is left.
-            let less = offset.saturating_sub(self.offset_at(self.turn_nm_s, self.offset_pm));
-            let late = self.with_offset(offset, doubt);
-            return Late {
-                doubt_ps: root_sum(late.doubt_ps, less * 591 / 1_024),
-                ..late
-            };
-        }
-        // Anywhere from nothing to all of it: all/√3.
-        let spread = offset * 591 / 1_024;
-        let late = self.with_offset(0, doubt);
-        Late {
-            doubt_ps: root_sum(late.doubt_ps, spread),
-            ..late
-        }
-    }
-
-    /// A contact with the lateness taken off its onset and the doubt of that added to its own
-    /// (none where that is beyond what a doubt holds). Stamps of edges and both estimates stay as they were.
-    #[must_use]
-    pub fn corrected(&self, contact: &Contact, rate: TickRate, feed_nm_s: Option<u32>) -> Contact {
-        let late = match feed_nm_s {
-            Some(feed) => self.at_feed(feed),
-            None => self.at_edges(contact.edges),
-        };
-        let parts = |ps: u64, each: u64| {
-            u128::from(ps) * u128::from(rate.hz()) * u128::from(each) / 1_000_000_000_000
-        };
-        let shift = i64::try_from(parts(late.ps.unsigned_abs(), 256)).unwrap_or(i64::MAX);
-        let own = u64::try_from(parts(late.doubt_ps, 16)).unwrap_or(u64::MAX);
-        let add = |doubt: Doubt| {
-            let both = root_sum(u64::from(doubt.sixteenths()), own);
-            u32::try_from(both).ok().map(Doubt::from_sixteenths)
-        };
-        Contact {
-            onset: earlier(contact.onset, if late.ps < 0 { -shift } else { shift }),
-            doubt: contact.doubt.and_then(add),
-            ..*contact
-        }
+    /// How late at a feed; the limit of slow feeds at 0.
+    fn at_feed(&self, feed: u32) -> Late {
+        self.with_offset(
+            self.offset_at(feed, self.offset_pm),
+            self.offset_at(feed, self.offset_doubt_pm),
+        )
     }
 
     fn with_offset(&self, offset_ps: u64, doubt_ps: u64) -> Late {
@@ -266,6 +115,235 @@ impl Lateness {
             return time(1 << 30, turn);
         }
         time(u64::from(grown_30(ratio_16)), u64::from(feed))
+    }
+}
+
+/// The constants of an edge path.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Lateness {
+    best: Constants,
+    /// What fits the calibration nearly as well, with the slowest and the fastest turn that do.
+    least: Constants,
+    most: Constants,
+    /// Whether the turning feed was taken for granted, not found.
+    turn_assumed: bool,
+}
+
+impl Default for Lateness {
+    fn default() -> Self {
+        Self::only(Constants::NONE)
+    }
+}
+
+impl Lateness {
+    /// Constants beside which none other fit.
+    const fn only(best: Constants) -> Self {
+        Self {
+            best,
+            least: best,
+            most: best,
+            turn_assumed: false,
+        }
+    }
+
+    /// A constant delay alone, ps, with its standard uncertainty.
+    ///
+    /// # Errors
+    /// [`LatenessError::Delay`].
+    pub const fn delay(delay_ps: i64, doubt_ps: u32) -> Result<Self, LatenessError> {
+        if delay_ps > MOST || delay_ps < -MOST {
+            return Err(LatenessError::Delay);
+        }
+        Ok(Self::only(Constants {
+            delay_ps,
+            delay_doubt_ps: doubt_ps,
+            ..Constants::NONE
+        }))
+    }
+
+    /// Half the hysteresis as a length, pm, with its standard uncertainty, and the feed at which
+    /// it turns from a constant time into a constant place, nm/s.
+    ///
+    /// # Errors
+    /// [`LatenessError::Offset`] and [`LatenessError::TurnFeed`].
+    pub const fn offset(
+        self,
+        offset_pm: u32,
+        doubt_pm: u32,
+        turn_nm_s: u32,
+    ) -> Result<Self, LatenessError> {
+        if offset_pm as i64 > MOST {
+            return Err(LatenessError::Offset);
+        }
+        if turn_nm_s == 0 || turn_nm_s > FASTEST_NM_S {
+            return Err(LatenessError::TurnFeed);
+        }
+        Ok(Self::only(Constants {
+            offset_pm,
+            offset_doubt_pm: doubt_pm,
+            turn_nm_s,
+            ..self.best
+        }))
+    }
+
+    /// States that the turning feed is a guess: the feeds of the calibration did not show it. The
+    /// constants then hold at a stated feed within those of the calibration; what slow feeds cost
+    /// is not known, and [`at_edges`](Self::at_edges) takes no offset off.
+    #[must_use]
+    pub const fn turn_assumed(mut self) -> Self {
+        self.turn_assumed = true;
+        self
+    }
+
+    /// The correlation of both doubts, ‰. Delay and offset come out of one calibration: where one
+    /// is too large the other is too small, and their sum is known better than each.
+    ///
+    /// # Errors
+    /// [`LatenessError::Together`].
+    pub const fn together(self, permille: i16) -> Result<Self, LatenessError> {
+        if permille < -1_000 || permille > 1_000 {
+            return Err(LatenessError::Together);
+        }
+        Ok(Self::only(Constants {
+            together_permille: permille,
+            ..self.best
+        }))
+    }
+
+    /// What the calibration leaves open: the constants that fit it nearly as well (two standard
+    /// uncertainties) with the slowest turn, and those with the fastest. At any feed, half of what
+    /// they differ by from these is doubted, so the doubt is greatest where no feed was recorded.
+    #[must_use]
+    pub const fn between(mut self, least: &Self, most: &Self) -> Self {
+        self.least = least.best;
+        self.most = most.best;
+        self
+    }
+
+    /// The two other sets of constants, as [`between`](Self::between) took them.
+    #[must_use]
+    pub const fn others(&self) -> [Self; 2] {
+        [Self::only(self.least), Self::only(self.most)]
+    }
+
+    /// Delay of filter and comparator, ps.
+    #[must_use]
+    pub const fn delay_ps(&self) -> i64 {
+        self.best.delay_ps
+    }
+
+    /// Its standard uncertainty, ps.
+    #[must_use]
+    pub const fn delay_doubt_ps(&self) -> u32 {
+        self.best.delay_doubt_ps
+    }
+
+    /// Half the hysteresis, pm.
+    #[must_use]
+    pub const fn offset_pm(&self) -> u32 {
+        self.best.offset_pm
+    }
+
+    /// Its standard uncertainty, what the form leaves included, pm.
+    #[must_use]
+    pub const fn offset_doubt_pm(&self) -> u32 {
+        self.best.offset_doubt_pm
+    }
+
+    /// The correlation of both doubts, ‰.
+    #[must_use]
+    pub const fn together_permille(&self) -> i16 {
+        self.best.together_permille
+    }
+
+    /// The feed at which the offset turns from time into place, nm/s.
+    #[must_use]
+    pub const fn turn_nm_s(&self) -> u32 {
+        self.best.turn_nm_s
+    }
+
+    /// Whether the turning feed is a guess.
+    #[must_use]
+    pub const fn is_turn_assumed(&self) -> bool {
+        self.turn_assumed
+    }
+
+    /// How late a contact at `feed_nm_s` is; the limit of slow feeds for a feed of 0.
+    #[must_use]
+    pub fn at_feed(&self, feed_nm_s: u32) -> Late {
+        let feed = feed_nm_s.min(FASTEST_NM_S);
+        let best = self.best.at_feed(feed);
+        self.open(best, |other| other.at_feed(feed))
+    }
+
+    /// How late a contact of so many edges is at a feed that is not known. Chatter of three edges
+    /// or more has the constant time of slow feeds, down to 63 % of it where the feed reaches the
+    /// turn, which is doubted. With fewer the feed may be any, and with an assumed turn that time
+    /// is not known: the offset is then left to the calibration of the place, of which it is a part
+    /// at fast feeds, and the whole of its time is doubted. That may be long: of two feeds far
+    /// apart, it is the offset over a sixteenth of the slower one.
+    #[must_use]
+    pub fn at_edges(&self, edges: u32) -> Late {
+        if edges >= CHATTERS && !self.turn_assumed {
+            let best = self.best.at_feed(0);
+            let late = self.open(best, |other| other.at_feed(0));
+            // Chatter is seen up to about the turn, where less of the offset is left.
+            let less = (best.ps - self.best.at_feed(self.best.turn_nm_s).ps).unsigned_abs();
+            return Late {
+                doubt_ps: root_sum(late.doubt_ps, less * 591 / 1_024),
+                ..late
+            };
+        }
+        let none = |c: &Constants| c.with_offset(0, c.offset_at(0, c.offset_doubt_pm));
+        let late = self.open(none(&self.best), none);
+        // Anywhere from nothing to all of it: all/√3.
+        let all = [&self.best, &self.least, &self.most]
+            .map(|c| c.offset_at(0, c.offset_pm))
+            .into_iter()
+            .fold(0, u64::max);
+        Late {
+            doubt_ps: root_sum(late.doubt_ps, all * 591 / 1_024),
+            ..late
+        }
+    }
+
+    /// `best` with what the other constants leave open beside it.
+    fn open(&self, best: Late, at: impl Fn(&Constants) -> Late) -> Late {
+        let doubt = |other: &Constants| {
+            let other = at(other);
+            let apart = other.ps.abs_diff(best.ps);
+            root_sum(other.doubt_ps, apart / 2)
+        };
+        Late {
+            doubt_ps: best.doubt_ps.max(doubt(&self.least)).max(doubt(&self.most)),
+            ..best
+        }
+    }
+
+    /// A contact with the lateness taken off its onset and the doubt of that added to its own
+    /// (none where that is beyond what a doubt holds). Stamps of edges and both estimates stay as they were.
+    #[must_use]
+    pub fn corrected(&self, contact: &Contact, rate: TickRate, feed_nm_s: Option<u32>) -> Contact {
+        let late = match feed_nm_s {
+            Some(feed) => self.at_feed(feed),
+            None => self.at_edges(contact.edges),
+        };
+        let parts = |ps: u64, each: u64| {
+            u128::from(ps) * u128::from(rate.hz()) * u128::from(each) / 1_000_000_000_000
+        };
+        let shift = i64::try_from(parts(late.ps.unsigned_abs(), 256)).unwrap_or(i64::MAX);
+        let own = u64::try_from(parts(late.doubt_ps, 16)).unwrap_or(u64::MAX);
+        let add = |doubt: Doubt| {
+            let both = root_sum(u64::from(doubt.sixteenths()), own);
+            u32::try_from(both).ok().map(Doubt::from_sixteenths)
+        };
+        Contact {
+            onset: earlier(contact.onset, if late.ps < 0 { -shift } else { shift }),
+            doubt: contact.doubt.and_then(add),
+            ..*contact
+        }
     }
 }
 

@@ -8,7 +8,9 @@ use super::fit::{grown_30, Lateness, FASTEST_NM_S, MOST};
 use crate::onset::math;
 
 /// Places of shares (of the fastest feed, of the offset).
-const PLACES: u32 = 14;
+const PLACES: u32 = 18;
+/// Places of weights.
+const WEIGHT_PLACES: u32 = 12;
 /// Doubts are held within this ratio of the greatest, so that no feed is left out and none rules
 /// alone: the form itself is no better than that.
 const MOST_RATIO: u32 = 64;
@@ -20,6 +22,8 @@ const ROOM_OCTAVES: u32 = 4;
 const ASSUMED_OCTAVES: u32 = 3;
 /// What the form and a turn not quite known miss of the offset in simulated chatter, 1/1024: 6 %.
 const FORM_1024: i64 = 64;
+/// The end of the turns that fit is found within half an octave over this power of two.
+const HALVINGS: u32 = 5;
 /// A turn other than the usual one must lower the sum of squares by so many variances.
 const EARNS: u32 = 4;
 
@@ -33,7 +37,7 @@ pub(super) struct Point {
     doubt: u32,
     /// Feed as a share of the fastest.
     share: i64,
-    /// 2^16 for the least doubt.
+    /// 2^12 for the least doubt.
     weight: i64,
 }
 
@@ -58,7 +62,7 @@ struct Trial {
     drawn: i64,
     /// Σ weight · residual².
     misfit: u128,
-    /// Variances of h and v·L for a variance of 1 at weight 2^16, in 2^-16.
+    /// Variances of h and v·L for a variance of 1 at weight 2^12, in 2^-16.
     offset_16: u64,
     drawn_16: u64,
     /// Their correlation, ‰.
@@ -74,7 +78,7 @@ pub(super) fn solve(points: &mut [Point], slowest: u32, fastest: u32) -> Latenes
     for point in points.iter_mut() {
         let doubt = u64::from(point.doubt.max(floor));
         let relative = (u64::from(unit) << 16).checked_div(doubt).unwrap_or(0);
-        point.weight = ((relative * relative) >> 16).max(1) as i64;
+        point.weight = ((relative * relative) >> (32 - WEIGHT_PLACES)).max(1) as i64;
         let fastest = u64::from(fastest);
         let share = ((u64::from(point.feed) << PLACES) + fastest / 2).checked_div(fastest);
         point.share = share.unwrap_or(0) as i64;
@@ -86,7 +90,7 @@ pub(super) fn solve(points: &mut [Point], slowest: u32, fastest: u32) -> Latenes
         // offset their whole doubt.
         let usual = try_turn(points, (fastest / 4).max(1));
         let found = search(points, slowest, fastest);
-        let earned = (u128::from(math::square(unit)) << 16) * u128::from(EARNS);
+        let earned = (u128::from(math::square(unit)) << WEIGHT_PLACES) * u128::from(EARNS);
         if usual.misfit.saturating_sub(found.misfit) < earned {
             (usual, false)
         } else {
@@ -94,7 +98,10 @@ pub(super) fn solve(points: &mut [Point], slowest: u32, fastest: u32) -> Latenes
             (found, found.turn >= slowest)
         }
     };
-    let lateness = stated(points, &best, unit, (slowest, fastest));
+    let variance = variance(points, &best, unit);
+    let [least, most] = fitting(points, &best, variance, (slowest, fastest))
+        .map(|other| stated(&other, unit, variance, fastest));
+    let lateness = stated(&best, unit, variance, fastest).between(&least, &most);
     if found {
         lateness
     } else {
@@ -136,9 +143,9 @@ fn acting(feed: u32, turn: u32) -> i64 {
     i64::from(grown_30(ratio_16.unwrap_or(0)) >> (30 - PLACES))
 }
 
-/// The normal equations for one turn. Weights have 17 bits, shares 15, halves 30 and there are at
-/// most 2^8 feeds: sums of shares stay below 2^55, those with halves below 2^71, products below
-/// 2^126.
+/// The normal equations for one turn. Weights reach 2^12, shares 2^18, halves 2^30 and there are at
+/// most 2^8 feeds: sums of shares stay below 2^56, those with halves below 2^68, products below
+/// 2^125.
 fn try_turn(points: &[Point], turn: u32) -> Trial {
     let (mut qq, mut qs, mut ss, mut qy, mut sy) = (0_i128, 0_i128, 0_i128, 0_i128, 0_i128);
     for p in points {
@@ -155,7 +162,7 @@ fn try_turn(points: &[Point], turn: u32) -> Trial {
         sy += w * s * y;
     }
     let det = qq * ss - qs * qs;
-    // Shares are 2^14 too large on top, 2^28 below.
+    // Shares are 2^18 too large on top, 2^36 below.
     let over = |top: i128| top.checked_div(det >> PLACES);
     let both = over(qy * ss - sy * qs).zip(over(sy * qq - qy * qs));
     let (offset, drawn) = both.unwrap_or((-1, 0));
@@ -183,16 +190,18 @@ fn narrow(x: i128) -> i64 {
     i64::try_from(x).unwrap_or(if x < 0 { -MOST } else { MOST })
 }
 
-/// An entry of the inverse of the normal equations, `top/det`, in 2^-16: the 2^16 of the weights
-/// and the 2^28 of the squared shares are taken out.
+/// An entry of the inverse of the normal equations, `top/det`, in 2^-16: the 2^12 of the weights
+/// and the 2^36 of the squared shares are taken out.
 fn variance_16(top: i128, det: i128) -> u64 {
-    let variance = (top << (2 * PLACES + 32)).checked_div(det).unwrap_or(0);
+    let variance = (top << (2 * PLACES + WEIGHT_PLACES + 16))
+        .checked_div(det)
+        .unwrap_or(0);
     u64::try_from(variance).unwrap_or(u64::MAX)
 }
 
 /// Of the two unknowns: −qs/√(qq·ss), ‰.
 fn correlation(qq: i128, qs: i128, ss: i128) -> i16 {
-    // Sums of squares below 2^55.
+    // Sums of squares below 2^56.
     let root = (qq * ss).unsigned_abs().isqrt() as i128;
     let permille = (-1_000 * qs).checked_div(root).unwrap_or(0);
     permille.clamp(-1_000, 1_000) as i16
@@ -206,27 +215,46 @@ fn misfit(p: &Point, trial: &Trial) -> u128 {
     off * off * u128::from(p.weight.unsigned_abs())
 }
 
-/// What two feeds leave open at other feeds between the slowest and the fastest, as a variance of
-/// the offset, pm². Every turn whose fit is about as good as the best one's may be the true one:
-/// what its curve differs by counts as two standard uncertainties, what it knows less of itself as
-/// it stands. Both in terms of the offset that acts there.
-fn left_open(points: &[Point], best: &Trial, variance: u64, ends: (u32, u32)) -> u64 {
+/// The solutions with the slowest and the fastest turn that fit about as well as the best one:
+/// within two standard uncertainties.
+fn fitting(points: &[Point], best: &Trial, variance: u64, ends: (u32, u32)) -> [Trial; 2] {
     let (slowest, fastest) = ends;
     let limit = best
         .misfit
-        .saturating_add((u128::from(variance) << 16) * u128::from(EARNS));
-    let mut most = 0_u64;
+        .saturating_add((u128::from(variance) << WEIGHT_PLACES) * u128::from(EARNS));
+    let (mut least, mut below) = (*best, None);
+    let (mut most, mut above) = (*best, None);
     // Of turns above all feeds only the begin of the curve is seen.
-    for turn in half_octaves(least_turn(slowest), fastest.saturating_mul(8)) {
+    for turn in half_octaves(least_turn(slowest), fastest.saturating_mul(2)) {
         let trial = try_turn(points, turn);
-        if trial.misfit > limit {
-            continue;
+        let fits = trial.misfit <= limit;
+        if fits && turn < least.turn {
+            least = trial;
+        } else if !fits && turn < least.turn {
+            below = Some(turn);
         }
-        for feed in half_octaves(slowest, fastest) {
-            most = most.max(apart(best, &trial, feed, fastest, variance));
+        if fits && turn > most.turn {
+            (most, above) = (trial, None);
+        } else if !fits && turn > most.turn && above.is_none() {
+            above = Some(turn);
         }
     }
-    most
+    let edge = |inside: Trial, outside: Option<u32>| {
+        let (mut inside, Some(mut outside)) = (inside, outside) else {
+            return inside;
+        };
+        for _ in 0..HALVINGS {
+            let middle = (u64::from(inside.turn) * u64::from(outside)).isqrt() as u32;
+            let trial = try_turn(points, middle.max(1));
+            if trial.misfit <= limit {
+                inside = trial;
+            } else {
+                outside = middle;
+            }
+        }
+        inside
+    };
+    [edge(least, below), edge(most, above)]
 }
 
 /// Where turns are looked for first.
@@ -241,57 +269,26 @@ fn half_octaves(from: u32, to: u32) -> impl Iterator<Item = u32> {
     })
 }
 
-/// The variance that `other` leaves beside `best` at a feed, in terms of the offset acting there.
-fn apart(best: &Trial, other: &Trial, feed: u32, fastest: u32, variance: u64) -> u64 {
-    let share = (u64::from(feed) << PLACES).checked_div(u64::from(fastest));
-    let share = i128::from(share.unwrap_or(0));
-    let q = |trial: &Trial| i128::from(acting(feed, trial.turn));
-    // Offsets and delays have at most 64 bits, shares 15.
-    let place =
-        |trial: &Trial| i128::from(trial.offset) * q(trial) + i128::from(trial.drawn) * share;
-    let own = |trial: &Trial| {
-        // A variance of 1 is 2^16, held to 2^48.
-        let held = |of_one_16: u64| i128::from(of_one_16.min(1 << 48));
-        let (a, b) = (held(trial.offset_16), held(trial.drawn_16));
-        let both = (a * b).unsigned_abs().isqrt() as i128;
-        let shared = both * i128::from(trial.together) / 500;
-        let sum = a * q(trial) * q(trial) + b * share * share + shared * q(trial) * share;
-        (sum.max(0).unsigned_abs() >> (2 * PLACES)).saturating_mul(u128::from(variance)) >> 16
-    };
-    let off = ((place(other) - place(best)) >> PLACES)
-        .unsigned_abs()
-        .min(1 << 40);
-    let here = off * off / 4 + own(other).saturating_sub(own(best));
-    // As an offset: by the square of the share that acts.
-    let acts = q(best).max(1).unsigned_abs();
-    let of_offset = (here.min(1 << 90) << (2 * PLACES)).checked_div(acts * acts);
-    u64::try_from(of_offset.unwrap_or(u128::MAX)).unwrap_or(u64::MAX)
-}
-
-/// The constants with their doubts. Where the form misses the points by more than their scatter
-/// explains, the doubts grow in proportion, and what is missed joins that of the offset.
-fn stated(points: &[Point], best: &Trial, unit: u32, (slowest, fastest): (u32, u32)) -> Lateness {
+/// Variance of a point of weight 2^12, pm²: that of its scatter or, where the form misses the points
+/// by more, what is seen.
+fn variance(points: &[Point], best: &Trial, unit: u32) -> u64 {
     let unknowns = if points.len() < 3 { 2 } else { 3 };
     let free = points.len().saturating_sub(unknowns).max(1) as u128;
-    // Variance of a point of weight 2^16, pm².
-    let own = math::square(unit);
-    let seen = u64::try_from((best.misfit / free) >> 16).unwrap_or(u64::MAX);
-    let variance = own.max(seen);
+    let seen = u64::try_from((best.misfit / free) >> WEIGHT_PLACES).unwrap_or(u64::MAX);
+    math::square(unit).max(seen)
+}
+
+/// The constants of a solution with their doubts, which grow with the variance of a point; what the
+/// form misses beyond the scatter joins that of the offset.
+fn stated(best: &Trial, unit: u32, variance: u64, fastest: u32) -> Lateness {
     let doubt = |of_one_16: u64| {
         let square = (u128::from(variance) * u128::from(of_one_16)) >> 16;
         math::root_up(u64::try_from(square).unwrap_or(u64::MAX))
     };
     let form = (best.offset.clamp(0, MOST) * FORM_1024) >> 10;
-    // More feeds show more of the curve; with two, it is open between them.
-    let open = if points.len() < 3 {
-        left_open(points, best, variance, (slowest, fastest))
-    } else {
-        0
-    };
-    let missed = seen
-        .saturating_sub(own)
-        .saturating_add(math::square(form as u32))
-        .saturating_add(open);
+    let missed = variance
+        .saturating_sub(math::square(unit))
+        .saturating_add(math::square(form as u32));
     let fitted_doubt = doubt(best.offset_16);
     let offset_doubt = math::root_up(math::square(fitted_doubt).saturating_add(missed));
     // What is missed is shared with nothing.

@@ -68,18 +68,10 @@ fn state(
     Ok(settings)
 }
 
-/// Keys of a scenario that a replay acts on.
-const NEEDED: [&str; 16] = [
+/// Keys of a scenario that a replay acts on, beside those of a calibration.
+const NEEDED: [&str; 8] = [
     "approach.feed",
     "barrier.bandwidth",
-    "calibration.chatter",
-    "calibration.delay",
-    "calibration.delay_doubt",
-    "calibration.offset",
-    "calibration.offset_doubt",
-    "calibration.together",
-    "calibration.turn",
-    "calibration.turn_found",
     "capture.tick",
     "onset.hold",
     "onset.method",
@@ -93,37 +85,56 @@ fn lateness(tables: &Tables) -> Result<Lateness, Fault> {
     if !tables.has("calibration") {
         return Ok(Lateness::default());
     }
-    let offset = ["calibration.offset", "calibration.offset_doubt"];
-    if tables.stated("calibration.turn").is_none() && offset.iter().any(|key| tables.si(key) != 0.0)
-    {
+    let late = constants(tables, "")?;
+    let late = match (other(tables, "least_")?, other(tables, "most_")?) {
+        (None, None) => late,
+        (least, most) => late.between(&least.unwrap_or(late), &most.unwrap_or(late)),
+    };
+    Ok(match tables.stated("calibration.turn_found") {
+        Some(Value::Word("no")) => late.turn_assumed(),
+        _ => late,
+    })
+}
+
+/// Constants that fit nearly as well, where there are any.
+fn other(tables: &Tables, prefix: &str) -> Result<Option<Lateness>, Fault> {
+    tables
+        .stated_keys()
+        .any(|key| key.starts_with(&format!("calibration.{prefix}")))
+        .then(|| constants(tables, prefix))
+        .transpose()
+}
+
+/// One set of constants; their names begin with `prefix`.
+fn constants(tables: &Tables, prefix: &str) -> Result<Lateness, Fault> {
+    let name = |key: &str| format!("calibration.{prefix}{key}");
+    // Seconds, metres and m/s into ps, pm and nm/s.
+    let scaled = |key: &str, per_si: f64| (tables.si(&name(key)) * per_si).round();
+    let offset = ["offset", "offset_doubt"];
+    if tables.stated(&name("turn")).is_none() && offset.iter().any(|key| scaled(key, 1e12) != 0.0) {
         return Err(Fault::new(
             "an offset without the feed at which it turns",
             "turn beside offset, as tune --config writes them",
             "calibrate with tune, or state turn as it was found there",
         )
         .at(Place::Setting(format!(
-            "{}: calibration.turn",
-            tables.source()
+            "{}: {}",
+            tables.source(),
+            name("turn")
         ))));
     }
-    // Seconds, metres and m/s into ps, pm and nm/s.
-    let scaled = |key: &str, per_si: f64| (tables.si(key) * per_si).round();
     Lateness::delay(
-        scaled("calibration.delay", 1e12) as i64,
-        scaled("calibration.delay_doubt", 1e12) as u32,
+        scaled("delay", 1e12) as i64,
+        scaled("delay_doubt", 1e12) as u32,
     )
     .and_then(|late| {
         late.offset(
-            scaled("calibration.offset", 1e12) as u32,
-            scaled("calibration.offset_doubt", 1e12) as u32,
-            scaled("calibration.turn", 1e9) as u32,
+            scaled("offset", 1e12) as u32,
+            scaled("offset_doubt", 1e12) as u32,
+            scaled("turn", 1e9) as u32,
         )
     })
-    .and_then(|late| late.together(scaled("calibration.together", 1e3) as i16))
-    .map(|late| match tables.stated("calibration.turn_found") {
-        Some(Value::Word("no")) => late.turn_assumed(),
-        _ => late,
-    })
+    .and_then(|late| late.together(scaled("together", 1e3) as i16))
     .map_err(|why| {
         Fault::new(
             why.to_string(),
@@ -188,7 +199,7 @@ fn read(path: &Path, settings: &mut Settings, talk: &Talk) -> Result<bool, Fault
     }
     let unused: Vec<&str> = tables
         .stated_keys()
-        .filter(|key| !NEEDED.contains(key))
+        .filter(|key| !NEEDED.contains(key) && !key.starts_with("calibration."))
         .collect();
     if !unused.is_empty() {
         talk.note(&format!("not needed by a replay: {}", unused.join(", ")));
@@ -209,6 +220,13 @@ mod tests {
                 .and_then(|late| late.offset(40_321, 1_234_567, 25_999_999))
                 .and_then(|late| late.together(together))
                 .unwrap();
+            let other = |turn: u32| {
+                Lateness::delay(-5_000_001, 7)
+                    .and_then(|late| late.offset(90_001, 11, turn))
+                    .and_then(|late| late.together(-999))
+                    .unwrap()
+            };
+            let late = late.between(&other(1_000_001), &other(99_999_999));
             let late = if found { late } else { late.turn_assumed() };
             let calibrated = Calibrated {
                 lateness: late,

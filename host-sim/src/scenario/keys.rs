@@ -146,7 +146,7 @@ const NO_RANGE: (&str, &str) = ("", "");
 
 /// All keys, table by table.
 #[rustfmt::skip] // A line each reads as the table it is.
-pub(crate) const KEYS: [Key; 64] = [
+pub(crate) const KEYS: [Key; 76] = [
     key("approach.feed", Quantity(&FEED), "300mm/min", ("0.001mm/min", "60m/min"), Always, "feed towards the beam at contact"),
     key("approach.retract", Quantity(&FEED), "", ("0.001mm/min", "60m/min"), Log, "feed of the way back; none: that of the approach"),
     key("approach.acceleration", Quantity(&ACCELERATION), "", ("1mm/s2", "100m/s2"), Log, "acceleration of the axis; none: it stops at once"),
@@ -181,6 +181,18 @@ pub(crate) const KEYS: [Key; 64] = [
     key("calibration.chatter", Quantity(&TIME), "0ns", ("0ns", "1s"), Replay, "noise that one edge of chatter stands for, as a time; 0: to be learned"),
     key("calibration.turn", Quantity(&FEED), "60m/min", ("1nm/s", "60m/min"), Replay, "feed about which the offset turns from a constant time into a constant place"),
     key("calibration.turn_found", Word(&["yes", "no"]), "yes", NO_RANGE, Replay, "whether the feeds of the calibration showed that feed; without it, an offset is taken off at a stated [approach] feed only"),
+    key("calibration.least_delay", Quantity(&FINE_TIME), "0ns", ("-1ms", "1ms"), Replay, "delay of the constants that fit nearly as well with the slowest turn; what they differ by is doubted"),
+    key("calibration.least_delay_doubt", Quantity(&FINE_TIME), "0ns", ("0ns", "4.294967295ms"), Replay, "its standard uncertainty"),
+    key("calibration.least_offset", Quantity(&FINE_LENGTH), "0nm", ("0nm", "1mm"), Replay, "their offset"),
+    key("calibration.least_offset_doubt", Quantity(&FINE_LENGTH), "0nm", ("0nm", "4.294967295mm"), Replay, "its standard uncertainty"),
+    key("calibration.least_together", Number, "0", ("-1", "1"), Replay, "correlation of both doubts"),
+    key("calibration.least_turn", Quantity(&FEED), "60m/min", ("1nm/s", "60m/min"), Replay, "the feed where they turn; without it there are no such constants"),
+    key("calibration.most_delay", Quantity(&FINE_TIME), "0ns", ("-1ms", "1ms"), Replay, "delay of the constants that fit nearly as well with the fastest turn; what they differ by is doubted"),
+    key("calibration.most_delay_doubt", Quantity(&FINE_TIME), "0ns", ("0ns", "4.294967295ms"), Replay, "its standard uncertainty"),
+    key("calibration.most_offset", Quantity(&FINE_LENGTH), "0nm", ("0nm", "1mm"), Replay, "their offset"),
+    key("calibration.most_offset_doubt", Quantity(&FINE_LENGTH), "0nm", ("0nm", "4.294967295mm"), Replay, "its standard uncertainty"),
+    key("calibration.most_together", Number, "0", ("-1", "1"), Replay, "correlation of both doubts"),
+    key("calibration.most_turn", Quantity(&FEED), "60m/min", ("1nm/s", "60m/min"), Replay, "the feed where they turn; without it there are no such constants"),
     key("link.medium", Word(&["wired", "infrared", "radio"]), "", NO_RANGE, Later, "how the trigger gets to the control"),
     key("link.slot", Quantity(&TIME), "", ("1us", "1s"), Later, "time from one slot of the link to the next"),
     key("link.beat", Quantity(&TIME), "", ("1us", "1h"), Later, "time from one sign of life to the next"),

@@ -60,34 +60,46 @@ impl Calibrated {
     #[must_use]
     pub fn toml(&self, hold_ns: u64, bandwidth_hz: u32) -> String {
         let late = &self.lateness;
+        let [least, most] = late.others();
         format!(
             "# Calibrated by make and break at {} feeds. State [approach] feed as well where it is known:\n\
              # single edges then lose their offset too.\n\
              [calibration]\n\
-             delay = \"{}ps\"\n\
-             delay_doubt = \"{}ps\"\n\
-             offset = \"{}pm\"\n\
-             offset_doubt = \"{}pm\"\n\
-             together = {}\n\
-             chatter = \"{}ns\"\n\
-             turn = \"{}nm/s\"\n\
+             {}chatter = \"{}ns\"\n\
              turn_found = \"{}\"\n\n\
+             # What fits nearly as well, with the slowest and the fastest turn: it widens the doubt.\n\
+             {}{}\n\
              # As in the calibration.\n\
              [onset]\n\
              hold = \"{hold_ns}ns\"\n\n\
              [barrier]\n\
              bandwidth = \"{bandwidth_hz}Hz\"\n",
             self.feeds.len(),
-            late.delay_ps(),
-            late.delay_doubt_ps(),
-            late.offset_pm(),
-            late.offset_doubt_pm(),
-            f64::from(late.together_permille()) / 1e3,
+            constants("", late),
             self.chatter_ns,
-            late.turn_nm_s(),
             if late.is_turn_assumed() { "no" } else { "yes" },
+            constants("least_", &least),
+            constants("most_", &most),
         )
     }
+}
+
+/// One set of constants as keys.
+fn constants(prefix: &str, late: &Lateness) -> String {
+    format!(
+        "{prefix}delay = \"{}ps\"\n\
+         {prefix}delay_doubt = \"{}ps\"\n\
+         {prefix}offset = \"{}pm\"\n\
+         {prefix}offset_doubt = \"{}pm\"\n\
+         {prefix}together = {}\n\
+         {prefix}turn = \"{}nm/s\"\n",
+        late.delay_ps(),
+        late.delay_doubt_ps(),
+        late.offset_pm(),
+        late.offset_doubt_pm(),
+        f64::from(late.together_permille()) / 1e3,
+        late.turn_nm_s(),
+    )
 }
 
 /// Why, and what to do about it.
