@@ -86,6 +86,11 @@ pub enum Section {
     Table(Table),
 }
 
+/// What every reader of lines has to know.
+pub(crate) const LINES: &str =
+    "A measuring signal, not a safety function; no performance level is claimed; guards \
+     and emergency stop stay in charge.";
+
 /// What every reader has to know before acting on a report.
 const CAUTIONS: [&str; 4] = [
     "This is a measurement aid, not a safety device. Guards and emergency stop stay in charge.",
