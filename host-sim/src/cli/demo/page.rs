@@ -4,6 +4,7 @@ use indicatif::ProgressBar;
 
 use super::compare::Compared;
 use super::light::{self, Lit};
+use super::link::Carried;
 use super::scenario::{settings, SNR_DB};
 use crate::cli::picture::{chatter, fall};
 use crate::fault::Fault;
@@ -102,6 +103,7 @@ pub(crate) fn report(
     logs: &Logs<'_>,
     rows: &[Row],
     compared: &Compared,
+    carried: &Carried,
     lit: &Lit,
     study: &FeedError,
     seed: u64,
@@ -126,6 +128,14 @@ pub(crate) fn report(
         "Touches",
         compared.cells(),
         "touches.csv",
+    )));
+    sections.extend(carried.passage().map(Section::Passage));
+    sections.push(Section::Delays(carried.delays()));
+    sections.push(Section::Residuals(carried.residuals()));
+    sections.push(Section::Table(table(
+        "Touches at the lines of the link",
+        carried.cells(),
+        "air.csv",
     )));
     if let Some((touch, row)) = lit.shown() {
         let title = format!("Light of a touch at {} mm/min", touch.feed_mm_min);
