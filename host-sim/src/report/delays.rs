@@ -91,12 +91,7 @@ fn marks(delay_ns: u64, bound: f64) -> [Mark; 3] {
         label,
     };
     [
-        mark(
-            "confirm",
-            Shape::Square,
-            -bound,
-            format!("\u{2212}U {}", prefixed(-bound, "s")),
-        ),
+        mark("confirm", Shape::Square, -bound, "\u{2212}U".to_owned()),
         mark(
             "onset",
             Shape::Diamond,
@@ -107,7 +102,7 @@ fn marks(delay_ns: u64, bound: f64) -> [Mark; 3] {
             "confirm",
             Shape::Square,
             bound,
-            format!("+U {}", prefixed(bound, "s")),
+            format!("U {}", prefixed(bound, "s")),
         ),
     ]
 }

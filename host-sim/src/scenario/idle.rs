@@ -4,11 +4,11 @@ use super::keys::{Acts, Key};
 use super::link::Link;
 use super::tables::Tables;
 
-/// A sentence on the stated keys that have no effect on a log; none if all have one.
+/// A sentence on the stated keys that have no effect on a log, with the `lines` behind a link or without; none if all have one.
 #[must_use]
-pub fn idle_in_log(tables: &Tables) -> Option<String> {
-    let acting = [Acts::Always, Acts::Log, Acts::Sweep];
-    sentence(tables, "log", &acting)
+pub fn idle_in_log(tables: &Tables, lines: bool) -> Option<String> {
+    let air = if lines { Acts::Air } else { Acts::Log };
+    sentence(tables, "log", &[Acts::Always, Acts::Log, Acts::Sweep, air])
 }
 
 /// A sentence on the stated keys that have no effect on a sweep; none if all have one.
@@ -47,7 +47,8 @@ mod tests {
     fn what_does_not_act_is_named_and_what_acts_is_not() {
         let text = "[link]\nmedium = \"radio\"\n[approach]\nfeed = \"1mm/min\"\ndepth = \"1mm\"\n";
         let tables = Tables::parse(text, "s.toml").unwrap();
-        let log = idle_in_log(&tables).unwrap();
+        assert_eq!(idle_in_log(&tables, true), None);
+        let log = idle_in_log(&tables, false).unwrap();
         assert!(log.contains("link.medium") && !log.contains("approach"));
         assert!(idle_in_sweep(&tables).unwrap().ends_with("approach.depth"));
         assert_eq!(idle_in_sweep(&Tables::empty("s")), None);

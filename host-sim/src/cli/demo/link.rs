@@ -75,13 +75,13 @@ pub(crate) fn carry(compared: &Compared, end_ns: i64, seed: u64) -> Result<Carri
         }
         touches.push((number, truth.onset_ns, row.confirmed_ns, truth.feed_mm_min));
     }
-    let (_, course) = watch(&link, &edges, end_ns, seed)?;
+    let (_, course) = watch(&link, &edges, end_ns, seed, true)?;
     let mut left = course.left.iter().filter(|left| left.touched).copied();
     let touches = touches
         .into_iter()
         .map(|(number, contact_ns, told_ns, feed)| (number, contact_ns, told_ns, feed, left.next()))
         .collect();
-    let (_, study) = watch(&link, &studied(), i64::from(STUDIED) * EVERY_NS, seed)?;
+    let (_, study) = watch(&link, &studied(), i64::from(STUDIED) * EVERY_NS, seed, true)?;
     Ok(Carried {
         link,
         touches,

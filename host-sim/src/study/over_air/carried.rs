@@ -234,8 +234,8 @@ pub struct Edges {
     pub touched: bool,
 }
 
-/// Carries edges at given instants over one link that began three seconds before, up to `end_ns`, and keeps all that
-/// there is to see.
+/// Carries edges at given instants over one link that began three seconds before, up to `end_ns`, and keeps what
+/// there is to see; its frames and clock only where it `keeps_all`.
 ///
 /// # Errors
 /// A link that breaks a rule.
@@ -244,10 +244,11 @@ pub fn watch(
     edges: &[Edges],
     end_ns: i64,
     seed: u64,
+    keeps_all: bool,
 ) -> Result<(Flown, Course), Fault> {
     let flight = Flight::of(link, seed);
     let mut world = World::new(&flight, seed, u64::MAX)?;
-    world.course = Some(Course::default());
+    world.course = Some(Course::new(keeps_all));
     let at = |ns: i64| BEFORE_NS.saturating_add_signed(ns);
     // First it happens, then it is told; what happens meanwhile to others comes in between.
     let mut shown = vec![None; edges.len()];

@@ -76,10 +76,22 @@ pub struct Course {
     pub outputs: Vec<Outputs>,
     /// Edges that left.
     pub left: Vec<Left>,
+    /// Whether frames and clock are kept: both grow with time, the others with touches.
+    keeps_all: bool,
 }
 
 impl Course {
+    pub(super) fn new(keeps_all: bool) -> Self {
+        Self {
+            keeps_all,
+            ..Self::default()
+        }
+    }
+
     pub(super) fn sent(&mut self, slot: u64, sent_ns: u64, bytes: Bytes) {
+        if !self.keeps_all {
+            return;
+        }
         self.frames.push(Frame {
             slot,
             sent_ns: sent_ns as i64,

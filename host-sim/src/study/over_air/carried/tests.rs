@@ -111,7 +111,10 @@ fn what_is_watched_agrees_with_what_was_counted() {
             }
         })
         .collect();
-    let (flown, course) = watch(&link, &edges, 1_200_000_000, 1).unwrap();
+    let (flown, course) = watch(&link, &edges, 1_200_000_000, 1, true).unwrap();
+    let (_, outputs) = watch(&link, &edges, 1_200_000_000, 1, false).unwrap();
+    assert!(outputs.frames.is_empty() && outputs.clock.is_empty());
+    assert_eq!(outputs.outputs, course.outputs);
     assert_eq!(
         (flown.touches, flown.under_ready, flown.outside, flown.twice),
         (10, 10, 0, 0)
