@@ -1,5 +1,7 @@
 //! One touch on its way from the contact to the output: what the barrier saw, the frames, READY and the touch line.
 
+use std::fmt::Write as _;
+
 use super::axis::{number, Axis, Scale};
 use super::even::{ruler, LEFT, RIGHT};
 use super::poles::{Mark, Poles};
@@ -97,9 +99,10 @@ impl Passage {
             let places = own
                 .map(|frame| self.ms(frame.0))
                 .filter(|&at| axis.holds(at));
-            let path: String = places
-                .map(|at| format!("M{} {}v{}", c(axis.at(at)), c(top(lane)), c(HIGH)))
-                .collect();
+            let mut path = String::new();
+            for at in places {
+                let _ = write!(path, "M{} {}v{}", c(axis.at(at)), c(top(lane)), c(HIGH));
+            }
             drawing.path(class, &path);
         }
     }
