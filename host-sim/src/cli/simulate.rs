@@ -72,7 +72,7 @@ pub(crate) fn run(args: &Simulate, talk: &Talk) -> Result<Outcome, Fault> {
     let at_the_lines = match lines {
         Some(lines) => {
             let met = lines.finish(length_ns, args.seed)?;
-            format!("over the air: {met} touches met READY; {LINES}\n")
+            format!("over the air: {met} touches met READY. {LINES}\n")
         }
         None => String::new(),
     };

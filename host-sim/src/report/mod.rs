@@ -189,7 +189,7 @@ impl Report {
             let _ = writeln!(body, "<li>{caution}</li>");
         }
         if self.sections.iter().any(Section::is_of_link) {
-            let _ = writeln!(body, "<li>Lines of a link: {LINES}</li>");
+            let _ = writeln!(body, "<li>{LINES}</li>");
         }
         body.push_str("</ul>\n</aside>\n");
     }

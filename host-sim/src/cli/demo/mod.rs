@@ -23,14 +23,13 @@ use crate::fault::Fault;
 use crate::log::Options;
 use crate::replay::row::COLUMNS;
 use crate::replay::Row;
+use crate::report::LINES;
 use compare::Compared;
 use light::Lit;
 
 /// Said on the screen, below the table.
 const CAUTION: &str =
-    "Invented data: nothing here was measured. This is no safety device; prove settings on the machine at reduced feed.\n\
-     Lines of a link: a measuring signal, not a safety function; no performance level is claimed; guards and emergency \
-     stop stay in charge.";
+    "Invented data: nothing here was measured. This is no safety device; prove settings on the machine at reduced feed.";
 
 /// Runs it.
 pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
@@ -73,7 +72,7 @@ pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
 
     let text = format!(
         "An invented length probe at an invented machine, seed {}.\n\n{}\n\n{}\n\n{}\n\n{}\n\n\
-         The same barrier, its light read by a 12-bit converter 50 000 times a second.\n\n{}\n\n{}\n{CAUTION}\n",
+         The same barrier, its light read by a 12-bit converter 50 000 times a second.\n\n{}\n\n{}\n{CAUTION}\n{LINES}\n",
         args.seed,
         compared.table(),
         compared.summary(),

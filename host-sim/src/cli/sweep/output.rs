@@ -117,7 +117,7 @@ pub(super) fn table(grid: &Grid, rows: &[Row]) -> String {
         table::table(&lines)
     );
     if grid.has_link() {
-        text += "Stop: from true contact to the line at stop, at most; ";
+        text += "Stop: from true contact to the line at stop, at most. ";
         text += super::LINK_CAUTION;
         text.push('\n');
     }

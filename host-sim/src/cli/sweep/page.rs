@@ -176,7 +176,7 @@ fn table(grid: &Grid, rows: &[Row]) -> Table {
                        of touches with the truth within two of them."
         .to_owned();
     if grid.has_link() {
-        caption += " Stop: from true contact to the line at stop, at most; falls of READY are counted between touches; ";
+        caption += " Stop: from true contact to the line at stop, at most; falls of READY are counted between touches. ";
         caption += super::LINK_CAUTION;
     }
     Table {
