@@ -51,9 +51,12 @@ fn an_onset_found_late_stops_the_line_as_much_later() {
         onset_ns: 250_000.0,
         ..PROMPT
     };
-    let all = carried("[link]\n", &[late; 4], 2);
-    assert_eq!((all.late, all.outside_doubt), (0, 0));
-    assert!(all.stop_max_ns.abs_diff(48_250_000) < 1_000, "{all:?}");
+    // So it does where the probe's clock is off, with which it has measured that.
+    for clock in ["", "[clock]\ntolerance = \"4.1%\"\n"] {
+        let all = carried(&format!("[link]\n{clock}"), &[late; 4], 2);
+        assert_eq!((all.late, all.outside_doubt), (0, 0));
+        assert!(all.stop_max_ns.abs_diff(48_250_000) < 1_000, "{all:?}");
+    }
 }
 
 #[test]
@@ -144,4 +147,26 @@ fn what_is_watched_agrees_with_what_was_counted() {
         course.outputs.iter().filter(|outputs| outputs.run).count(),
         11
     );
+}
+
+#[test]
+fn a_link_joins_wherever_in_its_tolerance_the_oscillator_lies() {
+    for (tolerance, ppm) in [("60ppm", 60.0), ("2%", 20_000.0), ("4.1%", 41_000.0)] {
+        let link = link(&format!("[link]\n[clock]\ntolerance = \"{tolerance}\"\n"));
+        for share in [-1.0, -0.85, -0.5, 0.0, 0.5, 0.85, 1.0] {
+            let mut flight = Flight::of(&link, 1);
+            flight.oscillator = Oscillator::new(Parts {
+                offset_ppm: share * ppm,
+                ..Parts::default()
+            });
+            let mut world = World::new(&flight, 1, u64::MAX).unwrap();
+            world.until(400_000_000);
+            // The quiet time, a hello and seven beats more.
+            let ready = world.ready_since();
+            assert!(
+                ready.is_some_and(|at| at < 330_000_000),
+                "{share} of {tolerance}: {ready:?}"
+            );
+        }
+    }
 }
