@@ -188,7 +188,7 @@ pub(crate) const KEYS: [Key; 64] = [
     key("link.beat", Quantity(&TIME), "", ("100us", "100ms"), Air, "time from one sign of life to the next, in whole slots; none: 5 slots"),
     key("link.loss", Quantity(&SHARE), "0%", ("0%", "99%"), Air, "share of the slots whose frame is lost"),
     key("link.burst", Number, "", ("1", "1000000"), Air, "mean length of a loss, in slots; none: losses without memory, 1/(1 - loss)"),
-    key("link.jitter", Quantity(&TIME), "", ("0ns", "1ms"), Air, "jitter of a frame's captured arrival, one standard deviation; none: 200ns infrared, 1us radio"),
+    key("link.jitter", Quantity(&TIME), "", ("0ns", "1ms"), Air, "jitter of a frame's captured arrival, one standard deviation; none: 200ns infrared, 1us radio; beyond 1us the clock lets READY fall"),
     key("link.delay", Quantity(&TIME), "", ("1ms", "1s"), Air, "D, constant delay from contact to output; none: 48ms infrared, 64ms radio; losses of 3 slots want 66ms, of 5 slots 101ms"),
     key("link.dead", Quantity(&TIME), "", ("1us", "1s"), Air, "silence after which READY falls; none: delay - 6ms infrared, delay - 4ms radio"),
     key("clock.tolerance", Quantity(&SHARE), "60ppm", ("1ppm", "5%"), Air, "how far the clocks of probe and board may run apart; acts beside [link]"),

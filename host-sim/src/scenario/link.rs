@@ -80,6 +80,7 @@ impl Link {
             hold: hold_ns,
         };
         let plan = stated.plan(base).map_err(|(key, why)| why.at(at(key)))?;
+        learned(tables, &plan).map_err(|why| why.at(at("clock.tolerance")))?;
         let loss = loss(tables).map_err(|why| why.at(at("link.loss")))?;
         let timing = Timing {
             jitter_ns: ns("link.jitter").map_or(JITTER_NS[radio], |ns| ns as f64),
@@ -293,6 +294,26 @@ impl Stated {
     }
 }
 
+/// A clock that starts knows no more than the tolerance until the next beat, and must not lose its place among the
+/// slots: the core drops it when it may be off by more than a fourth of one, a slot after that beat.
+fn learned(tables: &Tables, plan: &LinkPlan) -> Result<(), Fault> {
+    let tolerance = tables.si("clock.tolerance");
+    let slots = f64::from(plan.beat_slots) + 1.0;
+    if tolerance * slots < 0.25 {
+        return Ok(());
+    }
+    let nearest = (249.0 / slots).floor() / 10.0;
+    Err(Fault::new(
+        format!(
+            "{}% beside beats of {} slots: the receiver would lose count of the slots before it knows the clock",
+            tolerance * 1e2,
+            plan.beat_slots
+        ),
+        "less than a fourth of a slot from beat to beat",
+        format!("a shorter link.beat, or at most {nearest}% makes sense"),
+    ))
+}
+
 /// What is lost, and in which bursts.
 fn loss(tables: &Tables) -> Result<Loss, Fault> {
     let share = tables.si("link.loss");
@@ -395,6 +416,11 @@ mod tests {
             ),
             ("[link]\ndelay = \"VALUE\"\n", "7ms", "link.delay"),
             ("[link]\nburst = 2\nloss = \"VALUE\"\n", "80%", "link.loss"),
+            (
+                "[link]\n[clock]\ntolerance = \"VALUE\"\n",
+                "4.2%",
+                "clock.tolerance",
+            ),
             ("[link]\n[onset]\nhold = \"VALUE\"\n", "6ms", "onset.hold"),
         ] {
             let why = of(&text.replace("VALUE", value)).unwrap_err().to_string();

@@ -164,18 +164,18 @@ impl Run<'_> {
             return false;
         };
         let world = &mut self.world;
-        let shown = world.shown();
+        let shown = world.shown(one.onset_ns);
         world.contact(contact_ns);
         let told_ns = contact_ns + one.told_ns.max(0.0) as u64;
         world.until(told_ns);
         let onset_ns = contact_ns.saturating_add_signed(one.onset_ns.round() as i64);
-        world.tell(shown + World::probe_ticks(one.onset_ns), onset_ns, true);
+        world.tell(shown, onset_ns, true);
         let (least, most) = STAND_NS;
         let stand = between(&mut self.rng, least as f64, most as f64) as u64;
         // Told without a time it stops late, and is let go only after that.
         let release_ns = told_ns + stand;
         world.until(release_ns);
-        world.tell(world.shown(), release_ns, false);
+        world.tell(world.shown(0.0), release_ns, false);
         world.until(release_ns + self.delay_ns + LAST_SLOTS * self.slot_ns);
         self.carried.touches += 1;
         let limit_ns = onset_ns + self.delay_ns + self.bound_ns + World::LOOK_NS;
@@ -266,17 +266,13 @@ pub fn watch(
         let edge = edges[k];
         world.until(at(ns).max(world.at_ns()));
         if !tells {
-            shown[k] = Some(world.shown());
+            let error_ns = edge.onset_ns - edge.true_ns;
+            shown[k] = Some(world.shown(error_ns as f64));
             if edge.touched {
                 world.contact(at(ns));
             }
         } else if let Some(shown) = shown[k] {
-            let error_ns = edge.onset_ns - edge.true_ns;
-            world.tell(
-                shown + World::probe_ticks(error_ns as f64),
-                at(edge.onset_ns),
-                edge.touched,
-            );
+            world.tell(shown, at(edge.onset_ns), edge.touched);
         }
     }
     world.until(at(end_ns).max(world.at_ns()));

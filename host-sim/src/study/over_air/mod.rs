@@ -105,7 +105,7 @@ impl Flight {
         while world.flown.touches < touches || world.touched() {
             world.until(next_edge_ns);
             let touched = !world.touched();
-            let shown = world.shown();
+            let shown = world.shown(0.0);
             world.tell(shown, next_edge_ns, touched);
             if touched {
                 world.contact(next_edge_ns);

@@ -209,16 +209,12 @@ impl<'a> World<'a> {
         self.stopped_ns
     }
 
-    /// Ticks that the probe's clock shows now; within a slot it runs evenly.
-    pub(super) fn shown(&self) -> f64 {
+    /// Ticks that the probe's clock shows `after_ns` from now; it runs evenly, as it does within this slot.
+    pub(super) fn shown(&self, after_ns: f64) -> f64 {
         let slot_ticks = u64::from(self.flight.plan.slot_ns) * u64::from(PROBE_HZ) / 1_000_000_000;
-        let part = (self.at_ns - self.begin_ns) as f64 / (self.end_ns - self.begin_ns) as f64;
-        self.slot as f64 * slot_ticks as f64 + part * slot_ticks as f64
-    }
-
-    /// Ticks of the probe's clock in `ns`, by its nominal rate.
-    pub(super) fn probe_ticks(ns: f64) -> f64 {
-        ns * f64::from(PROBE_HZ) * 1e-9
+        let into_ns = (self.at_ns - self.begin_ns) as f64 + after_ns;
+        let part = into_ns / (self.end_ns - self.begin_ns) as f64;
+        (self.slot as f64 + part) * slot_ticks as f64
     }
 
     /// The probe is told of an edge whose onset it saw when its clock showed `shown` ticks, which was at `onset_ns` by
