@@ -1,7 +1,8 @@
 //! Monte Carlo over a grid: every combination of the values of a few keys, each a cell of its own.
 //!
 //! The randomness of a touch is named by seed, cell and number, so a cell gives the same numbers alone, in another
-//! grid, in another order, and on any number of threads.
+//! grid, in another order, and on any number of threads. Where the scenario has a link, the touches found go through the
+//! air, thirty-two over one link; the randomness of a link is named by seed and number, the same in all cells.
 
 use std::str::FromStr;
 

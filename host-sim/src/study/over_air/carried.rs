@@ -24,6 +24,8 @@ const PATIENCE_NS: u64 = 60_000_000_000;
 const STAND_NS: (u64, u64) = (60_000_000, 120_000_000);
 /// From the end of the delay after a release to the rest, slots: its last repeats.
 const LAST_SLOTS: u64 = 8;
+/// Two ticks of the receiver: of the onset and of the output, ns.
+const STEPS_NS: u64 = 125;
 /// From the begin of the link to the zero of edges at given instants, ns.
 const BEFORE_NS: u64 = 3_000_000_000;
 
@@ -41,7 +43,8 @@ pub struct Reported {
 pub struct Carried {
     /// Touches carried.
     pub touches: u64,
-    /// Touches before which READY did not stand for a second within a minute; they are not carried.
+    /// Touches not carried: READY did not stand for a second within a minute, or had not for one before over the same
+    /// link.
     pub without: u64,
     /// Touches that stopped the line later than their onset + delay + bound, with READY up until then.
     pub late: u64,
@@ -178,7 +181,7 @@ impl Run<'_> {
         world.tell(world.shown(0.0), release_ns, false);
         world.until(release_ns + self.delay_ns + LAST_SLOTS * self.slot_ns);
         self.carried.touches += 1;
-        let limit_ns = onset_ns + self.delay_ns + self.bound_ns + World::LOOK_NS;
+        let limit_ns = onset_ns + self.delay_ns + self.bound_ns + STEPS_NS;
         let in_time = world
             .stopped_ns()
             .is_some_and(|stop_ns| stop_ns <= limit_ns);

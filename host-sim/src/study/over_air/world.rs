@@ -100,7 +100,7 @@ fn ns(ticks: u64) -> u64 {
 
 impl<'a> World<'a> {
     /// What a look adds to the time of what it sees, ns: a poll of 50 µs and two ticks.
-    pub(super) const LOOK_NS: u64 = 50_125;
+    const LOOK_NS: u64 = 50_125;
 
     /// At time 0, the probe's quiet time before it. The receiver is polled at frames, deadlines, ends of slots, and
     /// every `poll` ticks besides.
