@@ -181,6 +181,16 @@ pub(crate) const SHARE: Kind = Kind {
     units: &[unit("ppm", 1, 3, 1), unit("%", 1, 7, 1)],
 };
 
+/// How fast the rate of a clock moves.
+pub(crate) const DRIFT: Kind = Kind {
+    name: "a drift",
+    example: "0.1ppm/s",
+    finest: "1ppb/s",
+    rounds: true,
+    per_si: 1e9,
+    units: &[unit("ppb/s", 1, 0, 1), unit("ppm/s", 1, 3, 1)],
+};
+
 pub(crate) const SPEED: Kind = Kind {
     name: "a speed of rotation",
     example: "3000/min",
@@ -422,6 +432,7 @@ mod tests {
         assert_eq!(acceleration_nm_s2("2m/s2").unwrap(), 2_000_000_000);
         assert_eq!(JERK.read("50m/s3").unwrap(), 50_000_000_000);
         assert_eq!(SHARE.read("0.2%").unwrap(), SHARE.read("2000ppm").unwrap());
+        assert_eq!(DRIFT.read("0.1ppm/s").unwrap(), 100);
         assert_eq!(SPEED.read("3000/min").unwrap(), SPEED.read("50Hz").unwrap());
         assert_eq!(MASS.read("10g").unwrap(), 10_000_000);
         assert_eq!(FORCE.read("0.5N").unwrap(), 500_000);

@@ -223,6 +223,45 @@ fn convert_there_and_back_keeps_the_touches() {
 }
 
 #[test]
+fn the_demo_s_touches_reach_the_lines_a_delay_later() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| text(&folder.path().join(name));
+    let demo = run(&["demo", "--out", &text(folder.path())]);
+    assert_eq!(code(&demo), 0, "{}", err(&demo));
+    assert!(out(&demo).contains("not a safety function"));
+    let touches = std::fs::read_to_string(path("touches.csv")).unwrap();
+    let page = std::fs::read_to_string(path("report.html")).unwrap();
+    // Each touch at the line is a delay behind the onset that the replay found, within the stated bound.
+    let air = std::fs::read_to_string(path("air.csv")).unwrap();
+    assert_eq!(
+        air.lines().next(),
+        Some("touch,contact_ns,stop_ns,onset_ns,bound_ns,remarks")
+    );
+    assert_eq!(air.lines().count(), touches.lines().count());
+    for (row, touch) in air.lines().zip(touches.lines()).skip(1) {
+        let onset_ns: i64 = touch.split(',').nth(1).unwrap().parse().unwrap();
+        let row: Vec<_> = row.split(',').collect();
+        let [stop_ns, told_ns, bound_ns] = [2, 3, 4].map(|k| row[k].parse::<i64>().unwrap());
+        assert!((told_ns - onset_ns).abs() <= bound_ns, "{row:?}");
+        assert!(
+            (stop_ns - onset_ns - 48_000_000).abs() <= bound_ns + 63,
+            "{row:?}"
+        );
+        assert_eq!(row[5], "");
+    }
+    for wanted in [
+        "From contact to the line",
+        "against onset + D",
+        "receiver&#39;s clock",
+        "no performance level is claimed",
+    ] {
+        assert!(page.contains(wanted), "{wanted}");
+    }
+    let swept = run(&["sweep", &path("link.toml"), "--trials", "40", "--csv"]);
+    assert_eq!(code(&swept), 0, "{}", err(&swept));
+}
+
+#[test]
 fn the_demo_is_the_replay_of_its_own_log() {
     let folder = tempfile::tempdir().unwrap();
     let path = |name: &str| text(&folder.path().join(name));
@@ -270,6 +309,8 @@ fn the_demo_is_the_replay_of_its_own_log() {
         "touches.csv",
         "light.csv",
         "light_touches.csv",
+        "air.csv",
+        "report.html",
     ] {
         let bytes = |folder: &Path| std::fs::read(folder.join(name)).unwrap();
         assert_eq!(bytes(folder.path()), bytes(again.path()), "{name}");

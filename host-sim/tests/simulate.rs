@@ -160,7 +160,84 @@ fn every_example_is_marked_invented_and_runs() {
         assert_eq!(code(&made), 0, "{}", err(&made));
         seen += 1;
     }
-    assert_eq!(seen, 5);
+    assert_eq!(seen, 6);
+}
+
+#[test]
+fn lines_behind_a_link_replay_to_the_truth_a_delay_later() {
+    let (_folder, path) = scenario("");
+    let toml = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/../examples/scenarios/wireless-probe.toml"
+    );
+    let made = |lines: &str, seed: &str| {
+        let made = run(&[
+            "simulate",
+            toml,
+            "--touches",
+            "8",
+            "--seed",
+            seed,
+            "--truth",
+            &path("t.csv"),
+            "--lines",
+            &path(lines),
+        ]);
+        assert_eq!(code(&made), 0, "{}", err(&made));
+        assert!(out(&made).contains("8 touches met READY"), "{}", out(&made));
+        assert!(out(&made).contains("not a safety function"));
+        assert!(!err(&made).contains("without effect"), "{}", err(&made));
+        std::fs::read(path(lines)).unwrap()
+    };
+    assert_eq!(made("a.csv", "3"), made("b.csv", "3"));
+    assert_ne!(made("b.csv", "4"), made("a.csv", "3"));
+    made("w.vcd", "3");
+    for name in ["a.csv", "w.vcd"] {
+        // The line falls to stop at a touch.
+        let log = path(name);
+        let args = ["replay", &log, "--line", "run=low", "--csv"];
+        let replayed = run(&args);
+        assert_eq!(code(&replayed), 0, "{}", err(&replayed));
+        let rows = out(&replayed);
+        let truth = std::fs::read_to_string(path("t.csv")).unwrap();
+        let onsets = |table: &str| -> Vec<i64> {
+            let rows = table.lines().skip(1);
+            rows.map(|row| row.split(',').nth(1).unwrap().parse().unwrap())
+                .collect()
+        };
+        let (want, got) = (onsets(&truth), onsets(&rows));
+        assert_eq!(want.len(), got.len(), "{rows}");
+        for (want, got) in want.iter().zip(&got) {
+            // Beside the delay, what the barrier's own noise leaves: 50 nm, 10 us.
+            assert!((got - want - 66_000_000).abs() < 60_000, "{want} {got}");
+        }
+    }
+}
+
+#[test]
+fn lines_are_refused_where_there_is_no_link_to_carry_them() {
+    for (toml, wanted) in [
+        ("", "add a table [link]"),
+        ("[link]\nmedium = \"wired\"\n", "add a table [link]"),
+        ("[link]\n[spindle]\n", "[sampling] or [spindle]"),
+        ("[link]\n[sampling]\n", "[sampling] or [spindle]"),
+    ] {
+        let (_folder, path) = scenario(toml);
+        let lines = path("l.csv");
+        let made = run(&["simulate", &path("s.toml"), "--lines", &lines]);
+        assert_eq!(code(&made), 2, "{toml}");
+        assert!(err(&made).contains(wanted), "{toml}: {}", err(&made));
+        assert!(!std::path::Path::new(&lines).exists());
+    }
+    let (_folder, path) = scenario("[link]\n");
+    let made = run(&["simulate", &path("s.toml"), "--lines", &path("s.toml")]);
+    assert_eq!(code(&made), 2);
+    let made = run(&["simulate", &path("s.toml"), "--lines", "-", "--log", "-"]);
+    assert!(
+        code(&made) == 2 && err(&made).contains("stdout"),
+        "{}",
+        err(&made)
+    );
 }
 
 #[test]

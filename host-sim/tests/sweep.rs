@@ -118,7 +118,7 @@ fn a_report_is_one_file_with_curves_and_a_map() {
 
 #[test]
 fn bad_requests_are_refused_before_anything_runs() {
-    let (_folder, path) = scenario("[link]\nloss = \"5%\"\n");
+    let (_folder, path) = scenario("[battery]\nrun = \"5h\"\n");
     let refused = |vary: &str| {
         let output = run(&["sweep", &path("s.toml"), "--vary", vary]);
         assert_eq!((code(&output), out(&output)), (2, String::new()), "{vary}");
@@ -134,7 +134,129 @@ fn bad_requests_are_refused_before_anything_runs() {
     let nowhere = run(&["sweep", &path("s.toml"), "--report", &path("none/r.html")]);
     assert_eq!((code(&nowhere), out(&nowhere)), (2, String::new()));
     let told = run(&["sweep", &path("s.toml"), "--trials", "20"]);
-    assert!(code(&told) == 0 && err(&told).contains("link.loss"));
+    assert!(code(&told) == 0 && err(&told).contains("battery.run"));
+}
+
+const LINK_COLUMNS: &str = "late,twice,outside_doubt,stop_max_ns,ready_drops_per_h";
+
+#[test]
+fn touches_go_through_the_air_the_same_on_any_threads() {
+    let (_folder, path) = scenario("[link]\nburst = 3\n");
+    let table = |threads: &str, seed: &str, more: &[&str]| {
+        let args = [
+            "--threads",
+            threads,
+            "sweep",
+            &path("s.toml"),
+            "--vary",
+            "link.loss=1%,10%",
+            "--vary",
+            "link.medium=infrared,radio,wired",
+            "--trials",
+            "100",
+            "--seed",
+            seed,
+        ];
+        let output = run(&[&args[..], more].concat());
+        assert_eq!(code(&output), 0, "{}", err(&output));
+        out(&output)
+    };
+    let (one, two, three) = (
+        table("1", "4", &["--csv"]),
+        table("2", "4", &["--csv"]),
+        table("5", "4", &["--csv"]),
+    );
+    assert!(one == two && two == three);
+    assert_ne!(one, table("1", "5", &["--csv"]));
+    let mut lines = one.lines();
+    assert_eq!(
+        lines.next().unwrap(),
+        format!("link.loss,link.medium,{COLUMNS},{LINK_COLUMNS}")
+    );
+    let json: serde_json::Value = serde_json::from_str(&table("2", "4", &["--json"])).unwrap();
+    for (row, line) in lines.enumerate() {
+        let cells: Vec<_> = line.split(',').collect();
+        let link = &cells[13..];
+        let cell = &json["cells"][row];
+        if cells[1] == "wired" {
+            assert_eq!(link, [""; 5]);
+            assert!(cell["late"].is_null());
+            continue;
+        }
+        let delay_ns = if cells[1] == "radio" { 64e6 } else { 48e6 };
+        assert_eq!(link[..3], ["0", "0", "0"], "{line}");
+        // Behind it by the barrier's own error, and by microseconds.
+        let stop_ns: f64 = link[3].parse().unwrap();
+        assert!((stop_ns - delay_ns).abs() < 60e3, "{line}");
+        for (name, value) in LINK_COLUMNS.split(',').zip(link) {
+            let value: f64 = value.parse().unwrap();
+            assert!(
+                (cell[name].as_f64().unwrap() - value).abs() < 1e-9,
+                "{name}"
+            );
+        }
+    }
+    let people = table("1", "4", &[]);
+    assert!(people.contains("not a safety function") && people.contains("READY falls"));
+}
+
+#[test]
+fn a_cell_over_the_air_has_its_columns_alone_as_well() {
+    let (_folder, path) = scenario("[link]\nloss = \"2%\"\n");
+    let cell = |vary: &str| {
+        let output = run(&[
+            "sweep",
+            &path("s.toml"),
+            "--vary",
+            vary,
+            "--trials",
+            "70",
+            "--csv",
+        ]);
+        out(&output).lines().last().unwrap().to_owned()
+    };
+    let alone = cell("link.loss=5%");
+    assert_eq!(alone, cell("link.loss=20%,5%"));
+    assert_eq!(alone.split(',').count(), 17);
+    let (_folder, without) = scenario("");
+    let output = run(&["sweep", &without("s.toml"), "--trials", "20", "--csv"]);
+    assert!(out(&output).starts_with(&format!("{COLUMNS}\n")));
+}
+
+#[test]
+fn links_that_break_a_promise_are_refused_with_the_nearest_that_keeps_it() {
+    let (_folder, path) = scenario("[link]\n");
+    for (vary, wanted) in [
+        ("link.dead=48ms", "s.toml: link.dead: found 48ms"),
+        ("link.dead=48ms", "at most 47.991ms makes sense"),
+        ("link.slot=200us", "at least 320us makes sense"),
+        ("link.beat=30ms", "at most 21ms makes sense"),
+        ("link.loss=100%", "0% to 99%"),
+        ("link.burst=0.5", "1 to 1000000"),
+        ("link.medium=wire", "did you mean wired?"),
+        ("onset.hold=10ms", "a touch is told that long after contact"),
+        ("clock.drift=1ppm", "0.1ppm/s"),
+    ] {
+        let output = run(&["sweep", &path("s.toml"), "--vary", vary]);
+        assert_eq!((code(&output), out(&output)), (2, String::new()), "{vary}");
+        assert!(err(&output).contains(wanted), "{vary}: {}", err(&output));
+    }
+    let noisy = run(&[
+        "sweep",
+        &path("s.toml"),
+        "--vary",
+        "link.jitter=50us",
+        "--trials",
+        "5",
+        "--csv",
+    ]);
+    assert_eq!(code(&noisy), 0);
+    assert!(
+        err(&noisy).contains("5 touches were not carried at link.jitter=50us"),
+        "{}",
+        err(&noisy)
+    );
+    assert!(out(&noisy).trim_end().ends_with(",,,,,"), "{}", out(&noisy));
 }
 
 /// Ctrl-C is a signal on Unix; elsewhere there is no portable way to send one.

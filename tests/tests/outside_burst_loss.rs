@@ -13,8 +13,10 @@
 
 use trueonset_sim::model::channel::{Gilbert, Loss, Medium};
 use trueonset_sim::model::rng;
+use trueonset_sim::scenario::Tables;
 use trueonset_sim::study::burst_loss::{all_lost, lost_in_a_row};
 use trueonset_sim::study::statistics::Moments;
+use trueonset_sim::study::sweep::{Grid, Vary};
 
 /// A number or a fraction.
 fn number(text: &str) -> f64 {
@@ -109,4 +111,37 @@ fn loss_and_mean_burst_turn_into_chances_as_published() {
         let without_memory = Loss::independent(share).unwrap().burst();
         assert!((burst / without_memory / ratio - 1.0).abs() < 1e-12);
     }
+}
+
+/// A cell of a sweep carries touches over head, air and receiver and counts the falls of READY in
+/// between. READY falls where a beat that is heard is followed by K lost ones: `(Q(K) − Q(K+1))`
+/// a beat, Q the published chances, and K = 3 beats of 5 ms fit into 18 ms, each heard .32 ms late.
+#[test]
+fn a_cell_of_a_sweep_sees_ready_fall_as_often_as_the_published_chances_say() {
+    let lost = |frames: f64| {
+        let rows = table();
+        let mut own = rows.iter().filter(|row| row[..2] == [0.01, 0.25]);
+        own.find(|row| row[3..5] == [5.0, frames]).unwrap()[5]
+    };
+    let expected = (lost(3.0) - lost(4.0)) * 3_600.0 / 0.005;
+    let tables = Tables::parse(
+        "[link]\nburst = 4\ndelay = \"24ms\"\n[approach]\nfeed = \"3000mm/min\"\n",
+        "s.toml",
+    )
+    .unwrap();
+    let loss: Vary = "link.loss=3.8461538%".parse().unwrap();
+    let rows = Grid::new(&tables, &[loss]).unwrap();
+    let rows = rows.run(3_000, 1, &|_| true).unwrap();
+    let link = rows[0].link.unwrap();
+    assert_eq!((link.touches, link.without), (3_000, 0));
+    assert_eq!((link.late, link.twice, link.outside_doubt), (0, 0, 0));
+    let seen = link.drops_per_h().unwrap();
+    let error = seen / (link.drops as f64).sqrt();
+    assert!(error < 0.05 * expected, "{error} of {expected}");
+    // A link that has fallen joins for eight beats, and cannot fall meanwhile.
+    let joining = expected * expected / 3_600.0 * 8.0 * 0.005;
+    assert!(
+        (seen + joining - expected).abs() < 4.0 * error,
+        "{seen} {joining} {error} {expected}"
+    );
 }

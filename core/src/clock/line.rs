@@ -123,6 +123,8 @@ impl Line {
         let turn = math::mul_shift(size, square, 32)
             .checked_div(u64::from(n))
             .unwrap_or(0);
+        // The first residual tells the slope: as large as the oscillator is off, it is no late arrival.
+        let scatters = !self.is_new();
         let back = residual_32 < 0;
         let signed = |x: u64| if back { -(x as i64) } else { x as i64 };
         self.at = self.moment(slot).moved(signed(step));
@@ -140,7 +142,9 @@ impl Line {
         let kept = (u64::from(self.weights_32) * u64::from(!gain)) >> 32;
         self.weights_32 = u32::try_from(kept + u64::from(square)).unwrap_or(u32::MAX);
         let theta = !fresh;
-        self.step_16 = math::mul_shift(self.step_16, theta, 32).max(step >> 16);
+        if scatters {
+            self.step_16 = math::mul_shift(self.step_16, theta, 32).max(step >> 16);
+        }
     }
 
     /// How far scatter of mean size `mean_16` moves the line at its own slot, at most: ticks, 16

@@ -284,6 +284,20 @@ fn silence_widens_gate_and_bound_as_the_oscillator_may_drift() {
 }
 
 #[test]
+fn what_the_first_two_frames_tell_of_the_rate_is_no_scatter() {
+    // An oscillator at the end of its tolerance: 2 % of five slots are 1600 ticks.
+    for ppm in [20_000.0, -20_000.0] {
+        let config = config(Oscillator::RC);
+        let mut clock = Clock::start(&config, 0, captured(start(0, ppm, 0.0)));
+        assert!(clock.update(&config, 5, captured(start(5, ppm, 0.0))));
+        // From beat to beat a receiver may not lose a fourth of a slot.
+        let next = clock.predict(&config, 11);
+        assert!(next.slack.ticks() < 4_000, "{:?}", next.slack);
+        assert!(error(&clock, &config, 11, start(11, ppm, 0.0)).abs() < 4.0);
+    }
+}
+
+#[test]
 fn repeated_and_older_slots_change_nothing() {
     let config = config(Oscillator::CRYSTAL);
     let mut clock = Clock::start(&config, 50, Instant::from_ticks(800_000));

@@ -254,6 +254,9 @@ pub(crate) struct Simulate {
     /// Write the truth as CSV: touch,onset_ns,release_ns,feed_nm_s
     #[arg(long, value_name = "FILE")]
     pub truth: Option<PathBuf>,
+    /// Where the scenario has a link: write the lines ready and run at the board as .csv or .vcd
+    #[arg(long, value_name = "FILE")]
+    pub lines: Option<PathBuf>,
 }
 
 /// Options of `sweep`.

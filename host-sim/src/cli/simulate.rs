@@ -1,5 +1,7 @@
 //! `simulate`: a log from physics, its truth beside it.
 
+mod lines;
+
 use std::fs::File;
 use std::io::{self, BufWriter, Write};
 use std::path::Path;
@@ -14,7 +16,9 @@ use crate::fault::{Fault, Place};
 use crate::light::LightWriter;
 use crate::log::{Level, Record, Target, What, Writer, ALL_LINES};
 use crate::quantity::show_time_ns;
+use crate::report::LINES;
 use crate::scenario::{draw, idle_in_log, Drawn, Scenario, Sensing, Tables, Touch, LINE};
+use lines::Lines;
 
 /// Columns of the truth.
 const TRUTH: &str = "touch,onset_ns,release_ns,feed_nm_s";
@@ -24,14 +28,18 @@ pub(crate) fn run(args: &Simulate, talk: &Talk) -> Result<Outcome, Fault> {
     refuse_one_file_for_both(args)?;
     let tables = Tables::read(&args.scenario)?;
     let scenario = Scenario::of(&tables)?;
-    if let Some(idle) = idle_in_log(&tables) {
+    if let Some(idle) = idle_in_log(&tables, args.lines.is_some()) {
         talk.note(&idle);
     }
     let mut drawn = draw(&scenario, args.touches, args.seed)?;
+    let mut lines = match &args.lines {
+        Some(path) => Some(Lines::create(path, &scenario)?),
+        None => None,
+    };
     if let Sensing::Samples { .. } = scenario.sensing {
         return light(args, &scenario, drawn, talk);
     }
-    let mut log = args.log.as_deref().map(Log::create).transpose()?;
+    let mut log = args.log.as_deref().map(Log::of_edges).transpose()?;
     let mut truth = args.truth.as_deref().map(Truth::create).transpose()?;
     let feed_nm_s = (scenario.feed * 1e9).round() as i64;
     let period_ns = drawn.period_ns();
@@ -44,6 +52,9 @@ pub(crate) fn run(args: &Simulate, talk: &Talk) -> Result<Outcome, Fault> {
         most = most.max(of_touch.len());
         if let Some(log) = &mut log {
             log.edges(of_touch)?;
+        }
+        if let Some(lines) = &mut lines {
+            lines.touch(&touch, of_touch, number * period_ns);
         }
         if let Some(truth) = &mut truth {
             truth.touch(number, &touch, feed_nm_s)?;
@@ -58,11 +69,18 @@ pub(crate) fn run(args: &Simulate, talk: &Talk) -> Result<Outcome, Fault> {
     if let Some(truth) = truth {
         truth.finish()?;
     }
+    let at_the_lines = match lines {
+        Some(lines) => {
+            let met = lines.finish(length_ns, args.seed)?;
+            format!("over the air: {met} touches met READY. {LINES}\n")
+        }
+        None => String::new(),
+    };
     let cell = scenario.cell(0);
     let summary = format!(
         "{number} simulated touches, {edges} edges, at most {most} in one, in {} on line {LINE}\n\
          feed {} mm/min, noise {:.1} nm, {:.3} noise cycles per noise width\n\
-         Simulated, nothing here was measured.\n",
+         {at_the_lines}Simulated, nothing here was measured.\n",
         show_time_ns(length_ns),
         (cell.feed * 1e3).round() / 1e3,
         cell.sigma_x() * 1e9,
@@ -73,7 +91,7 @@ pub(crate) fn run(args: &Simulate, talk: &Talk) -> Result<Outcome, Fault> {
 
 /// The summary. Whoever takes log or truth from stdout wants nothing else there.
 fn say(args: &Simulate, summary: &str, talk: &Talk) -> Result<Outcome, Fault> {
-    if [&args.log, &args.truth]
+    if [&args.log, &args.truth, &args.lines]
         .into_iter()
         .any(|path| is_stdout(path.as_deref()))
     {
@@ -81,7 +99,7 @@ fn say(args: &Simulate, summary: &str, talk: &Talk) -> Result<Outcome, Fault> {
     } else {
         super::print(summary.as_bytes())?;
     }
-    if args.log.is_none() {
+    if args.log.is_none() && args.lines.is_none() {
         talk.note("nothing kept; name a file with --log");
     }
     Ok(Outcome::Holds)
@@ -151,17 +169,20 @@ fn refuse_one_file_for_both(args: &Simulate) -> Result<(), Fault> {
         &[
             ("--log", file(&args.log).as_deref()),
             ("--truth", file(&args.truth).as_deref()),
+            ("--lines", file(&args.lines).as_deref()),
         ],
     )?;
-    match (&args.log, &args.truth) {
-        (Some(log), Some(truth)) if log == truth => Err(Fault::new(
-            "one file for log and truth",
-            "a file for each",
-            "name another file for --truth",
-        )
-        .at(Place::File(log.display().to_string()))),
-        _ => Ok(()),
+    let stdout = [&args.log, &args.truth, &args.lines]
+        .into_iter()
+        .filter(|path| is_stdout(path.as_deref()));
+    if stdout.count() > 1 {
+        let found = "more than one output on stdout";
+        return Err(
+            Fault::new(found, "one at most", "name a file for the others")
+                .at(Place::File("-".to_owned())),
+        );
     }
+    Ok(())
 }
 
 fn create(path: &Path, name: &str) -> Result<Box<dyn Write>, Fault> {
@@ -178,7 +199,18 @@ struct Log {
 }
 
 impl Log {
-    fn create(path: &Path) -> Result<Self, Fault> {
+    /// A log of the barrier's edges.
+    fn of_edges(path: &Path) -> Result<Self, Fault> {
+        let mut log = Self::create(path, &[LINE])?;
+        log.writer.write(&Record {
+            time_ns: 0,
+            line: 0,
+            what: What::Start(Level::Low),
+        })?;
+        Ok(log)
+    }
+
+    fn create(path: &Path, names: &[&str]) -> Result<Self, Fault> {
         let name = path.display().to_string();
         let extension = path.extension().and_then(|text| text.to_str());
         let target = match extension.map(str::to_ascii_lowercase) {
@@ -196,12 +228,7 @@ impl Log {
             }
         };
         let out = create(path, &name)?;
-        let mut writer = Writer::new(target, out, &name, &[LINE], false)?;
-        writer.write(&Record {
-            time_ns: 0,
-            line: 0,
-            what: What::Start(Level::Low),
-        })?;
+        let writer = Writer::new(target, out, &name, names, false)?;
         Ok(Self { writer })
     }
 

@@ -16,11 +16,15 @@ use super::files;
 use super::talk::Talk;
 use super::Outcome;
 use crate::fault::Fault;
+use crate::report::LINES;
 use crate::scenario::{idle_in_sweep, Tables};
-use crate::study::sweep::Grid;
+use crate::study::sweep::{Grid, Row};
 
 /// Below this many trials the 99.9 % are the largest error.
 const ENOUGH: u64 = 1000;
+
+/// Said wherever lines are shown.
+const LINK_CAUTION: &str = LINES;
 
 /// Runs it.
 pub(crate) fn run(args: &Sweep, talk: &Talk) -> Result<Outcome, Fault> {
@@ -51,6 +55,7 @@ pub(crate) fn run(args: &Sweep, talk: &Talk) -> Result<Outcome, Fault> {
         !stop.load(Ordering::Relaxed)
     })?;
     bar.finish_and_clear();
+    tell_not_carried(&grid, &rows, talk);
     let text = if args.json {
         output::json(&grid, &rows, args)
     } else if args.csv {
@@ -73,6 +78,23 @@ pub(crate) fn run(args: &Sweep, talk: &Talk) -> Result<Outcome, Fault> {
         return Ok(Outcome::CouldNot);
     }
     Ok(Outcome::Holds)
+}
+
+/// Touches that found no READY are in no column; said once, with a way out.
+fn tell_not_carried(grid: &Grid, rows: &[Row], talk: &Talk) {
+    for row in rows {
+        let without = row.link.map_or(0, |link| link.without);
+        if without > 0 {
+            let pairs = grid.vary.iter().zip(&row.values);
+            let cell: Vec<String> = pairs.map(|(one, v)| format!("{}={v}", one.key)).collect();
+            let at = if cell.is_empty() { "" } else { " at " };
+            talk.note(&format!(
+                "{without} touches were not carried{at}{}: READY did not stand for a second within a minute; state less \
+                 link.loss, link.jitter or clock.drift, or more link.delay",
+                cell.join(", ")
+            ));
+        }
+    }
 }
 
 /// Hours of computing must not end at a report that cannot be written.

@@ -128,6 +128,13 @@ impl Oscillator {
         self.frequency
     }
 
+    /// Turns its drift round where that would take the frequency beyond `most` (relative) off nominal.
+    pub fn keep_within(&mut self, most: f64) {
+        if self.frequency.abs() > most && self.frequency * self.drift > 0.0 {
+            self.drift = -self.drift;
+        }
+    }
+
     /// Goes on by `dt` of true time, s.
     pub fn step(&mut self, rng: &mut Rng, dt: f64) {
         // The bend is about time 0: between here and there it has a slope.

@@ -1,6 +1,7 @@
 //! The chatter of one touch: the whole of it down to the confirmation, and enlarged below that.
 
 use super::axis::{decimals, nice_step, number, Axis, Scale};
+use super::even::ruler;
 use super::page;
 use super::panels::{Extent, Panel};
 use super::poles::{Mark, Poles, ROW};
@@ -254,29 +255,6 @@ impl Lens {
             ),
         );
     }
-}
-
-/// Grid, ticks and their numbers.
-pub(super) fn ruler(drawing: &mut Drawing, axis: &Axis, field: f64, base: f64) {
-    let (from, to) = axis.range();
-    // Long numbers need more room.
-    let ticks = axis.ticks(if to.max(-from) < 1e5 { 8 } else { 4 });
-    let digits = ticks
-        .windows(2)
-        .next()
-        .map_or(0, |pair| decimals(pair[1] - pair[0]));
-    for &tick in &ticks {
-        let x = axis.at(tick);
-        drawing.line("grid", (x, field), (x, base));
-        drawing.line("base", (x, base), (x, base + 5.0));
-        drawing.text(
-            "soft",
-            (x, base + 20.0),
-            Anchor::Middle,
-            &number(tick, digits),
-        );
-    }
-    drawing.line("base", (LEFT, base), (RIGHT, base));
 }
 
 /// A number that shows its sign.

@@ -1,7 +1,8 @@
 //! The fall of the light in one touch: samples, zones, trip point, early and refined onset.
 
 use super::axis::{decimals, nice_step, number, Axis, Scale};
-use super::chatter::{ruler, signed, LEFT, RIGHT};
+use super::chatter::{signed, LEFT, RIGHT};
+use super::even::ruler;
 use super::poles::{Mark, Poles, ROW};
 use super::svg::{c, Anchor, Drawing, Shape, TEXT};
 

@@ -19,6 +19,8 @@
 mod axis;
 mod chatter;
 mod curves;
+mod delays;
+mod even;
 mod fall;
 mod feed_error;
 mod heat;
@@ -26,17 +28,22 @@ mod histogram;
 mod labels;
 mod page;
 mod panels;
+mod passage;
 mod poles;
+mod residuals;
 mod svg;
 mod table;
 mod trace;
 
 pub use chatter::Chatter;
 pub use curves::{Curves, Line, Place, Point};
+pub use delays::Delays;
 pub use fall::Fall;
 pub use feed_error::{FeedError, FeedPoint, Kind, Method};
 pub use heat::HeatMap;
 pub use histogram::{Bin, Histogram, Series};
+pub use passage::Passage;
+pub use residuals::Residuals;
 pub use table::{Column, Table};
 
 use std::fmt::Write as _;
@@ -82,9 +89,20 @@ pub enum Section {
     HeatMap(HeatMap),
     /// Counts of durations.
     Histogram(Histogram),
+    /// One touch on its way over a link.
+    Passage(Passage),
+    /// Output edges of a link against onset + delay.
+    Delays(Delays),
+    /// The clock of a link.
+    Residuals(Residuals),
     /// A table.
     Table(Table),
 }
+
+/// What every reader of lines has to know.
+pub(crate) const LINES: &str =
+    "A measuring signal, not a safety function; no performance level is claimed; guards \
+     and emergency stop stay in charge.";
 
 /// What every reader has to know before acting on a report.
 const CAUTIONS: [&str; 4] = [
@@ -106,6 +124,16 @@ const HELP_FALL: &str = "Light upwards, time in µs from the onset. The three ti
 const HELP_HISTOGRAM: &str =
     "Time, and counts where they go beyond 50, on logarithmic scales. Point at a bar to read \
      its count.";
+
+const HELP_PASSAGE: &str = "Each stroke is a frame at the begin of its slot: beats at rest, one in every slot after the \
+     edge was told. The touch line falls at onset + D, whatever was lost in between; READY would have fallen before a \
+     touch could be late.";
+
+const HELP_DELAYS: &str = "Zero is the onset that the barrier found, plus the constant delay D. The tinted band is the \
+     greatest bound U that the link stated with any of these touches. Point at a bar to read its count.";
+
+const HELP_RESIDUALS: &str = "After each frame accepted: the begin of its slot as the receiver has it, less the true one. \
+     The axis is even up to 100 ns and by ratio beyond. Without a bound the clock is not locked, and READY is down.";
 
 const HELP_CURVES: &str = "Errors are lengths along the path. The bound is the closed form of the least standard \
      deviation that one bit of light allows where the comparator has no hysteresis; beside the 99.9 % stands 3.29 \
@@ -160,11 +188,22 @@ impl Report {
         for caution in CAUTIONS {
             let _ = writeln!(body, "<li>{caution}</li>");
         }
+        if self.sections.iter().any(Section::is_of_link) {
+            let _ = writeln!(body, "<li>{LINES}</li>");
+        }
         body.push_str("</ul>\n</aside>\n");
     }
 }
 
 impl Section {
+    /// Whether it shows a link and its lines.
+    fn is_of_link(&self) -> bool {
+        matches!(
+            self,
+            Self::Passage(_) | Self::Delays(_) | Self::Residuals(_)
+        )
+    }
+
     /// Appends the section to `body`; `id` keeps its names apart from those of others. The `first` of its kind tells
     /// how to read it.
     fn write(&self, body: &mut String, id: &str, first: bool) {
@@ -223,6 +262,33 @@ impl Section {
                     &picture.caption,
                     &picture.svg(id),
                     help(HELP_HISTOGRAM),
+                );
+            }
+            Self::Passage(picture) => {
+                figure(
+                    body,
+                    &picture.title,
+                    &picture.caption,
+                    &picture.svg(id),
+                    help(HELP_PASSAGE),
+                );
+            }
+            Self::Delays(picture) => {
+                figure(
+                    body,
+                    &picture.title,
+                    &picture.caption,
+                    &picture.svg(id),
+                    help(HELP_DELAYS),
+                );
+            }
+            Self::Residuals(picture) => {
+                figure(
+                    body,
+                    &picture.title,
+                    &picture.caption,
+                    &picture.svg(id),
+                    help(HELP_RESIDUALS),
                 );
             }
             Self::Table(table) => {

@@ -345,3 +345,77 @@ proptest! {
         no_overlap(&check(&report(vec![Section::Histogram(picture)])));
     }
 }
+
+/// A link's pictures, all of one set of numbers.
+fn of_link(times: &[i64], ends: [i64; 3], values: &[f64]) -> Vec<Section> {
+    let levels = || times.iter().enumerate().map(|(k, &at)| (at, k % 2 == 0));
+    let [contact_ns, told_ns, due_ns] = ends;
+    let text = || NASTY.to_owned();
+    vec![
+        Section::Passage(Passage {
+            title: text(),
+            caption: text(),
+            contact_ns,
+            told_ns,
+            due_ns,
+            delay_ns: 48_000_000,
+            contact: levels().collect(),
+            frames: levels().collect(),
+            ready: levels().collect(),
+            run: levels().collect(),
+        }),
+        Section::Delays(Delays {
+            title: text(),
+            caption: text(),
+            late_ns: values.to_vec(),
+            delay_ns: 48_000_000,
+            bound_ns: values.first().copied().unwrap_or(0.0),
+        }),
+        Section::Residuals(Residuals {
+            title: text(),
+            caption: text(),
+            points: times
+                .iter()
+                .zip(values)
+                .map(|(&at, &value)| (at, value, (value > 0.0).then_some(2.0 * value)))
+                .collect(),
+        }),
+    ]
+}
+
+#[test]
+fn a_link_is_shown_with_its_caution_whatever_its_numbers() {
+    let odd = [f64::NAN, f64::INFINITY, -1.0, 0.0, 1e-300, f64::MAX];
+    let times = [i64::MIN, -1, 0, 0, 1, i64::MAX];
+    for (times, ends, values) in [
+        (&[][..], [0; 3], &[][..]),
+        (&times[..], [i64::MIN, 0, i64::MAX], &odd[..]),
+        (&times[..], [i64::MAX, 0, i64::MIN], &odd[2..]),
+    ] {
+        let page = check(&report(of_link(times, ends, values)));
+        assert!(page.contains("not a safety function; no performance level is claimed"));
+    }
+    assert!(!check(&report(vec![])).contains("no performance level"));
+}
+
+#[test]
+fn the_clock_of_a_long_run_is_a_small_picture() {
+    let times: Vec<i64> = (0..200_000).map(|k| k * 1_000_000).collect();
+    let values: Vec<f64> = (0..200_000).map(|k| f64::from(k % 97)).collect();
+    let picture = of_link(&times, [0, 1_000_000, 48_000_000], &values).pop();
+    assert!(check(&report(picture.into_iter().collect())).len() < 60_000);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+    #[test]
+    fn any_link_can_be_drawn(
+        mut times in prop::collection::vec(any::<i32>(), 0..200),
+        ends in prop::array::uniform3(any::<i32>()),
+        values in prop::collection::vec(-10_000.0..10_000.0_f64, 200),
+    ) {
+        times.sort_unstable();
+        let times: Vec<i64> = times.into_iter().map(i64::from).collect();
+        no_overlap(&check(&report(of_link(&times, ends.map(i64::from), &values))));
+    }
+}

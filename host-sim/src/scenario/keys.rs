@@ -5,8 +5,8 @@ use std::fmt::Write as _;
 use super::kind::{Kind, Value};
 use crate::fault::Fault;
 use crate::quantity::{
-    ACCELERATION, FEED, FINE_LENGTH, FINE_TIME, FORCE, FREQUENCY, JERK, LENGTH, MASS, MODULUS,
-    RATIO, SHARE, SPEED, STIFFNESS, TEMPERATURE, TIME,
+    ACCELERATION, DRIFT, FEED, FINE_LENGTH, FINE_TIME, FORCE, FREQUENCY, JERK, LENGTH, MASS,
+    MODULUS, RATIO, SHARE, SPEED, STIFFNESS, TEMPERATURE, TIME,
 };
 
 /// Where a key has an effect in this version.
@@ -18,6 +18,8 @@ pub(crate) enum Acts {
     Log,
     /// In a sweep; a log holds edges, not what is made of them.
     Sweep,
+    /// Behind the barrier, on the way through the air: in a sweep, and in lines that are drawn.
+    Air,
     /// In a replay only.
     Replay,
     /// Nowhere yet: read and checked only.
@@ -139,7 +141,7 @@ const fn key(
     }
 }
 
-use Acts::{Always, Later, Log, Replay, Sweep};
+use Acts::{Air, Always, Later, Log, Replay, Sweep};
 use Kind::{Count, Number, Quantity, Word};
 
 const NO_RANGE: (&str, &str) = ("", "");
@@ -193,16 +195,16 @@ pub(crate) const KEYS: [Key; 76] = [
     key("calibration.most_offset_doubt", Quantity(&FINE_LENGTH), "0nm", ("0nm", "4.294967295mm"), Replay, "its standard uncertainty"),
     key("calibration.most_together", Number, "0", ("-1", "1"), Replay, "correlation of both doubts"),
     key("calibration.most_turn", Quantity(&FEED), "60m/min", ("1nm/s", "60m/min"), Replay, "the feed where they turn; without it there are no such constants"),
-    key("link.medium", Word(&["wired", "infrared", "radio"]), "", NO_RANGE, Later, "how the trigger gets to the control"),
-    key("link.slot", Quantity(&TIME), "", ("1us", "1s"), Later, "time from one slot of the link to the next"),
-    key("link.beat", Quantity(&TIME), "", ("1us", "1h"), Later, "time from one sign of life to the next"),
-    key("link.loss", Quantity(&SHARE), "0%", ("0%", "99%"), Later, "share of telegrams lost"),
-    key("link.burst", Number, "1", ("1", "1000000"), Later, "mean length of a loss, in slots"),
-    key("link.jitter", Quantity(&TIME), "0ns", ("0ns", "1s"), Later, "jitter of a telegram's arrival, one standard deviation"),
-    key("link.delay", Quantity(&TIME), "", ("0ns", "10s"), Later, "constant delay of the output"),
-    key("link.dead", Quantity(&TIME), "", ("0ns", "10s"), Later, "silence after which the link counts as dead"),
-    key("clock.tolerance", Quantity(&SHARE), "50ppm", ("0ppm", "10%"), Later, "how far the clock of the probe may run off"),
-    key("clock.drift", Quantity(&SHARE), "0ppm", ("0ppm", "1%"), Later, "how far its rate moves in an hour"),
+    key("link.medium", Word(&["infrared", "radio", "wired"]), "infrared", NO_RANGE, Air, "how the trigger gets to the board; there is a link where any key of this table is stated, unless it is wired"),
+    key("link.slot", Quantity(&TIME), "", ("100us", "100ms"), Air, "time from one slot of the link to the next, in steps of 125 ns; none: 1ms infrared, 2ms radio"),
+    key("link.beat", Quantity(&TIME), "", ("100us", "100ms"), Air, "time from one sign of life to the next, in whole slots; none: 5 slots"),
+    key("link.loss", Quantity(&SHARE), "0%", ("0%", "99%"), Air, "share of the slots whose frame is lost"),
+    key("link.burst", Number, "", ("1", "1000000"), Air, "mean length of a loss, in slots; none: losses without memory, 1/(1 - loss)"),
+    key("link.jitter", Quantity(&TIME), "", ("0ns", "1ms"), Air, "jitter of a frame's captured arrival, one standard deviation; none: 200ns infrared, 1us radio; beyond 1us the clock lets READY fall"),
+    key("link.delay", Quantity(&TIME), "", ("1ms", "1s"), Air, "D, constant delay from contact to output; none: 48ms infrared, 64ms radio; losses of 3 slots want 66ms, of 5 slots 101ms"),
+    key("link.dead", Quantity(&TIME), "", ("1us", "1s"), Air, "silence after which READY falls; none: delay - 6ms infrared, delay - 4ms radio"),
+    key("clock.tolerance", Quantity(&SHARE), "60ppm", ("1ppm", "5%"), Air, "how far the clocks of probe and board may run apart; acts beside [link]"),
+    key("clock.drift", Quantity(&DRIFT), "0.1ppm/s", ("0ppm/s", "1000ppm/s"), Air, "how fast that may change"),
     key("battery.cells", Count, "2", ("1", "100"), Later, "cells in series"),
     key("battery.chemistry", Word(&["alkaline", "lithium", "nimh"]), "alkaline", NO_RANGE, Later, "what the cells are made of"),
     key("battery.temperature", Quantity(&TEMPERATURE), "20C", ("-40C", "85C"), Later, "temperature of the cells"),

@@ -4,6 +4,7 @@
 //! model holds. A request for the impossible is refused with the reason and the nearest value that makes sense.
 
 use super::kind::Value;
+use super::link::Link;
 use super::stages;
 use super::tables::Tables;
 use crate::fault::{Fault, Place};
@@ -65,6 +66,8 @@ pub struct Scenario {
     pub method: Method,
     /// How long a level must last to count, ns.
     pub hold_ns: u64,
+    /// The way to the board through the air; none where there is a wire.
+    pub link: Option<Link>,
 }
 
 /// What comes out of the barrier.
@@ -141,6 +144,7 @@ impl Scenario {
                 tick_hz: hz("capture.tick"),
             },
         };
+        let hold_ns = (tables.si("onset.hold") * 1e9).round() as u64;
         let scenario = Self {
             feed: tables.si("approach.feed"),
             retract: tables
@@ -165,7 +169,8 @@ impl Scenario {
             limits: stages::limits(tables),
             sensing,
             method: method(tables, sensing)?,
-            hold_ns: (tables.si("onset.hold") * 1e9).round() as u64,
+            hold_ns,
+            link: Link::of(tables, hold_ns)?,
         };
         scenario
             .light()

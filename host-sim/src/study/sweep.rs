@@ -1,19 +1,23 @@
 //! Monte Carlo over a grid: every combination of the values of a few keys, each a cell of its own.
 //!
 //! The randomness of a touch is named by seed, cell and number, so a cell gives the same numbers alone, in another
-//! grid, in another order, and on any number of threads.
+//! grid, in another order, and on any number of threads. Where the scenario has a link, the touches found go through the
+//! air, thirty-two over one link; the randomness of a link is named by seed and number, the same in all cells.
 
 use std::str::FromStr;
 
+use rand_distr::{Distribution, StandardUniform};
 use rayon::prelude::*;
 use trueonset::barrier::{self, BarrierError};
 
 use super::closed_form::balance_sd;
+use super::over_air::{carry, Carried, Reported};
 use super::runner::{self, Cell, Plan, Station, Trial};
 use super::sampled::{run_sampled_while, SampledCell};
 use super::statistics::{quantile, Moments, Share};
 use crate::fault::{excerpt, Fault, Place};
-use crate::scenario::{Method, Scenario, Sensing, Tables};
+use crate::model::rng;
+use crate::scenario::{Link, Method, Scenario, Sensing, Tables};
 
 /// Devices that share the touches of a cell, each with a memory of its own.
 const DEVICES: u64 = 8;
@@ -23,6 +27,10 @@ const SCHOOL: u64 = 4;
 const WARM_UP: u64 = 24;
 /// Noise cycles per noise width up to which that is so.
 const FEW_CYCLES: f64 = 4.0;
+/// Touches that one link carries, one after the other: with its start some forty seconds.
+const OVER_ONE_LINK: usize = 32;
+/// Names the links of a sweep among all random streams.
+const LINKS: u64 = 0x006c_696e_6b73;
 /// Cells that a grid may have.
 const MOST_CELLS: usize = 100_000;
 
@@ -109,6 +117,14 @@ impl Grid {
         self.points.len()
     }
 
+    /// Whether touches go through the air in any cell.
+    #[must_use]
+    pub fn has_link(&self) -> bool {
+        self.points
+            .iter()
+            .any(|point| point.scenario.link.is_some())
+    }
+
     /// Whether it has no cells; it always has one.
     #[must_use]
     pub fn is_empty(&self) -> bool {
@@ -181,7 +197,7 @@ impl Point {
             let trials: Option<Vec<Trial>> =
                 trials.map(|all| all.into_iter().map(|seen| seen.trial).collect());
             let bound_nm = sampled.bound_nm();
-            return Ok(trials.map(|trials| Row::new(self, &cell, bound_nm, &trials)));
+            return self.row(&cell, seed, bound_nm, trials, go_on);
         }
         let plan = Plan {
             stations: vec![Station {
@@ -207,7 +223,32 @@ impl Point {
         })?;
         let trials = stations.and_then(|all| all.into_iter().next());
         let bound_nm = 1e9 * cell.sigma_x() * balance_sd(cell.order, cell.k());
-        Ok(trials.map(|trials| Row::new(self, &cell, bound_nm, &trials)))
+        self.row(&cell, seed, bound_nm, trials, go_on)
+    }
+
+    /// The row of these trials; where there is a link, they go through the air first.
+    fn row(
+        &self,
+        cell: &Cell,
+        seed: u64,
+        bound_nm: f64,
+        trials: Option<Vec<Trial>>,
+        go_on: &(dyn Fn(u64) -> bool + Sync),
+    ) -> Result<Option<Row>, Fault> {
+        let Some(trials) = trials else {
+            return Ok(None);
+        };
+        let link = match &self.scenario.link {
+            None => None,
+            Some(link) => match over_links(link, cell, seed, &trials, go_on)? {
+                None => return Ok(None),
+                carried => carried,
+            },
+        };
+        Ok(Some(Row {
+            link,
+            ..Row::new(self, cell, bound_nm, &trials)
+        }))
     }
 
     /// The cell of a scenario that samples.
@@ -253,6 +294,36 @@ impl Point {
         };
         Fault::new(found, why.to_string(), remedy).at(Place::Setting(key.to_owned()))
     }
+}
+
+/// Carries the touches found through the air, so many over one link, each link with random numbers of its own.
+fn over_links(
+    link: &Link,
+    cell: &Cell,
+    seed: u64,
+    trials: &[Trial],
+    go_on: &(dyn Fn(u64) -> bool + Sync),
+) -> Result<Option<Carried>, Fault> {
+    let ns_a_nm = 60_000.0 / cell.feed;
+    let found = trials.iter().filter_map(|trial| trial.found);
+    let reported: Vec<Reported> = found
+        .map(|found| Reported {
+            onset_ns: found.error_nm * ns_a_nm,
+            told_ns: found.confirm_ns,
+        })
+        .collect();
+    let blocks: Vec<Option<Carried>> = reported
+        .par_chunks(OVER_ONE_LINK)
+        .enumerate()
+        .map(|(number, block)| {
+            let mut stream = rng::stream(&[LINKS, seed, number as u64]);
+            carry(link, block, StandardUniform.sample(&mut stream), &|| {
+                go_on(0)
+            })
+        })
+        .collect::<Result<_, _>>()?;
+    let all = |blocks: Vec<Carried>| blocks.into_iter().fold(Carried::default(), Carried::and);
+    Ok(blocks.into_iter().collect::<Option<Vec<_>>>().map(all))
 }
 
 /// What a method's errors amount to, nm along the path, late positive; none where it found too little.
@@ -310,6 +381,8 @@ pub struct Row {
     pub confirm_mean_ns: Option<f64>,
     /// 99.9 % of it.
     pub confirm_p999_ns: Option<f64>,
+    /// What became of the touches found on their way through the air.
+    pub link: Option<Carried>,
 }
 
 impl Row {
@@ -356,6 +429,7 @@ impl Row {
             inside_2u: (inside.trials > 0).then(|| inside.value()),
             confirm_mean_ns: (!confirm.is_empty()).then(|| mean.mean()),
             confirm_p999_ns: quantile(&mut confirm, 0.999),
+            link: None,
         }
     }
 }

@@ -33,10 +33,14 @@ impl Compared {
 
     /// The touch with the most edges, its row and its number from 1.
     pub(crate) fn busiest(&self) -> Option<(usize, Touch, &Row)> {
-        let found = self.pairs.iter().enumerate();
-        found
-            .filter_map(|(k, (touch, row))| row.as_ref().map(|row| (k + 1, *touch, row)))
+        self.found()
             .max_by_key(|(k, _, row)| (row.edges, std::cmp::Reverse(*k)))
+    }
+
+    /// The touches found: number from 1, truth, row.
+    pub(crate) fn found(&self) -> impl Iterator<Item = (usize, Touch, &Row)> {
+        let found = self.pairs.iter().enumerate();
+        found.filter_map(|(k, (touch, row))| row.as_ref().map(|row| (k + 1, *touch, row)))
     }
 
     /// Header and rows as words.

@@ -2,11 +2,13 @@
 //!
 //! ```text
 //! scenario ─▶ edges.csv ─▶ replay (the code of `replay`) ─▶ touches.csv ─▶ compared with the truth
+//!          │      touches ─▶ head, lossy air, receiver ─▶ lines, air.csv
 //!          └▶ light.csv ─▶ the same code, samples ─▶ light_touches.csv ─▶ likewise
 //! ```
 
 mod compare;
 mod light;
+mod link;
 mod page;
 mod scenario;
 
@@ -21,6 +23,7 @@ use crate::fault::Fault;
 use crate::log::Options;
 use crate::replay::row::COLUMNS;
 use crate::replay::Row;
+use crate::report::LINES;
 use compare::Compared;
 use light::Lit;
 
@@ -51,6 +54,9 @@ pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
     })?;
     write_touches(&file("touches.csv"), &rows)?;
     let compared = Compared::new(&made.touches, &rows);
+    let carried = link::carry(&compared, made.end_ns(), args.seed)?;
+    super::write_file(&file("air.csv"), carried.csv().as_bytes())?;
+    super::write_file(&file("link.toml"), link::CONFIG.as_bytes())?;
     let recording = file("light.csv");
     let lit = sampled(&recording, args.seed, folder)?;
     let study = page::study()?;
@@ -58,18 +64,20 @@ pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
         edges: &log,
         light: &recording.display().to_string(),
     };
-    let (report, touch) = page::report(&logs, &rows, &compared, &lit, &study, args.seed)?;
+    let (report, touch) = page::report(&logs, &rows, &compared, &carried, &lit, &study, args.seed)?;
     super::write_file(&file("report.html"), report.as_bytes())?;
     if let Some(picture) = touch {
         super::write_file(&file("touch.svg"), picture.as_bytes())?;
     }
 
     let text = format!(
-        "An invented length probe at an invented machine, seed {}.\n\n{}\n\n{}\n\n\
-         The same barrier, its light read by a 12-bit converter 50 000 times a second.\n\n{}\n\n{}\n{CAUTION}\n",
+        "An invented length probe at an invented machine, seed {}.\n\n{}\n\n{}\n\n{}\n\n{}\n\n\
+         The same barrier, its light read by a 12-bit converter 50 000 times a second.\n\n{}\n\n{}\n{CAUTION}\n{LINES}\n",
         args.seed,
         compared.table(),
         compared.summary(),
+        carried.lead(),
+        carried.table(),
         lit.table(),
         where_files_are(folder),
     );
@@ -112,11 +120,12 @@ fn write_touches(path: &Path, rows: &[Row]) -> Result<(), Fault> {
 fn where_files_are(folder: &Path) -> String {
     let at = |name: &str| folder.join(name).display().to_string();
     format!(
-        "Log {}, truth {}, touches {}, pictures {}\nThe same again: trueonset replay {} --config {} --csv\n\
+        "Log {}, truth {}, touches {}, at the lines {}, pictures {}\nThe same again: trueonset replay {} --config {} --csv\n\
          and for the light: trueonset replay {} --config {} --csv",
         at("edges.csv"),
         at("truth.csv"),
         at("touches.csv"),
+        at("air.csv"),
         at("report.html"),
         at("edges.csv"),
         at("replay.toml"),

@@ -4,6 +4,7 @@ use indicatif::ProgressBar;
 
 use super::compare::Compared;
 use super::light::{self, Lit};
+use super::link::Carried;
 use super::scenario::{settings, SNR_DB};
 use crate::cli::picture::{chatter, fall};
 use crate::fault::Fault;
@@ -17,6 +18,10 @@ use crate::study::statistics::quantile;
 const FEEDS: [f64; 7] = [10.0, 30.0, 100.0, 300.0, 1000.0, 2000.0, 3000.0];
 /// Touches at each of them.
 const TOUCHES: u64 = 400;
+
+/// Said above tables of touches beside their truth.
+const ERRORS: &str =
+    "Errors are differences from the simulated truth; a doubt is one standard uncertainty.";
 
 /// What a trial says about one method, nm.
 type Error = fn(&Trial) -> Option<f64>;
@@ -102,6 +107,7 @@ pub(crate) fn report(
     logs: &Logs<'_>,
     rows: &[Row],
     compared: &Compared,
+    carried: &Carried,
     lit: &Lit,
     study: &FeedError,
     seed: u64,
@@ -124,8 +130,19 @@ pub(crate) fn report(
     sections.push(Section::FeedError(study.clone()));
     sections.push(Section::Table(table(
         "Touches",
+        ERRORS,
         compared.cells(),
         "touches.csv",
+    )));
+    sections.extend(carried.passage().map(Section::Passage));
+    sections.push(Section::Delays(carried.delays()));
+    sections.push(Section::Residuals(carried.residuals()));
+    sections.push(Section::Table(table(
+        "Touches at the lines of the link",
+        "Told and line stops: from true contact, the error of the onset in them. The line stops a constant D after the \
+         onset; how far it may be off at most is the bound that the link states with each touch.",
+        carried.cells(),
+        "air.csv",
     )));
     if let Some((touch, row)) = lit.shown() {
         let title = format!("Light of a touch at {} mm/min", touch.feed_mm_min);
@@ -143,6 +160,7 @@ pub(crate) fn report(
     }
     sections.push(Section::Table(table(
         "Touches found in the light",
+        ERRORS,
         lit.cells(),
         "light_touches.csv",
     )));
@@ -165,7 +183,7 @@ pub(crate) fn report(
     Ok((page.html(), alone))
 }
 
-fn table(title: &str, mut cells: Vec<Vec<String>>, rest_in: &str) -> Table {
+fn table(title: &str, caption: &str, mut cells: Vec<Vec<String>>, rest_in: &str) -> Table {
     let header = if cells.is_empty() {
         Vec::new()
     } else {
@@ -173,9 +191,7 @@ fn table(title: &str, mut cells: Vec<Vec<String>>, rest_in: &str) -> Table {
     };
     Table {
         title: title.to_owned(),
-        caption:
-            "Errors are differences from the simulated truth; a doubt is one standard uncertainty."
-                .to_owned(),
+        caption: caption.to_owned(),
         columns: header
             .into_iter()
             .map(|name| Column {

@@ -82,6 +82,13 @@ pub(crate) struct Made {
     end_ns: i64,
 }
 
+impl Made {
+    /// When the log ends.
+    pub(crate) fn end_ns(&self) -> i64 {
+        self.end_ns
+    }
+}
+
 /// The settings of [`CONFIG`].
 pub(crate) fn settings() -> Settings {
     Settings {

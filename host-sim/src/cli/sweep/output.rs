@@ -4,6 +4,7 @@ use serde_json::{json, Map, Value};
 
 use crate::cli::args::Sweep;
 use crate::cli::table;
+use crate::study::over_air::Carried;
 use crate::study::sweep::{Grid, Row};
 
 /// A column: its name, its decimals, what it takes from a row.
@@ -24,8 +25,36 @@ const COLUMNS: [Column; 11] = [
     ("confirm_p999_ns", 0, |row| row.confirm_p999_ns),
 ];
 
-fn cells(row: &Row) -> impl Iterator<Item = (&'static str, Option<String>)> + '_ {
-    COLUMNS.iter().map(|(name, decimals, value)| {
+/// Columns behind these where touches go through the air in any cell, as promised.
+const LINK: [Column; 5] = [
+    ("late", 0, |row| of_link(row, |link| link.late)),
+    ("twice", 0, |row| of_link(row, |link| link.twice)),
+    ("outside_doubt", 0, |row| {
+        of_link(row, |link| link.outside_doubt)
+    }),
+    ("stop_max_ns", 0, |row| {
+        of_link(row, |link| link.stop_max_ns)
+    }),
+    ("ready_drops_per_h", 3, |row| row.link?.drops_per_h()),
+];
+
+/// A count or time of touches that were carried; none where none was.
+fn of_link(row: &Row, value: fn(&Carried) -> u64) -> Option<f64> {
+    let link = row.link.filter(|link| link.touches > 0)?;
+    Some(value(&link) as f64)
+}
+
+/// All columns of a grid.
+fn columns(grid: &Grid) -> impl Iterator<Item = &'static Column> + Clone {
+    let link: &[Column] = if grid.has_link() { &LINK } else { &[] };
+    COLUMNS.iter().chain(link)
+}
+
+fn cells<'a>(
+    grid: &Grid,
+    row: &'a Row,
+) -> impl Iterator<Item = (&'static str, Option<String>)> + 'a {
+    columns(grid).map(|(name, decimals, value)| {
         let shown = value(row).filter(|v| v.is_finite());
         (*name, shown.map(|v| format!("{v:.decimals$}")))
     })
@@ -34,11 +63,11 @@ fn cells(row: &Row) -> impl Iterator<Item = (&'static str, Option<String>)> + '_
 /// One header line, one line a cell; empty where there is no value.
 pub(super) fn csv(grid: &Grid, rows: &[Row]) -> String {
     let keys = grid.vary.iter().map(|one| one.key.as_str());
-    let header: Vec<&str> = keys.chain(COLUMNS.iter().map(|column| column.0)).collect();
+    let header: Vec<&str> = keys.chain(columns(grid).map(|column| column.0)).collect();
     let mut text = header.join(",") + "\n";
     for row in rows {
         let values = row.values.iter().map(|value| quoted(value));
-        let numbers = cells(row).map(|(_, cell)| cell.unwrap_or_default());
+        let numbers = cells(grid, row).map(|(_, cell)| cell.unwrap_or_default());
         text += &values.chain(numbers).collect::<Vec<_>>().join(",");
         text.push('\n');
     }
@@ -64,7 +93,7 @@ pub(super) fn json(grid: &Grid, rows: &[Row], args: &Sweep) -> String {
             let mut object: Map<String, Value> = keys
                 .map(|(one, value)| (one.key.clone(), json!(value)))
                 .collect();
-            for (name, cell) in cells(row) {
+            for (name, cell) in cells(grid, row) {
                 object.insert(name.to_owned(), cell.map_or(Value::Null, number));
             }
             Value::Object(object)
@@ -82,17 +111,23 @@ pub(super) fn json(grid: &Grid, rows: &[Row], args: &Sweep) -> String {
 /// A table for people.
 pub(super) fn table(grid: &Grid, rows: &[Row]) -> String {
     let mut lines = vec![header(grid)];
-    lines.extend(rows.iter().map(line));
-    format!(
+    lines.extend(rows.iter().map(|row| line(grid, row)));
+    let mut text = format!(
         "{}\n\nSimulated. Errors along the path, late positive; 99.9 % of |error|.\n",
         table::table(&lines)
-    )
+    );
+    if grid.has_link() {
+        text += "Stop: from true contact to the line at stop, at most. ";
+        text += super::LINK_CAUTION;
+        text.push('\n');
+    }
+    text
 }
 
 /// Headings of [`line`].
 pub(super) fn header(grid: &Grid) -> Vec<String> {
     let keys = grid.vary.iter().map(|one| one.key.clone());
-    let rest = [
+    let mut names = vec![
         "trials",
         "bias nm",
         "sd nm",
@@ -101,13 +136,16 @@ pub(super) fn header(grid: &Grid) -> Vec<String> {
         "doubt nm",
         "inside 2u",
         "confirmed after ms",
-        "remarks",
     ];
-    keys.chain(rest.map(str::to_owned)).collect()
+    if grid.has_link() {
+        names.extend(["stop ms", "READY falls /h"]);
+    }
+    names.push("remarks");
+    keys.chain(names.into_iter().map(str::to_owned)).collect()
 }
 
 /// A row for people.
-pub(super) fn line(row: &Row) -> Vec<String> {
+pub(super) fn line(grid: &Grid, row: &Row) -> Vec<String> {
     let number = |value: Option<f64>, decimals: usize| match value {
         Some(value) if value.is_finite() => format!("{value:.decimals$}"),
         _ => "-".to_owned(),
@@ -121,14 +159,20 @@ pub(super) fn line(row: &Row) -> Vec<String> {
             }),
         )
     };
-    let mut remarks = Vec::new();
-    if row.missed > 0 {
-        remarks.push(format!("{} missed", row.missed));
-    }
-    if row.false_touches > 0 {
-        remarks.push(format!("{} false", row.false_touches));
-    }
-    let rest = [
+    let link = row.link.unwrap_or_default();
+    let remarks: Vec<String> = [
+        (row.missed, "missed"),
+        (row.false_touches, "false"),
+        (link.late, "late"),
+        (link.twice, "told twice"),
+        (link.outside_doubt, "beyond the link's bound"),
+        (link.without, "not carried: no second of READY"),
+    ]
+    .iter()
+    .filter(|(count, _)| *count > 0)
+    .map(|(count, what)| format!("{count} {what}"))
+    .collect();
+    let mut rest = vec![
         row.trials.to_string(),
         nm(row.errors.bias_nm),
         nm(row.errors.sd_nm),
@@ -137,7 +181,12 @@ pub(super) fn line(row: &Row) -> Vec<String> {
         nm(row.doubt_nm),
         number(row.inside_2u, 4),
         number(row.confirm_mean_ns.map(|ns| ns / 1e6), 3),
-        remarks.join(", "),
     ];
+    if grid.has_link() {
+        let stop_ns = of_link(row, |link| link.stop_max_ns);
+        rest.push(number(stop_ns.map(|ns| ns / 1e6), 3));
+        rest.push(nm(row.link.and_then(|link| link.drops_per_h())));
+    }
+    rest.push(remarks.join(", "));
     row.values.iter().cloned().chain(rest).collect()
 }

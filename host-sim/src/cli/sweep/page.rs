@@ -172,13 +172,18 @@ fn table(grid: &Grid, rows: &[Row]) -> Table {
         number: k >= keys && k < last,
         name,
     });
+    let mut caption = "Errors along the path, late positive; a doubt is one standard uncertainty, 'inside 2u' the share \
+                       of touches with the truth within two of them."
+        .to_owned();
+    if grid.has_link() {
+        caption += " Stop: from true contact to the line at stop, at most; falls of READY are counted between touches. ";
+        caption += super::LINK_CAUTION;
+    }
     Table {
         title: "Cells".to_owned(),
-        caption: "Errors along the path, late positive; a doubt is one standard uncertainty, 'inside 2u' the share \
-                  of touches with the truth within two of them."
-            .to_owned(),
+        caption,
         columns: columns.collect(),
-        rows: rows.iter().map(output::line).collect(),
+        rows: rows.iter().map(|row| output::line(grid, row)).collect(),
         rest_in: "the table that --csv prints".to_owned(),
     }
 }
