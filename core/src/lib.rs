@@ -22,6 +22,8 @@
 //! * [`head`] is the probe's side of a link, [`receiver`] the board's; [`link`] holds its rules,
 //!   [`frame`] the sixteen bytes, [`clock`] the probe's time on the receiver's, [`playout`] the
 //!   constant delay, [`lines`] what the control is told.
+//! * [`wired`] is a probe without the air, by the same lines; [`health`] one list of what ails a
+//!   probe, most urgent first.
 //! * [`flags`] are the remarks a touch may carry, in fixed words.
 //!
 //! Nothing here reads a clock, waits, allocates or panics: time and edges come in as arguments,
@@ -65,6 +67,7 @@ pub mod edge;
 pub mod flags;
 pub mod frame;
 pub mod head;
+pub mod health;
 pub mod hits;
 pub mod lateness;
 pub mod lines;
@@ -73,6 +76,7 @@ pub mod onset;
 pub mod playout;
 pub mod receiver;
 pub mod time;
+pub mod wired;
 
 /// The README's example is compiled and run with the doc tests.
 #[cfg(doctest)]

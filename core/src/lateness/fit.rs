@@ -283,7 +283,7 @@ impl Lateness {
     /// turn, which is doubted. With fewer the feed may be any, and with an assumed turn that time
     /// is not known: the offset is then left to the calibration of the place, of which it is a part
     /// at fast feeds, and the whole of its time is doubted. That may be long: of two feeds far
-    /// apart, it is the offset over a sixteenth of the slower one.
+    /// apart, it is the offset over an eighth of the slower one.
     #[must_use]
     pub fn at_edges(&self, edges: u32) -> Late {
         if edges >= CHATTERS && !self.turn_assumed {
@@ -296,16 +296,14 @@ impl Lateness {
                 ..late
             };
         }
-        let none = |c: &Constants| c.with_offset(0, c.offset_at(0, c.offset_doubt_pm));
-        let late = self.open(none(&self.best), none);
+        let none = self
+            .best
+            .with_offset(0, self.best.offset_at(0, self.best.offset_doubt_pm));
         // Anywhere from nothing to all of it: all/√3.
-        let all = [&self.best, &self.least, &self.most]
-            .map(|c| c.offset_at(0, c.offset_pm))
-            .into_iter()
-            .fold(0, u64::max);
+        let spread = self.best.offset_at(0, self.best.offset_pm) * 591 / 1_024;
         Late {
-            doubt_ps: root_sum(late.doubt_ps, all * 591 / 1_024),
-            ..late
+            doubt_ps: root_sum(none.doubt_ps, spread),
+            ..none
         }
     }
 

@@ -10,10 +10,12 @@
 
 mod causes;
 mod latch;
+mod outputs;
 
 pub use causes::Causes;
 pub(crate) use latch::{Latch, Obstacles};
 pub use latch::{RearmRefused, Rearmed};
+pub use outputs::{Form, Outputs, OutputsConfig, OutputsError, Pins, Set};
 
 use crate::time::Instant;
 

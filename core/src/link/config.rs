@@ -1,5 +1,6 @@
 //! What a user says of a link, checked once against what keeps its promises.
 
+use super::grade::log2_16;
 use crate::time::TickRate;
 
 /// Longest age a frame can tell, ns.
@@ -13,6 +14,10 @@ pub(crate) const BAD_TAGS: usize = 8;
 pub(crate) const STRANGERS: usize = 4;
 /// What a clock slow by 3 % makes of a reserve of slots, %.
 const SLOW_PERCENT: u64 = 97;
+
+/// A better grade must have held for so long.
+const CALM_NS: u64 = 10_000_000_000;
+const HOUR_NS: i64 = 3_600_000_000_000;
 
 /// A link as planned, in nanoseconds and slots. Start from [`INFRARED`](Self::INFRARED) or
 /// [`RADIO`](Self::RADIO) and change what differs; [`LinkConfig::new`] refuses what breaks a
@@ -167,6 +172,12 @@ pub struct LinkConfig {
     pub(crate) poll: u64,
     pub(crate) lock: u64,
     pub(crate) watch: u64,
+    /// Beats lost in a row that let READY fall.
+    fall_beats: u16,
+    /// Beats in ten seconds.
+    calm_beats: u16,
+    /// log2 of the beats in an hour, Q16.
+    beats_per_h_log2_16: i32,
 }
 
 impl LinkConfig {
@@ -229,7 +240,13 @@ impl LinkConfig {
         if used_up / 100 * SLOW_PERCENT < plan.write_apart_ns {
             return Err(E::Reserve);
         }
+        // From 0.1 ms up, and two of them in `dead` or fewer than 2^16.
+        let beat_ns = plan.beat_slots as u64 * slot;
+        let calm = CALM_NS / beat_ns;
         Ok(Self {
+            fall_beats: (dead / beat_ns) as u16,
+            calm_beats: if calm == 0 { 1 } else { calm as u16 },
+            beats_per_h_log2_16: log2_16(HOUR_NS) - log2_16(beat_ns as i64),
             plan,
             rate,
             delay: rate.ticks_from_ns(plan.delay_ns as u64),
@@ -245,6 +262,18 @@ impl LinkConfig {
     #[must_use]
     pub const fn plan(&self) -> &LinkPlan {
         &self.plan
+    }
+
+    pub(super) const fn fall_beats(&self) -> u16 {
+        self.fall_beats
+    }
+
+    pub(super) const fn calm_beats(&self) -> u16 {
+        self.calm_beats
+    }
+
+    pub(super) const fn beats_per_h_log2_16(&self) -> i32 {
+        self.beats_per_h_log2_16
     }
 
     /// The receiver's ticks.

@@ -21,6 +21,7 @@
 //! latch.
 
 mod config;
+mod grade;
 mod machine;
 mod slots;
 mod store;
@@ -28,6 +29,7 @@ mod tally;
 mod window;
 
 pub use config::{LinkConfig, LinkConfigError, LinkPlan};
+pub use grade::{Grade, Grader};
 #[cfg(feature = "walk")]
 pub use machine::Zero;
 pub use machine::{Heard, Link, Outcome, State};

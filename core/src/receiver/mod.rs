@@ -12,7 +12,9 @@
 use crate::clock::ClockConfig;
 use crate::frame::{Key, Mark, Opened, Report, Sealed, FRAME};
 use crate::lines::{Causes, Decision, Rearmed};
-use crate::link::{Heard, Link, LinkConfig, Outcome, ProbeTime, State, Stored, Write};
+use crate::link::{
+    Grade, Grader, Heard, Link, LinkConfig, Outcome, ProbeTime, State, Stored, Write,
+};
 use crate::playout::PlayedEdge;
 use crate::time::Instant;
 
@@ -63,6 +65,7 @@ pub struct Receiver {
     link: Link<ProbeTime>,
     counts: Counts,
     newest: Option<Report>,
+    grader: Grader,
 }
 
 impl Receiver {
@@ -75,6 +78,7 @@ impl Receiver {
             link: Link::new(ProbeTime::new(clock), stored),
             counts: Counts::default(),
             newest: None,
+            grader: Grader::new(),
         }
     }
 
@@ -144,6 +148,9 @@ impl Receiver {
             Outcome::Life | Outcome::Held | Outcome::Joining | Outcome::Standby
         ) {
             self.newest = Some(report);
+            if report.signs.measuring {
+                self.grader.heard(config, who);
+            }
         }
         Taken::Genuine(outcome)
     }
@@ -230,6 +237,18 @@ impl Receiver {
     #[must_use]
     pub const fn counts(&self) -> &Counts {
         &self.counts
+    }
+
+    /// How good the air is.
+    #[must_use]
+    pub const fn grade(&self) -> Grade {
+        self.grader.grade()
+    }
+
+    /// Falls of READY to be expected in 1000 hours of this air.
+    #[must_use]
+    pub fn falls_per_1000_h(&self, config: &LinkConfig) -> u32 {
+        self.grader.falls_per_1000_h(config)
     }
 
     /// The newest genuine report.

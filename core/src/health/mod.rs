@@ -1,0 +1,193 @@
+//! Health: what link, lens and battery have to say, in one list, most urgent first.
+//!
+//! It listens to all and only gates the lines: with anything in it that [`Ailments::SILENCING`]
+//! holds, the absence of a touch means nothing, and READY must not stand. What is unknown is
+//! never taken for sound.
+//!
+//! A measuring signal, not a safety function; no performance level is claimed; guards and
+//! emergency stop stay in charge.
+
+use crate::barrier::Optics;
+use crate::bits::bit_set;
+use crate::flags::Flags;
+use crate::lines::{Causes, Decision};
+use crate::link::{Grade, State};
+
+/// What ails a probe. The order of the bits is that of their urgency.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Ailments(u32);
+
+impl Ailments {
+    /// Nothing.
+    pub const NONE: Self = Self(0);
+    /// The line is latched at stop; its causes say why.
+    pub const LATCHED: Self = Self(1);
+    /// The light-off self-test failed, or the probe reports a fault.
+    pub const FAULT: Self = Self(1 << 1);
+    /// No light where light should be.
+    pub const DARK: Self = Self(1 << 2);
+    /// The light does not follow what it should.
+    pub const STUCK: Self = Self(1 << 3);
+    /// More light than can be measured.
+    pub const SATURATED: Self = Self(1 << 4);
+    /// The link does not live.
+    pub const NO_LINK: Self = Self(1 << 5);
+    /// The cells will not last the run.
+    pub const BATTERY_ENDS: Self = Self(1 << 6);
+    /// The rest level is not known yet.
+    pub const NOT_SETTLED: Self = Self(1 << 7);
+    /// READY will fall more than once an hour.
+    pub const LINK_POOR: Self = Self(1 << 8);
+    /// Whether the cells last the run cannot be told.
+    pub const BATTERY_UNKNOWN: Self = Self(1 << 9);
+    /// Film or flicker on the light: it works, and wants looking at.
+    pub const LENS: Self = Self(1 << 10);
+    /// READY will fall less than once an hour, more than once in a hundred.
+    pub const LINK_FAIR: Self = Self(1 << 11);
+
+    /// What silences READY: with any of these, no touch may be concluded from silence.
+    pub const SILENCING: Self = Self(0xBF);
+
+    const WORDS: [&'static str; 12] = [
+        "line latched at stop",
+        "fault of the probe",
+        "no light",
+        "light is stuck",
+        "light beyond the range",
+        "link does not live",
+        "battery ends within the run",
+        "rest light not settled",
+        "link poor",
+        "battery cannot tell",
+        "lens wants cleaning or shade",
+        "link fair",
+    ];
+
+    /// Whether READY may stand.
+    #[must_use]
+    pub const fn vouches(self) -> bool {
+        self.0 & Self::SILENCING.0 == 0
+    }
+
+    /// The most urgent word, if any.
+    #[must_use]
+    pub fn first(self) -> Option<&'static str> {
+        self.words().next()
+    }
+}
+
+bit_set!(Ailments, words);
+
+/// What the link says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct LinkVitals {
+    /// How far it has come.
+    pub state: State,
+    /// How good the air is.
+    pub grade: Grade,
+}
+
+/// Whether cells last the run.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Lasts {
+    /// They do.
+    Yes,
+    /// They do not.
+    No,
+    /// It cannot be told.
+    CannotTell,
+}
+
+/// All that was heard; what a probe has none of is left out by a builder, what has not spoken yet
+/// speaks against it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[must_use]
+pub struct Health {
+    ailments: Ailments,
+}
+
+impl Health {
+    /// Begins with the latch and with a fault that the probe reports.
+    pub fn of(causes: Causes, fault: bool) -> Self {
+        let mut ailments = Ailments::NONE;
+        if !causes.is_empty() {
+            ailments.insert(Ailments::LATCHED);
+        }
+        if fault {
+            ailments.insert(Ailments::FAULT);
+        }
+        Self { ailments }
+    }
+
+    /// Of a wireless probe.
+    pub fn link(self, link: &LinkVitals) -> Self {
+        let grade = match link.grade {
+            Grade::Poor => Ailments::LINK_POOR,
+            Grade::Fair => Ailments::LINK_FAIR,
+            Grade::Good => Ailments::NONE,
+        };
+        match link.state {
+            State::Live => self.with(grade),
+            _ => self.with(Ailments::NO_LINK),
+        }
+    }
+
+    /// Of a probe whose light is sampled here; `None` where nothing was sampled yet.
+    pub fn optics(self, optics: Option<&Optics>) -> Self {
+        let Some(optics) = optics else {
+            return self.with(Ailments::NOT_SETTLED);
+        };
+        let mut health = self;
+        for (flags, ailment) in [
+            (Flags::DARK, Ailments::DARK),
+            (Flags::STUCK, Ailments::STUCK),
+            (Flags::SATURATED, Ailments::SATURATED),
+            (Flags::NOT_SETTLED, Ailments::NOT_SETTLED),
+            (Flags::FILM, Ailments::LENS),
+            (Flags::FLICKER, Ailments::LENS),
+        ] {
+            if optics.flags.contains(flags) {
+                health = health.with(ailment);
+            }
+        }
+        health
+    }
+
+    /// Of a probe that lives on cells.
+    pub fn battery(self, lasts: Lasts) -> Self {
+        self.with(match lasts {
+            Lasts::Yes => Ailments::NONE,
+            Lasts::No => Ailments::BATTERY_ENDS,
+            Lasts::CannotTell => Ailments::BATTERY_UNKNOWN,
+        })
+    }
+
+    fn with(mut self, ailment: Ailments) -> Self {
+        self.ailments.insert(ailment);
+        self
+    }
+
+    /// The list.
+    #[must_use]
+    pub const fn ailments(&self) -> Ailments {
+        self.ailments
+    }
+
+    /// `decision`, or stop where nothing may be concluded from silence.
+    #[must_use]
+    pub const fn gate(&self, decision: Decision) -> Decision {
+        if self.ailments.vouches() {
+            decision
+        } else {
+            Decision::STOP
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

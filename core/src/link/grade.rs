@@ -1,0 +1,426 @@
+//! How good the air is, and how often READY will fall on it.
+//!
+//! A beat is lost or heard. From the share of lost beats `p` and of first losses `f`, the chance
+//! that a loss goes on is `1 − f/p`; READY falls where `K` beats in a row are lost, so
+//!
+//! ```text
+//! falls a beat = f · (1 − f/p)^(K−1)        K = dead / beat
+//! ```
+//!
+//! Exact for losses whose course forgets all but the beat before (Gilbert-Elliott channel at the
+//! beats, textbook). Two memories: 2^16 beats judge the links that are nearly good enough, 2^11
+//! beats find within seconds one that has become far too bad.
+
+use super::config::LinkConfig;
+use crate::frame::Mark;
+
+/// How good the air is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub enum Grade {
+    /// READY will fall more than once an hour, or that is not known yet.
+    Poor,
+    /// Less than once an hour.
+    Fair,
+    /// Less than once in a hundred hours.
+    Good,
+}
+
+/// A share of one, Q32.
+const ONE: i64 = 1 << 32;
+/// log2 of falls an hour, Q16, from which on a link is not good and not fair.
+const FAIR_16: i32 = -435_412;
+const POOR_16: i32 = 0;
+/// Better by this before a grade improves: a quarter, log2 Q16.
+const BETTER_16: i32 = 2 << 16;
+/// The short memory speaks where it has seen so many first losses, and of so many falls an hour.
+const EVIDENCE: i64 = 28;
+const FAR_16: i32 = 3 << 16;
+
+const LONG_BITS: u32 = 16;
+const SHORT_BITS: u32 = 11;
+
+/// Lost beats with a fading memory of 2^`bits` beats.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Memory {
+    /// Shares of lost beats and of first losses, Q32.
+    lost: i64,
+    first: i64,
+    /// Beats seen, up to the memory.
+    beats: i64,
+    bits: u32,
+}
+
+impl Memory {
+    const fn new(bits: u32) -> Self {
+        Self {
+            lost: 0,
+            first: 0,
+            beats: 1,
+            bits,
+        }
+    }
+
+    /// So many beats, of which the first `lost` were lost in a row.
+    fn beats(&mut self, beats: u16, lost: u16) {
+        let (new, lost_now) = (i64::from(beats), i64::from(lost));
+        self.beats = (self.beats + new).min(1 << self.bits);
+        let fade = |share: i64, count: i64| {
+            let change = count * ONE - new * share;
+            (share + change.checked_div(self.beats).unwrap_or(0)).clamp(0, ONE)
+        };
+        let first = i64::from(lost > 0);
+        (self.lost, self.first) = (fade(self.lost, lost_now), fade(self.first, first));
+    }
+
+    /// log2 of the falls an hour that this leads to, Q16. Three more losses, of which one goes on,
+    /// stand for what was not seen: an empty record is not a perfect one.
+    fn falls_16(&self, config: &LinkConfig) -> i32 {
+        let unseen = ONE.checked_div(self.beats).unwrap_or(ONE);
+        let stays = (self.lost - self.first).max(0) + unseen;
+        let stay_16 = log2_16(stays) - log2_16(self.lost + 3 * unseen);
+        let in_a_row = i32::from(config.fall_beats().saturating_sub(1));
+        let first_16 = log2_16(self.first + 2 * unseen) - (32 << 16);
+        first_16
+            .saturating_add(stay_16.saturating_mul(in_a_row))
+            .saturating_add(config.beats_per_h_log2_16())
+    }
+
+    /// First losses within the memory.
+    fn seen(&self) -> i64 {
+        (self.first * self.beats) >> 32
+    }
+}
+
+/// Grades a link by the slots of the frames that came.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Grader {
+    long: Memory,
+    short: Memory,
+    grade: Grade,
+    /// Beats for which a better grade would have held.
+    calm: u16,
+    newest: Option<Mark>,
+    /// Slots since the last whole beat.
+    slots: u16,
+}
+
+impl Grader {
+    /// Nothing heard yet: poor.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self {
+            long: Memory::new(LONG_BITS),
+            short: Memory::new(SHORT_BITS),
+            grade: Grade::Poor,
+            calm: 0,
+            newest: None,
+            slots: 0,
+        }
+    }
+
+    /// A genuine frame came, the newest so far. Frames that are not newer change nothing; those
+    /// after a start of the probe begin a new row.
+    pub fn heard(&mut self, config: &LinkConfig, who: Mark) {
+        let before = self.newest.replace(who);
+        let Some(before) = before.filter(|before| before.boot == who.boot) else {
+            self.slots = 0;
+            return;
+        };
+        if who.slot <= before.slot {
+            self.newest = Some(before);
+            return;
+        }
+        let beat = config.plan().beat_slots.max(1);
+        // A silence that let READY fall counts as one fall, however long it was.
+        let most = u64::from(config.fall_beats()) * u64::from(beat);
+        let gap = (who.slot - before.slot).min(most.max(1)).min(1 << 14) as u16;
+        let slots = self.slots.saturating_add(gap);
+        let beats = slots.checked_div(beat).unwrap_or(0);
+        self.slots = slots.checked_rem(beat).unwrap_or(0);
+        let lost = (gap - 1).checked_div(beat).unwrap_or(0).min(beats);
+        if beats > 0 {
+            self.long.beats(beats, lost);
+            self.short.beats(beats, lost);
+            self.judge(config, beats, lost);
+        }
+    }
+
+    fn judge(&mut self, config: &LinkConfig, beats: u16, lost: u16) {
+        let falls_16 = self.long.falls_16(config);
+        let far = self.short.seen() >= EVIDENCE && self.short.falls_16(config) > FAR_16;
+        // Seven eighths of a fall is a fall that luck prevented.
+        let nearly = u32::from(lost) * 8 >= u32::from(config.fall_beats()) * 7;
+        if far || nearly {
+            (self.grade, self.calm) = (Grade::Poor, 0);
+            return;
+        }
+        let worse = of(falls_16);
+        if worse < self.grade {
+            (self.grade, self.calm) = (worse, 0);
+            return;
+        }
+        if of(falls_16.saturating_add(BETTER_16)) > self.grade {
+            self.calm = self.calm.saturating_add(beats);
+        } else {
+            self.calm = 0;
+        }
+        if self.calm >= config.calm_beats() {
+            self.calm = 0;
+            self.grade = match self.grade {
+                Grade::Poor => Grade::Fair,
+                _ => Grade::Good,
+            };
+        }
+    }
+
+    /// The grade.
+    #[must_use]
+    pub const fn grade(&self) -> Grade {
+        self.grade
+    }
+
+    /// Falls of READY to be expected in 1000 hours by the long memory, at most 2^31.
+    #[must_use]
+    pub fn falls_per_1000_h(&self, config: &LinkConfig) -> u32 {
+        // log2(1000), Q16.
+        let log_16 = self.long.falls_16(config).saturating_add(653_117);
+        let (whole, part) = (log_16 >> 16, (log_16 & 0xFFFF) as u64);
+        // 2^x is about 1 + x·(0.656 + 0.344·x), the inverse of the logarithm below within 1 %.
+        let mantissa = (1 << 16) + ((part * (42_992 + ((22_544 * part) >> 16))) >> 16);
+        match whole {
+            31.. => 1 << 31,
+            0..=30 => ((mantissa << whole) >> 16) as u32,
+            _ => (mantissa.checked_shr((16 - whole.max(-40)) as u32)).unwrap_or(0) as u32,
+        }
+    }
+}
+
+impl Default for Grader {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+const fn of(falls_16: i32) -> Grade {
+    if falls_16 > POOR_16 {
+        Grade::Poor
+    } else if falls_16 > FAIR_16 {
+        Grade::Fair
+    } else {
+        Grade::Good
+    }
+}
+
+/// log2 of `x`, Q16, within 0.01; that of 1 for what is below.
+pub(super) const fn log2_16(x: i64) -> i32 {
+    let x = if x < 1 { 1 } else { x as u64 };
+    let whole = x.ilog2();
+    // The mantissa less 1, Q16.
+    let part = ((x << (63 - whole)) >> 47) & 0xFFFF;
+    // log2(1 + x) is about x + 0.344·x·(1 − x).
+    let bow = (22_544 * ((part * (0x1_0000 - part)) >> 16)) >> 16;
+    ((whole as i32) << 16) + (part + bow) as i32
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use super::*;
+    use crate::drawn;
+    use crate::link::LinkPlan;
+    use crate::time::TickRate;
+    use std::vec::Vec;
+
+    fn config() -> LinkConfig {
+        LinkConfig::new(TickRate::from_hz(16_000_000).unwrap(), LinkPlan::INFRARED).unwrap()
+    }
+
+    /// Slots lost in bursts: share `p`, mean length `burst` slots.
+    struct Air {
+        p: f64,
+        burst: f64,
+        bad: bool,
+        next: std::boxed::Box<dyn FnMut() -> u64>,
+    }
+
+    impl Air {
+        fn new(p: f64, burst: f64, seed: u64) -> Self {
+            Self {
+                p,
+                burst,
+                bad: false,
+                next: std::boxed::Box::new(drawn::numbers(seed)),
+            }
+        }
+
+        fn lost(&mut self) -> bool {
+            let u = ((self.next)() >> 11) as f64 / 2f64.powi(53);
+            self.bad = if self.bad {
+                u >= 1.0 / self.burst
+            } else {
+                u < self.p / (1.0 - self.p) / self.burst
+            };
+            self.bad
+        }
+
+        /// Beats for `beats` of them into `grader`; what `each` sees after each.
+        fn run(
+            &mut self,
+            grader: &mut Grader,
+            from: u64,
+            beats: u64,
+            each: &mut dyn FnMut(u64, Grade),
+        ) {
+            let config = config();
+            for beat in from..from + beats {
+                let mut lost = false;
+                for _ in 0..5 {
+                    lost = self.lost();
+                }
+                if !lost {
+                    grader.heard(
+                        &config,
+                        Mark {
+                            boot: 1,
+                            slot: beat * 5,
+                        },
+                    );
+                }
+                each(beat, grader.grade());
+            }
+        }
+    }
+
+    /// Falls an hour by the closed form, K 8.
+    fn falls_per_h(p: f64, burst: f64) -> f64 {
+        let lambda = 1.0 - 1.0 / burst - p / (burst * (1.0 - p));
+        let stay = p + (1.0 - p) * lambda.powi(5);
+        p * (1.0 - stay) * stay.powi(7) * 720_000.0
+    }
+
+    #[test]
+    fn the_logarithm_is_that_of_the_processor() {
+        for k in 0..4_000_i64 {
+            let x = 1 + k * k * k * 61;
+            let off = f64::from(log2_16(x)) / 65_536.0 - (x as f64).log2();
+            assert!(off.abs() < 0.01, "{x}: {off}");
+        }
+        assert_eq!(log2_16(-5), 0);
+        assert!(log2_16(i64::MAX) > 62 << 16);
+    }
+
+    /// Source: the closed form of the channel, p·(1 − s)·s^(K−1) with s the chance that a lost beat is
+    /// followed by another.
+    #[test]
+    fn the_forecast_is_that_of_the_closed_form() {
+        for (p, burst) in [
+            (0.01, 5.0),
+            (0.01, 10.0),
+            (0.03, 5.0),
+            (0.1, 5.0),
+            (0.1, 10.0),
+        ] {
+            let mut told: Vec<f64> = (0..20)
+                .map(|seed| {
+                    let mut grader = Grader::new();
+                    Air::new(p, burst, 7 + seed).run(&mut grader, 1, 200_000, &mut |_, _| {});
+                    f64::from(grader.falls_per_1000_h(&config())) / 1e3
+                })
+                .collect();
+            told.sort_by(f64::total_cmp);
+            let middle = told[10] / falls_per_h(p, burst);
+            assert!((0.5..2.0).contains(&middle), "{p} {burst}: {middle}");
+            let ends = (told[0], told[19]);
+            assert!(
+                ends.0 > falls_per_h(p, burst) / 4.0 && ends.1 < falls_per_h(p, burst) * 4.0,
+                "{p} {burst}: {ends:?} {}",
+                falls_per_h(p, burst)
+            );
+        }
+    }
+
+    #[test]
+    fn a_link_that_has_become_poor_is_named_within_seconds() {
+        let mut seconds: Vec<f64> = (0..300)
+            .map(|seed| {
+                let mut grader = Grader::new();
+                Air::new(0.001, 1.0 / 0.999, 1 + seed).run(&mut grader, 1, 200_000, &mut |_, _| {});
+                assert!(grader.grade() > Grade::Poor);
+                let mut named = None;
+                Air::new(0.1, 5.0, 999 + seed).run(
+                    &mut grader,
+                    200_001,
+                    20_000,
+                    &mut |beat, grade| {
+                        if grade == Grade::Poor && named.is_none() {
+                            named = Some((beat - 200_000) as f64 * 0.005);
+                        }
+                    },
+                );
+                named.unwrap_or(1e9)
+            })
+            .collect();
+        seconds.sort_by(f64::total_cmp);
+        std::println!(
+            "poor after {:.1} s, 95 %: {:.1} s",
+            seconds[150],
+            seconds[285]
+        );
+        assert!(seconds[150] <= 10.0 && seconds[285] <= 15.0);
+    }
+
+    /// Links about both thresholds and between.
+    #[test]
+    fn a_grade_does_not_flutter_on_its_threshold() {
+        for (p, burst) in [
+            (0.002, 4.5),
+            (0.01, 3.5),
+            (0.004, 5.0),
+            (0.01, 4.0),
+            (0.05, 3.0),
+            (0.001, 6.0),
+        ] {
+            let (mut changes, hours) = (0, 12);
+            for seed in 0..2 {
+                let mut grader = Grader::new();
+                let mut air = Air::new(p, burst, 31 + seed);
+                air.run(&mut grader, 1, 360_000, &mut |_, _| {});
+                let mut before = grader.grade();
+                air.run(
+                    &mut grader,
+                    360_001,
+                    720_000 * hours / 2,
+                    &mut |_, grade| {
+                        changes += u64::from(grade != before);
+                        before = grade;
+                    },
+                );
+            }
+            let per_h = changes as f64 / hours as f64;
+            std::println!(
+                "{p} {burst}: {:.3} falls/h, {per_h:.1} changes/h",
+                falls_per_h(p, burst)
+            );
+            assert!(per_h <= 4.0, "{p} {burst}: {per_h}");
+        }
+    }
+
+    #[test]
+    fn no_slots_lead_astray() {
+        let mut next = drawn::numbers(5);
+        let (config, mut grader) = (config(), Grader::new());
+        for _ in 0..20_000 {
+            let who = Mark {
+                boot: (next() % 3) as u32,
+                slot: next() >> (next() % 64),
+            };
+            grader.heard(&config, who);
+            let _ = grader.falls_per_1000_h(&config);
+            assert!((0..=ONE).contains(&grader.long.lost));
+        }
+    }
+}

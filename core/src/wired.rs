@@ -1,0 +1,499 @@
+//! A wired probe: edges found on the board itself, told by the same lines without the air.
+//!
+//! ```text
+//!  barrier or onset line ─▶ edge, sight ─▶ playout at contact + D ─▶ lines
+//! ```
+//!
+//! Hand in every confirmed edge with its onset, then a [`sight`](Wired::sight) of what the probe
+//! shows now and whether [`health`](crate::health) vouches for it; [`poll`](Wired::poll) until
+//! nothing more leaves, then set the outputs to [`lines`](Wired::lines). READY falls when no sight
+//! came for `dead`, so a loop or a converter that stands cannot keep it. Contact that is being
+//! confirmed for longer than D stops the line at D after it began.
+//!
+//! A measuring signal, not a safety function; no performance level is claimed; guards and
+//! emergency stop stay in charge.
+
+use crate::frame::Contact;
+use crate::lines::{Causes, Decision, Latch, Obstacles, Rearmed};
+use crate::playout::{EdgeRemarks, PlayedEdge, Playout};
+use crate::time::{Instant, TickRate};
+
+/// A wired probe as planned.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct WiredPlan {
+    /// D: from contact to the edge of the output, ns. Take it longer than hold and chatter together.
+    pub delay_ns: u32,
+    /// Longest time from sight to sight that keeps READY, ns.
+    pub dead_ns: u32,
+    /// Longest time from poll to poll that is not late, ns.
+    pub poll_ns: u32,
+    /// Sights of open contact in a row before a re-arm is granted.
+    pub open_sights: u8,
+    /// From one rise of the re-arm wire to the next that counts, ns.
+    pub lock_ns: u64,
+}
+
+impl WiredPlan {
+    /// Contact to output in 5 ms, for holds of up to 4 ms.
+    pub const USUAL: Self = Self {
+        delay_ns: 5_000_000,
+        dead_ns: 2_000_000,
+        poll_ns: 100_000,
+        open_sights: 8,
+        lock_ns: 1_000_000_000,
+    };
+}
+
+/// The rule that a plan breaks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum WiredConfigError {
+    /// No delay of a tick, or more than a second.
+    Delay,
+    /// A loop that stands must be noticed before a touch is due.
+    DeadNotBelowDelay,
+    /// No sight of open contact asked for.
+    Sights,
+}
+
+impl core::fmt::Display for WiredConfigError {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(match self {
+            Self::Delay => "delay is not within a tick and 1 s",
+            Self::DeadNotBelowDelay => {
+                "dead is 0 or not below delay: a loop that stands could hide a touch"
+            }
+            Self::Sights => "open sights are 0: a re-arm must see contact open",
+        })
+    }
+}
+
+impl core::error::Error for WiredConfigError {}
+
+/// A plan that keeps its promises, in ticks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct WiredConfig {
+    delay: u64,
+    dead: u64,
+    poll: u64,
+    lock: u64,
+    open: u8,
+}
+
+impl WiredConfig {
+    /// Checks `plan` for a board that counts ticks of `rate`.
+    ///
+    /// # Errors
+    /// The first broken rule, [`WiredConfigError`].
+    pub const fn new(rate: TickRate, plan: WiredPlan) -> Result<Self, WiredConfigError> {
+        let delay = rate.ticks_from_ns(plan.delay_ns as u64);
+        let dead = rate.ticks_from_ns(plan.dead_ns as u64);
+        if delay == 0 || plan.delay_ns > 1_000_000_000 {
+            return Err(WiredConfigError::Delay);
+        }
+        if dead == 0 || dead >= delay {
+            return Err(WiredConfigError::DeadNotBelowDelay);
+        }
+        if plan.open_sights == 0 {
+            return Err(WiredConfigError::Sights);
+        }
+        Ok(Self {
+            delay,
+            dead,
+            poll: rate.ticks_from_ns(plan.poll_ns as u64),
+            lock: rate.ticks_from_ns(plan.lock_ns),
+            open: plan.open_sights,
+        })
+    }
+}
+
+/// The board's side of a wired probe.
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Wired {
+    latch: Latch,
+    playout: Playout,
+    /// Number of the newest edge; its lowest bit is its level. `None` before the first sight.
+    number: Option<u8>,
+    /// The output's own level: contact, as far as it has left.
+    touched: bool,
+    /// The newest sight, where it was sound.
+    sound: Option<Instant>,
+    fault: bool,
+    /// Since when an edge is being confirmed.
+    between: Option<Instant>,
+    /// Whether the lines were asked for before.
+    asked: bool,
+}
+
+impl Wired {
+    /// At power-up: stop.
+    #[must_use]
+    pub fn new() -> Self {
+        Self {
+            latch: Latch::new(),
+            playout: Playout::default(),
+            number: None,
+            touched: true,
+            sound: None,
+            fault: false,
+            between: None,
+            asked: false,
+        }
+    }
+
+    /// A confirmed edge to `touched`, which happened at `onset` within `bound` ticks. One that
+    /// repeats the level before it latches the line: an edge was lost.
+    pub fn edge(&mut self, touched: bool, onset: Instant, bound: u32) {
+        // Before the first sight there is nothing that could be wrong.
+        let before = self.number.unwrap_or(u8::from(!touched));
+        let again = before & 1 == u8::from(touched);
+        let number = if again { before + 2 } else { before + 1 } & 31;
+        if again {
+            self.latch.set(Causes::SEQUENCE);
+        }
+        self.number = Some(number);
+        if !self
+            .playout
+            .take(number, onset, bound, EdgeRemarks::NONE, None)
+        {
+            self.latch.set(Causes::FULL);
+        }
+    }
+
+    /// What the probe shows at `now`, and whether health vouches for it. After the edges of that
+    /// pass: contact that they do not explain latches the line.
+    pub fn sight(&mut self, now: Instant, contact: Contact, sound: bool) {
+        self.sound = sound.then_some(now);
+        self.fault = contact == Contact::Fault;
+        self.latch.sight(contact == Contact::Open);
+        let level = match contact {
+            Contact::Fault => {
+                self.latch.set(Causes::FAULT);
+                None
+            }
+            Contact::Between => None,
+            Contact::Open => Some(0),
+            Contact::Touched => Some(1),
+        };
+        if contact == Contact::Between {
+            self.between.get_or_insert(now);
+        } else {
+            self.between = None;
+        }
+        let Some(level) = level else { return };
+        match self.number {
+            None => {
+                self.number = Some(level);
+                self.touched = level == 1;
+            }
+            Some(number) if number & 1 != level => self.latch.set(Causes::SEQUENCE),
+            Some(_) => {}
+        }
+    }
+
+    fn is_ready(&self, config: &WiredConfig, now: Instant) -> bool {
+        let fresh = |at: Instant| now.ticks().saturating_sub(at.ticks()) <= config.dead;
+        self.sound.is_some_and(fresh) && self.number.is_some() && self.latch.causes().is_empty()
+    }
+
+    /// When contact that is being confirmed has to stop the line.
+    fn patience(&self, config: &WiredConfig) -> Option<Instant> {
+        let since = self.between?;
+        Some(Instant::from_ticks(
+            since.ticks().saturating_add(config.delay),
+        ))
+    }
+
+    /// The next edge that leaves by `now`; call until there is none.
+    pub fn poll(&mut self, config: &WiredConfig, now: Instant) -> Option<PlayedEdge> {
+        let left = self.playout.leave(config.delay, now)?;
+        let mut edge = left.edge;
+        if now.ticks() > left.at.ticks().saturating_add(config.poll) {
+            edge.remarks.insert(EdgeRemarks::LATE);
+        }
+        if !self.is_ready(config, now) {
+            edge.remarks.insert(EdgeRemarks::MASKED);
+        }
+        if edge.touched {
+            self.touched = true;
+            if edge.remarks.has(EdgeRemarks::LATE) {
+                self.latch.set(Causes::TIME);
+            }
+        } else if self.latch.causes().is_empty() {
+            self.touched = false;
+        }
+        Some(edge)
+    }
+
+    /// What the outputs are to say from `now` on; the first answer is stop.
+    #[must_use]
+    pub fn lines(&mut self, config: &WiredConfig, now: Instant) -> Decision {
+        let first = !core::mem::replace(&mut self.asked, true);
+        let due = match (self.playout.next_due(config.delay), self.patience(config)) {
+            (Some(due), Some(patience)) => Some(due.min(patience)),
+            (due, patience) => due.or(patience),
+        };
+        let overdue = due.is_some_and(|due| due <= now);
+        let Some(sight) = self
+            .sound
+            .filter(|_| !first && !overdue && self.is_ready(config, now))
+        else {
+            return Decision::STOP;
+        };
+        let dead = sight.ticks().saturating_add(config.dead);
+        let due = due.map_or(u64::MAX, |due| due.ticks().saturating_sub(1));
+        Decision {
+            ready: true,
+            run: !self.touched,
+            valid_until: Some(Instant::from_ticks(dead.min(due))),
+        }
+    }
+
+    /// When to poll again at the latest.
+    #[must_use]
+    pub fn deadline(&self, config: &WiredConfig) -> Option<Instant> {
+        let dead = self
+            .sound
+            .map(|at| at.ticks().saturating_add(config.dead + 1));
+        let dead = dead.map(Instant::from_ticks);
+        [
+            self.playout.next_due(config.delay),
+            self.patience(config),
+            dead,
+        ]
+        .into_iter()
+        .flatten()
+        .min()
+    }
+
+    /// The level of the re-arm wire; what came of it, where it rose.
+    pub fn rearm(&mut self, config: &WiredConfig, now: Instant, wire: bool) -> Option<Rearmed> {
+        let fresh = |at: Instant| now.ticks().saturating_sub(at.ticks()) <= config.dead;
+        let obstacles = Obstacles {
+            live: self.sound.is_some_and(fresh),
+            edge_pending: !self.playout.is_empty(),
+            cause_persists: self.fault,
+        };
+        let came = self
+            .latch
+            .wire(wire, now, config.lock, config.open, obstacles);
+        if came == Some(Ok(())) {
+            self.touched = self.number.is_none_or(|number| number & 1 == 1);
+        }
+        came
+    }
+
+    /// Latches the line at stop, for a cause of the caller's own.
+    pub fn latch(&mut self, cause: Causes) {
+        self.latch.set(cause);
+    }
+
+    /// Why the line is latched at stop.
+    #[must_use]
+    pub const fn causes(&self) -> Causes {
+        self.latch.causes()
+    }
+}
+
+impl Default for Wired {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drawn;
+    use crate::lines::RearmRefused;
+
+    const fn at(ticks: u64) -> Instant {
+        Instant::from_ticks(ticks)
+    }
+
+    /// Ticks are microseconds: D 5000, dead 2000, poll 100.
+    fn config() -> WiredConfig {
+        WiredConfig::new(TickRate::from_hz(1_000_000).unwrap(), WiredPlan::USUAL).unwrap()
+    }
+
+    #[test]
+    fn a_touch_stops_the_line_at_contact_and_delay() {
+        let (config, mut wired) = (config(), Wired::new());
+        for now in [0, 1_000] {
+            wired.sight(at(now), Contact::Open, true);
+            let first = now == 0;
+            assert_eq!(wired.lines(&config, at(now)).run, !first);
+        }
+        // Contact at 2000, confirmed 1000 later.
+        wired.sight(at(2_000), Contact::Between, true);
+        assert!(wired.lines(&config, at(2_000)).run);
+        wired.edge(true, at(2_010), 3);
+        wired.sight(at(3_000), Contact::Touched, true);
+        for now in (3_000..7_010).step_by(10) {
+            wired.sight(at(now), Contact::Touched, true);
+            assert_eq!(wired.poll(&config, at(now)), None);
+            let lines = wired.lines(&config, at(now));
+            assert!(
+                lines.run && lines.valid_until < Some(at(7_010)),
+                "{now} {lines:?}"
+            );
+        }
+        let edge = wired.poll(&config, at(7_010)).unwrap();
+        assert_eq!(
+            (edge.onset, edge.bound, edge.touched),
+            (Some(at(2_010)), 3, true)
+        );
+        assert_eq!(edge.remarks, EdgeRemarks::NONE);
+        let lines = wired.lines(&config, at(7_010));
+        assert!(lines.ready && !lines.run);
+    }
+
+    #[test]
+    fn confirming_for_longer_than_the_delay_stops() {
+        let (config, mut wired) = (config(), Wired::new());
+        wired.sight(at(0), Contact::Open, true);
+        let _ = wired.lines(&config, at(0));
+        for now in 1..10_000 {
+            wired.sight(
+                at(now),
+                if now < 100 {
+                    Contact::Open
+                } else {
+                    Contact::Between
+                },
+                true,
+            );
+            assert_eq!(wired.lines(&config, at(now)).run, now < 5_100, "{now}");
+        }
+    }
+
+    #[test]
+    fn a_standing_loop_and_an_unsound_probe_drop_ready_without_a_latch() {
+        let (config, mut wired) = (config(), Wired::new());
+        wired.sight(at(0), Contact::Open, true);
+        let _ = wired.lines(&config, at(0));
+        let lines = wired.lines(&config, at(2_000));
+        assert!(lines.ready && lines.valid_until == Some(at(2_000)));
+        assert_eq!(wired.lines(&config, at(2_001)), Decision::STOP);
+        wired.sight(at(2_002), Contact::Open, false);
+        assert_eq!(wired.lines(&config, at(2_002)), Decision::STOP);
+        wired.sight(at(2_003), Contact::Open, true);
+        assert!(wired.lines(&config, at(2_003)).run && wired.causes().is_empty());
+    }
+
+    #[test]
+    fn late_lost_and_faulty_latch_until_a_rise_of_the_wire() {
+        for cause in [Causes::TIME, Causes::SEQUENCE, Causes::FAULT] {
+            let (config, mut wired) = (config(), Wired::new());
+            wired.sight(at(0), Contact::Open, true);
+            let mut contact = Contact::Touched;
+            if cause == Causes::TIME {
+                wired.edge(true, at(10), 0);
+                let edge = wired.poll(&config, at(5_111)).unwrap();
+                assert!(edge.remarks.has(EdgeRemarks::LATE));
+            } else if cause == Causes::FAULT {
+                contact = Contact::Fault;
+            }
+            // A contact that no edge explains.
+            wired.sight(at(6_000), contact, true);
+            assert_eq!(wired.causes(), cause);
+            if cause != Causes::SEQUENCE {
+                wired.sight(at(6_000), contact, true);
+            }
+            assert_eq!(wired.rearm(&config, at(6_000), false), None);
+            assert_eq!(
+                wired.rearm(&config, at(6_001), true),
+                Some(Err(RearmRefused::NotOpen))
+            );
+            if cause == Causes::TIME {
+                wired.edge(false, at(6_100), 0);
+                assert!(wired.poll(&config, at(11_100)).is_some());
+            }
+            let later = 2_000_000;
+            for k in 0..8 {
+                wired.sight(at(later + k), Contact::Open, true);
+            }
+            assert_eq!(wired.rearm(&config, at(later + 8), false), None);
+            assert_eq!(wired.rearm(&config, at(later + 9), true), Some(Ok(())));
+            let _ = wired.lines(&config, at(later + 9));
+            assert!(wired.lines(&config, at(later + 10)).run, "{cause:?}");
+        }
+    }
+
+    #[test]
+    fn rules_have_their_names() {
+        use WiredConfigError as E;
+        let refused = |change: fn(&mut WiredPlan)| {
+            let mut plan = WiredPlan::USUAL;
+            change(&mut plan);
+            WiredConfig::new(TickRate::from_hz(1_000_000).unwrap(), plan).err()
+        };
+        assert_eq!(refused(|_| {}), None);
+        assert_eq!(refused(|plan| plan.delay_ns = 400), Some(E::Delay));
+        assert_eq!(
+            refused(|plan| plan.dead_ns = 5_000_000),
+            Some(E::DeadNotBelowDelay)
+        );
+        assert_eq!(refused(|plan| plan.dead_ns = 0), Some(E::DeadNotBelowDelay));
+        assert_eq!(refused(|plan| plan.open_sights = 0), Some(E::Sights));
+    }
+
+    /// Any calls in any order, any times: RUN never stands past a touch that is due.
+    #[test]
+    fn no_calls_lead_astray() {
+        let mut next = drawn::numbers(11);
+        let (config, mut wired) = (config(), Wired::new());
+        let mut touch: Option<u64> = None;
+        let mut now = 0_u64;
+        for _ in 0..200_000 {
+            now = if next() % 500 == 0 {
+                next() >> (next() % 64)
+            } else {
+                now.saturating_add(next() % 900)
+            };
+            match next() % 6 {
+                0 => {
+                    let onset = now.saturating_sub(next() % 3_000);
+                    let touched = next() % 2 == 0;
+                    if touched {
+                        touch = Some(onset.saturating_add(5_000));
+                    }
+                    wired.edge(touched, at(onset), (next() % 9) as u32);
+                }
+                1 => {
+                    let contact = [
+                        Contact::Open,
+                        Contact::Touched,
+                        Contact::Between,
+                        Contact::Fault,
+                    ];
+                    wired.sight(at(now), contact[(next() % 4) as usize], next() % 4 != 0);
+                }
+                2 => while wired.poll(&config, at(now)).is_some() {},
+                3 => {
+                    let _ = wired.rearm(&config, at(now), next() % 2 == 0);
+                }
+                4 => {
+                    let _ = wired.deadline(&config);
+                }
+                _ => {
+                    let lines = wired.lines(&config, at(now));
+                    if wired
+                        .playout
+                        .next_due(config.delay)
+                        .is_some_and(|due| due <= at(now))
+                    {
+                        assert_eq!(lines, Decision::STOP);
+                    }
+                    assert!(!lines.run || lines.ready && lines.valid_until >= Some(at(now)));
+                }
+            }
+        }
+        assert!(touch.is_some());
+    }
+}
