@@ -11,6 +11,14 @@ pub struct StoredCharge {
     pub unseen_uah: u32,
 }
 
+/// A store that is wanted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct ChargeWrite {
+    /// What to store; `None`: that the charge used is not known.
+    pub charge: Option<StoredCharge>,
+}
+
 /// Charge used, and what of it is stored.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -57,7 +65,7 @@ impl Used {
     }
 
     /// What is to be stored now: after every change, and after every `step_uah`.
-    pub(super) fn want(&self, step_uah: u32) -> Option<Option<StoredCharge>> {
+    pub(super) fn want(&self, step_uah: u32) -> Option<ChargeWrite> {
         let due = match (self.charge, self.stored) {
             (Some(charge), Some(stored)) => {
                 let same = charge.unseen_uah == stored.unseen_uah;
@@ -65,11 +73,13 @@ impl Used {
             }
             (charge, stored) => charge.is_some() != stored.is_some(),
         };
-        due.then_some(self.charge)
+        due.then_some(ChargeWrite {
+            charge: self.charge,
+        })
     }
 
     /// The store of `charge` is durable.
-    pub(super) fn stored(&mut self, charge: Option<StoredCharge>) {
-        self.stored = charge;
+    pub(super) fn stored(&mut self, write: ChargeWrite) {
+        self.stored = write.charge;
     }
 }

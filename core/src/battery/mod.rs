@@ -31,7 +31,7 @@ mod tests;
 
 pub use chemistry::{Chemistry, FULL_SHARE};
 pub use config::{BatteryConfig, BatteryConfigError, BatteryPlan, Load, Pack};
-pub use counter::StoredCharge;
+pub use counter::{ChargeWrite, StoredCharge};
 pub use reasons::Reasons;
 pub use state::{BatteryState, Verdict};
 
@@ -153,16 +153,15 @@ impl Battery {
         });
     }
 
-    /// What is to be stored, `None` while nothing is: `Some(None)` stores that the charge used is
-    /// not known. Say so by [`stored`](Self::stored) once it is durable.
+    /// What is to be stored, if anything; say so by [`stored`](Self::stored) once it is durable.
     #[must_use]
-    pub fn want(&self, config: &BatteryConfig) -> Option<Option<StoredCharge>> {
+    pub fn want(&self, config: &BatteryConfig) -> Option<ChargeWrite> {
         self.used.want(step_uah(config))
     }
 
     /// A store is durable.
-    pub fn stored(&mut self, charge: Option<StoredCharge>) {
-        self.used.stored(charge);
+    pub fn stored(&mut self, write: ChargeWrite) {
+        self.used.stored(write);
     }
 
     /// What is known at `now_s`, of the clock of the readings.
