@@ -13,6 +13,8 @@
 //!
 //! Both charges are counted from the reserve, not from empty: capacity scales them alike. Where
 //! voltage and charge disagree the voltage is taken, and the smaller of both bounds the end.
+//! So more charge used may raise a lower bound once, where it settles such a contradiction; and
+//! one sag at less charge is that of a stiffer pack, whose reserve is smaller.
 //! The charge bounds the end only from above for unknown cells and those that leak at rest.
 //! Internal resistance from two loads and mean current are textbook arithmetic; 15 % for the
 //! capacity, 6 % for the counter and 25 % for the resistance are typical, from memory.
