@@ -192,7 +192,7 @@ pub(crate) const KEYS: [Key; 64] = [
     key("clock.tolerance", Quantity(&SHARE), "50ppm", ("0ppm", "10%"), Later, "how far the clock of the probe may run off"),
     key("clock.drift", Quantity(&SHARE), "0ppm", ("0ppm", "1%"), Later, "how far its rate moves in an hour"),
     key("battery.cells", Count, "2", ("1", "100"), Later, "cells in series"),
-    key("battery.chemistry", Word(&["alkaline", "lithium", "nimh"]), "alkaline", NO_RANGE, Later, "what the cells are made of"),
+    key("battery.chemistry", Word(&["alkaline", "lithium", "lithium_iron", "nimh", "thionyl"]), "alkaline", NO_RANGE, Later, "what the cells are made of; lithium: with manganese dioxide, lithium_iron: with iron disulfide, thionyl: lithium with thionyl chloride"),
     key("battery.temperature", Quantity(&TEMPERATURE), "20C", ("-40C", "85C"), Later, "temperature of the cells"),
     key("battery.run", Quantity(&TIME), "8h", ("1s", "87600h"), Later, "how long a run without change of cells must last"),
     key("control.input_delay", Quantity(&TIME), "0ns", ("0ns", "1s"), Later, "constant delay of the control's input"),
