@@ -18,6 +18,7 @@
 //! * [`onset`] waits out the chatter, finds the instant of contact inside it and states its doubt.
 //! * [`hits`] merges the hits of a turning cutter into one touch.
 //! * [`lateness`] calibrates out what comparator and filter add.
+//! * [`battery`] says how long the cells last, or that it cannot tell.
 //! * [`clock`] tells when a slot of the probe begins on the clock of the receiver.
 //! * [`head`] is the probe's side of a link, [`receiver`] the board's; [`link`] holds its rules,
 //!   [`frame`] the sixteen bytes, [`clock`] the probe's time on the receiver's, [`playout`] the
@@ -61,6 +62,7 @@
 #![forbid(unsafe_code)]
 
 pub mod barrier;
+pub mod battery;
 mod bits;
 pub mod clock;
 pub mod edge;

@@ -23,6 +23,7 @@
 
 pub mod adc;
 pub mod approach;
+pub mod battery;
 pub mod blade;
 pub mod bursts;
 pub mod capture;

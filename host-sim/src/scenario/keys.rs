@@ -206,7 +206,7 @@ pub(crate) const KEYS: [Key; 76] = [
     key("clock.tolerance", Quantity(&SHARE), "60ppm", ("1ppm", "5%"), Air, "how far the clocks of probe and board may run apart; acts beside [link]"),
     key("clock.drift", Quantity(&DRIFT), "0.1ppm/s", ("0ppm/s", "1000ppm/s"), Air, "how fast that may change"),
     key("battery.cells", Count, "2", ("1", "100"), Later, "cells in series"),
-    key("battery.chemistry", Word(&["alkaline", "lithium", "nimh"]), "alkaline", NO_RANGE, Later, "what the cells are made of"),
+    key("battery.chemistry", Word(&["alkaline", "lithium", "lithium_iron", "nimh", "thionyl"]), "alkaline", NO_RANGE, Later, "what the cells are made of; lithium: with manganese dioxide, lithium_iron: with iron disulfide, thionyl: lithium with thionyl chloride"),
     key("battery.temperature", Quantity(&TEMPERATURE), "20C", ("-40C", "85C"), Later, "temperature of the cells"),
     key("battery.run", Quantity(&TIME), "8h", ("1s", "87600h"), Later, "how long a run without change of cells must last"),
     key("control.input_delay", Quantity(&TIME), "0ns", ("0ns", "1s"), Later, "constant delay of the control's input"),

@@ -13,6 +13,7 @@ pub mod closed_form;
 pub mod false_touches;
 pub mod judged;
 pub mod over_air;
+pub mod packs;
 pub mod ready_drops;
 pub mod replayed;
 pub mod runner;

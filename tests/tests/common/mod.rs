@@ -14,6 +14,7 @@ pub(crate) fn cases(cases: u32) -> ProptestConfig {
     }
 }
 
+#[allow(dead_code)] // Not every room has a time.
 pub(crate) fn at(ticks: u64) -> Instant {
     Instant::from_ticks(ticks)
 }

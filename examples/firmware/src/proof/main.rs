@@ -7,6 +7,7 @@
 #![no_std]
 #![no_main]
 
+mod battery;
 mod link;
 
 use core::fmt::Write;
@@ -89,6 +90,7 @@ fn main() -> ! {
         }
         self_test();
         link::all();
+        battery::all();
         if let Err(why) = calibrate() {
             let _ = write!(Nowhere, "{why}");
         }

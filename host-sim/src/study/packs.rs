@@ -1,0 +1,262 @@
+//! Batteries over their whole life through the very gauge of the core: is a yes ever wrong, and
+//! how much is thrown away by caution?
+
+use rand_distr::{Distribution, StandardNormal};
+use rayon::prelude::*;
+use std::ops::Range;
+use trueonset::battery::{
+    Battery, BatteryConfig, BatteryConfigError, BatteryPlan, Cells as Known, Chemistry, Load,
+    Observation, Pack, Verdict,
+};
+
+use crate::model::battery::{uniform, Cells, NOISE_MV};
+use crate::model::rng::{self, Rng};
+
+/// Runs that are asked about, h.
+pub const RUNS_H: [u32; 2] = [8, 72];
+/// Steps in an hour; readings and verdicts come once an hour.
+const STEPS: u32 = 10;
+/// How long a duty stays, h.
+const STAYS_H: u32 = 2;
+/// Greatest duty, ‰; each is as likely.
+const DUTY_PERMILLE: u16 = 400;
+/// Part-used packs have lost this share of their charge, evenly between.
+const USED: (f64, f64) = (0.2, 0.8);
+/// How much warmer than the coldest the cells are, up and down over a day, K.
+const WARMER: (f64, f64) = (1.5, 1.5);
+/// One reading in so many comes after a rest, of so many seconds.
+const RESTED: (u32, u32) = (8, 7_200);
+/// What a layer grown in it takes from the first pulse, mV.
+const LAYER_MV: f64 = 300.0;
+
+/// Which packs.
+#[derive(Debug, Clone, Copy)]
+pub struct Case {
+    /// What they are made of.
+    pub chemistry: Chemistry,
+    /// Coldest, °C.
+    pub celsius: i16,
+    /// New, and known to be; else part-used, and nobody knows.
+    pub new: bool,
+    /// Capacity -15 %, voltage at its lower end, resistance +20 % together.
+    pub worst: bool,
+}
+
+/// How one pack lived.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Life {
+    /// From the first reading to the end, h.
+    pub hours: f64,
+    /// Verdicts given.
+    pub verdicts: u64,
+    /// For each run: times it was told yes and did not last.
+    pub wrong_yes: [u64; 2],
+    /// For each run: times it was told no and did last.
+    pub wrong_no: [u64; 2],
+    /// For each run: how much earlier than needed the yes ended for the first time, h.
+    pub spare_h: [f64; 2],
+    /// Times the end lay outside the bounds told.
+    pub outside: [u64; 2],
+    /// Resistance learned against the true one, half-way, relative.
+    pub resistance_error: f64,
+}
+
+impl Case {
+    /// Cells as probes have them, under an infrared head: from memory.
+    ///
+    /// # Errors
+    /// None for the chemistries there are.
+    pub fn config(&self) -> Result<BatteryConfig, BatteryConfigError> {
+        let (cells, capacity_uah, pulse_ua, stop_mv) = match self.chemistry {
+            Chemistry::LithiumManganese => (1, 1_450_000, 60_000, 2_000),
+            Chemistry::LithiumIron => (2, 2_900_000, 60_000, 1_800),
+            Chemistry::Nimh => (2, 1_950_000, 60_000, 1_900),
+            Chemistry::Alkaline => (2, 2_300_000, 60_000, 1_800),
+            Chemistry::LithiumThionyl => (1, 1_100_000, 20_000, 2_200),
+        };
+        BatteryConfig::new(BatteryPlan {
+            pack: Pack {
+                chemistry: self.chemistry,
+                cells,
+                capacity_uah,
+            },
+            load: Load {
+                base_ua: 250,
+                measuring_ua: 9_000,
+                least_duty_permille: 0,
+                most_duty_permille: DUTY_PERMILLE,
+                pulse_ua,
+                stop_mv,
+            },
+            reading_mv: (3.0 * NOISE_MV) as u16,
+            coldest_decicelsius: self.celsius * 10,
+            stale_s: 7_200,
+        })
+    }
+
+    /// The lives of the packs of these numbers; each has a random stream of its own.
+    ///
+    /// # Errors
+    /// As [`config`](Self::config).
+    pub fn lives(&self, packs: Range<u64>) -> Result<Vec<Life>, BatteryConfigError> {
+        let config = self.config()?;
+        let one = |pack| {
+            let words = [pack, self.chemistry as u64, self.celsius as u64];
+            let more = [u64::from(self.new), u64::from(self.worst)];
+            self.life(&config, &mut rng::stream(&[&words[..], &more].concat()))
+        };
+        Ok(packs.into_par_iter().map(one).collect())
+    }
+
+    fn life(&self, config: &BatteryConfig, rng: &mut Rng) -> Life {
+        let load = config.plan().load;
+        let mut cells = Cells::drawn(config.plan().pack, rng);
+        if self.worst {
+            cells = cells.worst();
+        }
+        if !self.new {
+            let (from, to) = USED;
+            cells.use_share(from + (to - from) * uniform(rng));
+        }
+        let begin = cells.share();
+        let phase = (uniform(rng) * f64::from(STAYS_H * STEPS)) as u32;
+        let mut battery = Battery::new(config, None);
+        let (mut counter_uah, mut duty) = (0.0, 0.0);
+        let mut told = Vec::new();
+        let mut life = Life::default();
+        let mut step = 0;
+        loop {
+            let hour = f64::from(step) / f64::from(STEPS);
+            let (mean, swing) = WARMER;
+            let day = std::f64::consts::TAU * hour / 24.0;
+            let celsius = f64::from(self.celsius) + mean + swing * day.sin();
+            if cells.ended(&load, celsius) {
+                life.hours = hour;
+                break;
+            }
+            if step == 0 || (step + phase) % (STAYS_H * STEPS) == 0 {
+                duty = uniform(rng) * f64::from(DUTY_PERMILLE) / 1e3;
+            }
+            if step % STEPS == 0 {
+                let mut seen = reading(&cells, &load, celsius, rng);
+                seen.at_s = step * (3_600 / STEPS);
+                seen.counter_uah = counter_uah as u32;
+                seen.cells = match (step, self.new) {
+                    (0, true) => Known::New,
+                    (0, false) => Known::Unknown,
+                    _ => Known::Same,
+                };
+                battery.observe(config, &seen);
+                let state = battery.state(config, seen.at_s);
+                told.push((state.lasts_s, RUNS_H.map(|run| state.lasts(run * 3_600))));
+                if let Some(found) = state.milliohms.filter(|_| cells.share() > begin / 2.0) {
+                    life.resistance_error = f64::from(found) / cells.milliohms(22.0) - 1.0;
+                }
+            }
+            counter_uah += cells.feed(&load, duty, 1.0 / f64::from(STEPS));
+            step += 1;
+        }
+        life.judge(&told);
+        life
+    }
+}
+
+/// A pair of readings, with noise and what a layer takes.
+fn reading(cells: &Cells, load: &Load, celsius: f64, rng: &mut Rng) -> Observation {
+    let mut noisy = |mv: f64| -> u32 {
+        let noise: f64 = StandardNormal.sample(rng);
+        (mv + NOISE_MV * noise).round().max(0.0) as u32
+    };
+    let (base, pulse) = (f64::from(load.base_ua), f64::from(load.pulse_ua));
+    let rest_mv = noisy(cells.loaded_mv(base, celsius));
+    let loaded = noisy(cells.loaded_mv(base + pulse, celsius));
+    let rested = uniform(rng) < 1.0 / f64::from(RESTED.0);
+    let layer = cells.chemistry().passivates() && rested;
+    Observation {
+        at_s: 0,
+        rest_mv,
+        loaded_mv: loaded.saturating_sub(if layer { LAYER_MV as u32 } else { 0 }),
+        pulse_ua: load.pulse_ua,
+        decicelsius: (celsius * 10.0) as i16,
+        counter_uah: 0,
+        rested_s: if rested { RESTED.1 } else { 0 },
+        cells: Known::Same,
+    }
+}
+
+impl Life {
+    /// Compares what was told each hour with the end.
+    fn judge(&mut self, told: &[((u32, u32), [Verdict; 2])]) {
+        self.verdicts = told.len() as u64;
+        let left = |hour: usize| self.hours - hour as f64;
+        for (hour, ((least, most), _)) in told.iter().enumerate() {
+            let left_s = left(hour) * 3_600.0;
+            // The end is known to a step.
+            let step_s = 3_600.0 / f64::from(STEPS);
+            self.outside[0] += u64::from(f64::from(*least) > left_s);
+            self.outside[1] += u64::from(f64::from(*most) < left_s - step_s);
+        }
+        for (k, run) in RUNS_H.into_iter().enumerate() {
+            let mut yes = false;
+            let mut ended = None;
+            for (hour, (_, verdicts)) in told.iter().enumerate() {
+                let lasts = left(hour) >= f64::from(run);
+                match verdicts[k] {
+                    Verdict::Yes => yes = true,
+                    _ if yes && ended.is_none() => ended = Some(hour),
+                    _ => {}
+                }
+                self.wrong_yes[k] += u64::from(verdicts[k] == Verdict::Yes && !lasts);
+                self.wrong_no[k] += u64::from(verdicts[k] == Verdict::No && lasts);
+            }
+            // Without any yes, all of it was thrown away.
+            let from = if yes { ended.unwrap_or(told.len()) } else { 0 };
+            self.spare_h[k] = left(from) - f64::from(run);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_yes_is_wrong_and_most_of_a_pack_is_used() {
+        for worst in [false, true] {
+            let case = Case {
+                chemistry: Chemistry::LithiumManganese,
+                celsius: 5,
+                new: true,
+                worst,
+            };
+            for life in case.lives(0..20).unwrap() {
+                assert!(life.hours > 400.0, "{life:?}");
+                assert_eq!(life.wrong_yes, [0, 0], "{life:?}");
+                assert_eq!(life.wrong_no, [0, 0], "{life:?}");
+                assert!(life.spare_h[0] < 60.0, "{life:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_verdict_is_judged_by_the_end() {
+        use Verdict::{CannotTell, No, Yes};
+        let mut life = Life {
+            hours: 12.0,
+            ..Life::default()
+        };
+        let told = [
+            [Yes, No],
+            [CannotTell, No],
+            [No, No],
+            [Yes, No],
+            [No, No],
+            [Yes, No],
+        ];
+        life.judge(&told.map(|verdicts| ((0, u32::MAX), verdicts)));
+        assert_eq!(life.wrong_yes, [1, 0]);
+        assert_eq!(life.wrong_no, [2, 0]);
+        assert!((life.spare_h[0] - 3.0).abs() < 1e-9);
+        assert_eq!(life.outside, [0, 0]);
+    }
+}
