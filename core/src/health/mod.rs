@@ -8,6 +8,7 @@
 //! emergency stop stay in charge.
 
 use crate::barrier::Optics;
+use crate::battery::Verdict;
 use crate::bits::bit_set;
 use crate::flags::Flags;
 use crate::lines::{Causes, Decision};
@@ -90,18 +91,6 @@ pub struct LinkVitals {
     pub grade: Grade,
 }
 
-/// Whether cells last the run.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Lasts {
-    /// They do.
-    Yes,
-    /// They do not.
-    No,
-    /// It cannot be told.
-    CannotTell,
-}
-
 /// All that was heard; what a probe has none of is left out by a builder, what has not spoken yet
 /// speaks against it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -159,11 +148,11 @@ impl Health {
     }
 
     /// Of a probe that lives on cells.
-    pub fn battery(self, lasts: Lasts) -> Self {
+    pub fn battery(self, lasts: Verdict) -> Self {
         self.with(match lasts {
-            Lasts::Yes => Ailments::NONE,
-            Lasts::No => Ailments::BATTERY_ENDS,
-            Lasts::CannotTell => Ailments::BATTERY_UNKNOWN,
+            Verdict::Yes => Ailments::NONE,
+            Verdict::No => Ailments::BATTERY_ENDS,
+            Verdict::CannotTell => Ailments::BATTERY_UNKNOWN,
         })
     }
 

@@ -31,7 +31,7 @@ fn what_could_hide_a_touch_silences_ready() {
     let sound = clear()
         .link(&LIVE)
         .optics(Some(&optics(Flags::NONE)))
-        .battery(Lasts::Yes);
+        .battery(Verdict::Yes);
     assert!(sound.ailments().is_empty());
     assert_eq!(sound.gate(run), run);
     let silent = [
@@ -48,15 +48,15 @@ fn what_could_hide_a_touch_silences_ready() {
         }),
     ];
     for health in silent {
-        for lasts in [Lasts::Yes, Lasts::No, Lasts::CannotTell] {
+        for lasts in [Verdict::Yes, Verdict::No, Verdict::CannotTell] {
             let health = health.battery(lasts);
             assert_eq!(health.gate(run), Decision::STOP, "{health:?}");
         }
     }
     // These are told in good time and take nothing away.
     for health in [
-        clear().battery(Lasts::No),
-        clear().battery(Lasts::CannotTell),
+        clear().battery(Verdict::No),
+        clear().battery(Verdict::CannotTell),
         clear().optics(Some(&optics(Flags::FILM))),
         clear().link(&LinkVitals {
             grade: Grade::Poor,
@@ -76,7 +76,7 @@ fn the_list_begins_with_the_most_urgent() {
             ..LIVE
         })
         .optics(Some(&optics(Flags::DARK.union(Flags::FILM))))
-        .battery(Lasts::No);
+        .battery(Verdict::No);
     let words: Vec<_> = health.ailments().words().collect();
     assert_eq!(
         words,

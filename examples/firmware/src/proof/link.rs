@@ -138,6 +138,7 @@ fn receiver(config: &LinkConfig, clock: ClockConfig) {
         }
         black_box((receiver.close(config), receiver.state()));
         black_box((receiver.counts(), receiver.newest()));
+        black_box((receiver.grade(), receiver.falls_per_1000_h(config)));
     }
     if let Err(why) = Sealed::parse(&bytes()) {
         let _ = write!(Nowhere, "{why}");

@@ -8,6 +8,7 @@
 #![no_main]
 
 mod battery;
+mod lines;
 mod link;
 
 use core::fmt::Write;
@@ -37,6 +38,10 @@ fn any() -> u32 {
     static mut SOURCE: u32 = 0;
     // SAFETY: a read of an aligned word of our own.
     unsafe { (&raw const SOURCE).read_volatile() }
+}
+
+fn yes() -> bool {
+    any() & 1 != 0
 }
 
 fn any64() -> u64 {
@@ -91,6 +96,7 @@ fn main() -> ! {
         self_test();
         link::all();
         battery::all();
+        lines::all();
         if let Err(why) = calibrate() {
             let _ = write!(Nowhere, "{why}");
         }

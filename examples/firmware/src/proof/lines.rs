@@ -1,0 +1,100 @@
+//! Output stage, wired probe and health, every entry, with arguments that nobody knows.
+
+use core::fmt::Write;
+use core::hint::black_box;
+
+use trueonset::battery::Verdict;
+use trueonset::frame::Contact;
+use trueonset::health::{Health, LinkVitals};
+use trueonset::lines::{Causes, Decision, Form, Outputs, OutputsConfig, Pins};
+use trueonset::link::{Grade, State};
+use trueonset::wired::{Wired, WiredConfig, WiredPlan};
+
+use super::{any, any64, instant, rate, yes, Nowhere};
+
+/// All of it.
+pub(crate) fn all() {
+    let form = match any() {
+        0 => Form::Levels,
+        1 => Form::Complementary,
+        _ => Form::Pulsed { half_ns: any() },
+    };
+    match OutputsConfig::new(rate(), form, any()) {
+        Ok(config) => outputs(&config),
+        Err(why) => {
+            let _ = write!(Nowhere, "{why}");
+        }
+    }
+    let plan = WiredPlan {
+        delay_ns: any(),
+        dead_ns: any(),
+        poll_ns: any(),
+        open_sights: any() as u8,
+        lock_ns: any64(),
+    };
+    match WiredConfig::new(rate(), plan) {
+        Ok(config) => wired(&config),
+        Err(why) => {
+            let _ = write!(Nowhere, "{why}");
+        }
+    }
+}
+
+fn outputs(config: &OutputsConfig) {
+    let mut outputs = Outputs::new();
+    while yes() {
+        black_box(outputs.set(config, decision(), instant()));
+        let seen = Pins {
+            ready: yes(),
+            run: yes(),
+            stop: yes(),
+        };
+        black_box(outputs.read_back(config, seen, instant()));
+    }
+}
+
+fn decision() -> Decision {
+    Decision {
+        ready: yes(),
+        run: yes(),
+        valid_until: yes().then(instant),
+    }
+}
+
+fn wired(config: &WiredConfig) {
+    let mut wired = Wired::new();
+    while yes() {
+        let contact = match any() & 3 {
+            0 => Contact::Open,
+            1 => Contact::Touched,
+            2 => Contact::Between,
+            _ => Contact::Fault,
+        };
+        wired.edge(yes(), instant(), any());
+        wired.sight(instant(), contact, yes());
+        black_box(wired.poll(config, instant()));
+        black_box((
+            wired.deadline(config),
+            wired.rearm(config, instant(), yes()),
+        ));
+        let lines = wired.lines(config, instant());
+        wired.latch(Causes::READ_BACK);
+        health(wired.causes(), lines);
+    }
+}
+
+fn health(causes: Causes, lines: Decision) {
+    let link = LinkVitals {
+        state: if yes() { State::Live } else { State::Down },
+        grade: if yes() { Grade::Poor } else { Grade::Good },
+    };
+    let lasts = if yes() { Verdict::Yes } else { Verdict::No };
+    let health = Health::of(causes, yes())
+        .link(&link)
+        .optics(None)
+        .battery(lasts);
+    for word in health.ailments().words() {
+        black_box(word);
+    }
+    black_box((health.gate(lines), health.ailments().first()));
+}
