@@ -228,3 +228,13 @@ fn anything_at_any_time_is_taken_without_harm() {
         }
     }
 }
+
+/// Wanted: a receiver in less than 1 kB of RAM, its configuration apart.
+#[test]
+fn both_sides_are_small() {
+    let receiver = core::mem::size_of::<Receiver>();
+    let head = core::mem::size_of::<Head>();
+    let configs = core::mem::size_of::<LinkConfig>() + core::mem::size_of::<ClockConfig>();
+    std::println!("receiver {receiver} B, head {head} B, configurations {configs} B");
+    assert!(receiver < 1_024 && head < 512, "{receiver} {head}");
+}

@@ -228,6 +228,7 @@ fn page(calibrated: &Calibrated) -> String {
          {}\n\
          {}\n\
          left by the fit: {} nm at most, over the feeds above only\n\
+         a truth that is late as a whole, or states a wrong feed, would look like a delay: check it apart\n\
          Measuring code, not a safety device: prove the setting at reduced feed.\n",
         table(&rows),
         late.delay_ps() as f64 / 1e6,

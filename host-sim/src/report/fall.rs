@@ -189,22 +189,27 @@ impl Fall {
 
     /// The samples as a line; where few, a spot for each.
     fn trace(&self, drawing: &mut Drawing, time: &Axis, light: &Axis) {
-        let shown: Vec<(f64, f64)> = self
+        let shown: Vec<(usize, f64, f64)> = self
             .samples
             .iter()
-            .map(|&(at, counts)| (self.us(at), counts))
-            .filter(|&(at, counts)| time.holds(at) && light.holds(counts))
+            .enumerate()
+            .map(|(k, &(at, counts))| (k, self.us(at), counts))
+            .filter(|&(_, at, counts)| time.holds(at) && light.holds(counts))
             .collect();
         // More than three points to a unit of the picture show nothing more.
         let every = (shown.len() / 2_000).max(1);
         let mut path = String::new();
-        for (k, &(at, counts)) in shown.iter().step_by(every).enumerate() {
-            let word = if k == 0 { 'M' } else { 'L' };
+        let mut before = None;
+        for &(k, at, counts) in shown.iter().step_by(every) {
+            // Between samples that the panel leaves out, the light is not on the line between.
+            let joined = before.is_some_and(|before| k - before == every);
+            let word = if joined { 'L' } else { 'M' };
             path += &format!("{word}{} {}", c(time.at(at)), c(light.at(counts)));
+            before = Some(k);
         }
         drawing.path("trace", &path);
         if shown.len() <= 60 {
-            for &(at, counts) in &shown {
+            for &(_, at, counts) in &shown {
                 drawing.mark("mean", Shape::Disc, (time.at(at), light.at(counts)));
             }
         }

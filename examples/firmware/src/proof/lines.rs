@@ -43,7 +43,8 @@ pub(crate) fn all() {
 fn outputs(config: &OutputsConfig) {
     let mut outputs = Outputs::new();
     while yes() {
-        black_box(outputs.set(config, decision(), instant()));
+        let set = outputs.set(config, decision(), instant());
+        black_box((set.pins, set.feed_watchdog, set.again));
         let seen = Pins {
             ready: yes(),
             run: yes(),
