@@ -8,8 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use crate::setting::{self, Setting};
-use crate::walk;
+use crate::all;
 
 /// A fault.
 pub(crate) struct Fault {
@@ -286,18 +285,15 @@ pub(crate) fn one(limit: u64) -> bool {
         println!("FAULT is not the number of one");
         return false;
     };
-    let chosen = setting::ALL
-        .iter()
-        .filter(|setting: &&Setting| setting.name.contains(fault.among));
-    for setting in chosen {
-        match walk::walk(setting, limit) {
+    for small in all::named(fault.among) {
+        match small.walk(limit) {
             Ok(walked) => {
                 if let Some((broken, path)) = walked.broken {
                     println!(
-                        "{}, {} ({}, tick {})",
+                        "{}, {} ({}, step {})",
                         broken.rule,
                         broken.what,
-                        setting.name,
+                        small.name(),
                         path.len()
                     );
                     return true;

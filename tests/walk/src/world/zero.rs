@@ -1,7 +1,7 @@
 //! Worlds that will go on alike become equal.
 
 use trueonset::lines::Decision;
-use trueonset::link::{LinkConfig, State, Zero};
+use trueonset::link::{About, LinkConfig, State, Zero};
 use trueonset::time::Instant;
 
 use super::{Edge, Snapshot, World, BEGIN_SLOT, EDGES};
@@ -19,6 +19,7 @@ impl World {
             slots,
             number,
             oldest: slot - (setting.back - 1),
+            about: About::Edges,
         };
         self.link = self.link.moved(config, zero);
         let now = self.now;
