@@ -235,7 +235,7 @@ const ALL: &[Fault] = &[
         file: STORE,
         text: "(Some(one), Some(other)) if one >= other => Self {",
         instead: "(Some(one), Some(other)) if (one >= other) != FAULT => Self {",
-        rules: &["J1a"],
+        rules: &["J1a", "J2"],
         among: "one start, one loss",
     },
     Fault {
@@ -260,7 +260,7 @@ const ALL: &[Fault] = &[
         text: "left >= u64::from(plan.guard_slots)",
         instead: "(FAULT || left >= u64::from(plan.guard_slots))",
         rules: &["J1b"],
-        among: "one start, one loss",
+        among: "whole writes",
     },
     Fault {
         name: "the counter runs back with an older frame",
@@ -268,7 +268,7 @@ const ALL: &[Fault] = &[
         text: "self.keeper.floor = self.keeper.floor.max(heard.who);",
         instead: "self.keeper.floor = if FAULT { heard.who } else { self.keeper.floor.max(heard.who) };",
         rules: &["J2"],
-        among: "join",
+        among: "one start, one loss",
     },
     Fault {
         name: "torn records are taken for an empty store",
@@ -284,7 +284,7 @@ const ALL: &[Fault] = &[
         text: "heard.who.boot == self.boot &&",
         instead: "(FAULT || heard.who.boot == self.boot) &&",
         rules: &["J5"],
-        among: "join",
+        among: "two starts",
     },
     Fault {
         name: "a write is asked for with every slot",

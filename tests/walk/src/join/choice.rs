@@ -6,6 +6,13 @@ use super::{Join, Joins};
 /// What happens next.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Choice {
+    /// At the beginning: which frame is watched.
+    Watch {
+        /// Start of the probe.
+        start: u8,
+        /// Its slot.
+        slot: u64,
+    },
     /// A slot passes. A probe that has sent all its slots goes on only where it is `endless`.
     Slot {
         /// For the way back to READY.
@@ -13,8 +20,15 @@ pub(crate) enum Choice {
     },
     /// The probe starts anew.
     Restart,
-    /// A frame is heard that was sent now or at any time before: start of the probe, slot.
-    Hear(u8, u64),
+    /// A frame is heard that was sent now or at any time before.
+    Hear {
+        /// Start of the probe.
+        start: u8,
+        /// Its slot.
+        slot: u64,
+        /// It arrived a slot ago, when it was sent, and is handed in now.
+        late: bool,
+    },
     /// The write asked for begins.
     Begin,
     /// A record has become durable.
@@ -46,8 +60,12 @@ impl std::fmt::Display for Choice {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Slot { .. } => f.write_str("a slot passes"),
+            Self::Watch { start, slot } => write!(f, "watched: start {start}, slot {slot}"),
             Self::Restart => f.write_str("the probe starts anew"),
-            Self::Hear(start, slot) => write!(f, "heard: start {start}, slot {slot}"),
+            Self::Hear { start, slot, late } => {
+                let late = if *late { " (handed in late)" } else { "" };
+                write!(f, "heard: start {start}, slot {slot}{late}")
+            }
             Self::Begin => f.write_str("a write begins"),
             Self::Finish => f.write_str("a record is durable"),
             Self::Lose(Loss { write, bad }) => {
@@ -60,14 +78,29 @@ impl std::fmt::Display for Choice {
 impl Joins<'_> {
     /// All that may happen next.
     pub(super) fn all(&self, join: &Join) -> Vec<Choice> {
+        if join.watched.is_none() {
+            return self.frames();
+        }
         let mut all = vec![Choice::Slot { endless: false }];
         if join.start + 1 < self.plan.starts && join.slot >= QUIET {
             all.push(Choice::Restart);
         }
         for start in 0..=join.start {
             for slot in QUIET..QUIET + join.sent[usize::from(start)] {
-                all.push(Choice::Hear(start, slot));
+                all.push(Choice::Hear {
+                    start,
+                    slot,
+                    late: false,
+                });
             }
+        }
+        let sent = QUIET + join.sent[usize::from(join.start)];
+        if self.plan.late && join.slot > QUIET && join.slot <= sent {
+            all.push(Choice::Hear {
+                start: join.start,
+                slot: join.slot - 1,
+                late: true,
+            });
         }
         if join.writing.is_some() {
             all.push(Choice::Finish);
@@ -78,6 +111,13 @@ impl Joins<'_> {
             self.losses(join, &mut all);
         }
         all
+    }
+
+    /// Each frame that may be sent.
+    fn frames(&self) -> Vec<Choice> {
+        let slots = QUIET..QUIET + self.plan.slots;
+        let of = |start| slots.clone().map(move |slot| Choice::Watch { start, slot });
+        (0..self.plan.starts).flat_map(of).collect()
     }
 
     fn losses(&self, join: &Join, all: &mut Vec<Choice>) {

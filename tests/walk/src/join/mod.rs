@@ -77,8 +77,11 @@ pub(crate) struct Join {
     slot: u64,
     /// Frames sent after each start.
     sent: [u64; STARTS],
-    /// Bit k: the frame of slot k was accepted; was sent before a loss under READY.
-    accepted: [u64; STARTS],
+    /// The frame that is watched, start and slot, and whether it was accepted. No rule is about
+    /// more than one: each is watched in its turn, and not which ones of all were accepted.
+    watched: Option<(u8, u64)>,
+    accepted: bool,
+    /// Frames that were sent after each start before a loss under READY.
     barred: [u64; STARTS],
     /// The clock was started by a frame that was heard when it was sent.
     fresh: bool,
@@ -118,13 +121,14 @@ impl<'a> Joins<'a> {
     }
 
     /// A frame comes out of the air.
-    fn hear(&self, join: &mut Join, start: u8, slot: u64) -> Result<(), Broken> {
+    fn hear(&self, join: &mut Join, start: u8, slot: u64, late: bool) -> Result<(), Broken> {
         let now = Instant::from_ticks(NOW);
+        let arrival = Instant::from_ticks(NOW - u64::from(late));
         let who = mark(start, slot);
         let Ok(sealed) = Sealed::parse(&self.frame(who)) else {
             return broken("J0 frame", "a frame of the probe was damaged");
         };
-        let nearest = join.link.slots().nearest(sealed.slot_low(), now);
+        let nearest = join.link.slots().nearest(sealed.slot_low(), arrival);
         let opened = join.link.open(&self.key, &sealed, nearest);
         let Some((opened, Opened::Report(report))) = opened else {
             // The start before, as far as the receiver can tell.
@@ -133,9 +137,9 @@ impl<'a> Joins<'a> {
         };
         let was_ready = join.decision.at(now).ready;
         let boot = join.link.boot();
-        let fitted = boot == who.boot && join.link.slots().fits(slot, now);
+        let fitted = boot == who.boot && join.link.slots().fits(slot, arrival);
         let heard = Heard::new(opened, &report);
-        let outcome = join.link.frame(&self.config, now, now, &heard);
+        let outcome = join.link.frame(&self.config, now, arrival, &heard);
         if !matches!(
             outcome,
             Outcome::Life | Outcome::Held | Outcome::Older | Outcome::Joining
@@ -151,19 +155,20 @@ impl<'a> Joins<'a> {
         if was_ready && boot != who.boot {
             return broken("J5 start", "a frame of another start accepted under ready");
         }
-        let (bit, of) = (1 << slot, usize::from(start));
-        if join.barred[of] & bit != 0 {
+        if slot < QUIET + join.barred[usize::from(start)] {
             return broken(
                 "J1b barred",
                 format!("accepted: start {start}, slot {slot}"),
             );
         }
-        if join.accepted[of] & bit != 0 {
-            return broken("J1a once", format!("twice: start {start}, slot {slot}"));
+        if join.watched == Some((start, slot)) {
+            if join.accepted {
+                return broken("J1a once", format!("twice: start {start}, slot {slot}"));
+            }
+            join.accepted = true;
         }
-        join.accepted[of] |= bit;
         if outcome == Outcome::Joining && !fitted {
-            join.fresh = start == join.start && slot == join.slot;
+            join.fresh = start == join.start && slot + u64::from(late) == join.slot;
         }
         Ok(())
     }
@@ -217,9 +222,7 @@ impl<'a> Joins<'a> {
 
     fn lose(&self, join: &mut Join, loss: Loss) {
         if join.fresh && join.decision.at(Instant::from_ticks(NOW)).ready {
-            for (barred, sent) in join.barred.iter_mut().zip(join.sent) {
-                *barred = ((1 << sent) - 1) << QUIET;
-            }
+            join.barred = join.sent;
         }
         match (loss.write, join.writing) {
             (Cut::Done, Some(writing)) => {
@@ -285,7 +288,8 @@ impl Rules for Joins<'_> {
             start: 0,
             slot: 0,
             sent: [0; STARTS],
-            accepted: [0; STARTS],
+            watched: None,
+            accepted: false,
             barred: [0; STARTS],
             fresh: false,
             losses: 0,
@@ -301,11 +305,12 @@ impl Rules for Joins<'_> {
         let ticks = u64::from(matches!(choice, Choice::Slot { .. }));
         match choice {
             Choice::Slot { endless } => self.slot(&mut join, endless)?,
+            Choice::Watch { start, slot } => join.watched = Some((start, slot)),
             Choice::Restart => {
                 join.start += 1;
                 join.slot = 0;
             }
-            Choice::Hear(start, slot) => self.hear(&mut join, start, slot)?,
+            Choice::Hear { start, slot, late } => self.hear(&mut join, start, slot, late)?,
             Choice::Begin => self.begin(&mut join)?,
             Choice::Finish => Self::finish(&mut join),
             Choice::Lose(loss) => self.lose(&mut join, loss),
@@ -319,7 +324,7 @@ impl Rules for Joins<'_> {
                 broken("J2 back", "the greatest accepted counter has run back")?;
             }
         }
-        join.forget(&self.config, ticks);
+        self.forget(&mut join, ticks);
         Ok(join)
     }
 
@@ -361,7 +366,11 @@ impl Joins<'_> {
             go(&mut join, Choice::Slot { endless: true })?;
             for _ in 0..2 {
                 if join.slot >= QUIET {
-                    let heard = Choice::Hear(join.start, join.slot);
+                    let heard = Choice::Hear {
+                        start: join.start,
+                        slot: join.slot,
+                        late: false,
+                    };
                     go(&mut join, heard)?;
                 }
                 while join.writing.is_some() {
@@ -382,27 +391,30 @@ impl Joins<'_> {
     }
 }
 
-impl Join {
+impl Joins<'_> {
     /// What no longer matters to one value.
-    fn forget(&mut self, config: &LinkConfig, ticks: u64) {
-        self.link = self.link.moved(
-            config,
+    fn forget(&self, join: &mut Join, ticks: u64) {
+        let now = Instant::from_ticks(NOW + ticks);
+        // Only a frame of the present slot fits, or of the one before.
+        let present = join.link.slots().present(now).unwrap_or(1);
+        let oldest = present.saturating_sub(u64::from(self.plan.late)).max(1);
+        join.link = join.link.moved(
+            &self.config,
             Zero {
                 ticks,
                 slots: 0,
                 number: 0,
-                oldest: 1,
+                oldest,
                 about: About::Store,
             },
         );
-        self.link.slots_mut().move_zero(ticks);
-        self.fresh &= self.link.slots().knows();
-        let now = Instant::from_ticks(NOW + ticks);
-        let shown = self.decision.at(now);
+        join.link.slots_mut().move_zero(ticks);
+        join.fresh &= join.link.slots().present(now).is_some();
+        let shown = join.decision.at(now);
         let valid_until = shown
             .valid_until
             .map(|until| Instant::from_ticks(until.ticks() - ticks));
-        self.decision = Decision {
+        join.decision = Decision {
             valid_until,
             ..shown
         };

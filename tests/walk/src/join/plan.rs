@@ -26,6 +26,8 @@ pub(crate) struct Plan {
     pub(super) tear: bool,
     /// The store knows the first start of the probe from pairing; otherwise only the one before.
     pub(super) known: bool,
+    /// A frame may be handed in a slot after it arrived.
+    pub(super) late: bool,
     /// Slots ahead that a mark reserves.
     pub(super) reserve: u32,
 }
@@ -55,6 +57,7 @@ impl Plan {
                 poll_ns: 0,
                 quiet_ns: (QUIET * MS) as u32,
                 join_frames: 2,
+                open_frames: 1,
                 guard_slots: DEAD as u32 + 1,
                 lead_slots: LEAD,
                 reserve_slots: self.reserve,
@@ -74,6 +77,7 @@ pub(crate) const ALL: &[Plan] = &[
         losses: 1,
         tear: true,
         known: false,
+        late: false,
         reserve: 5,
     },
     Plan {
@@ -83,6 +87,7 @@ pub(crate) const ALL: &[Plan] = &[
         losses: 2,
         tear: true,
         known: true,
+        late: false,
         reserve: 5,
     },
     Plan {
@@ -92,6 +97,7 @@ pub(crate) const ALL: &[Plan] = &[
         losses: 1,
         tear: true,
         known: true,
+        late: true,
         reserve: 6,
     },
     Plan {
@@ -101,6 +107,27 @@ pub(crate) const ALL: &[Plan] = &[
         losses: 1,
         tear: false,
         known: false,
+        late: false,
         reserve: 6,
+    },
+    Plan {
+        name: "join, few whole writes",
+        starts: 1,
+        slots: 9,
+        losses: 1,
+        tear: false,
+        known: true,
+        late: false,
+        reserve: 5,
+    },
+    Plan {
+        name: "join, two known starts",
+        starts: 2,
+        slots: 5,
+        losses: 1,
+        tear: true,
+        known: true,
+        late: true,
+        reserve: 5,
     },
 ];

@@ -25,17 +25,17 @@ impl Steady {
         (at + slot).checked_sub(newest)
     }
 
-    /// The slot with these low bits nearest to an arrival.
-    pub(super) fn nearest(&self, low: u16, arrival: Instant) -> Option<u64> {
+    /// The slot that begins at `now`, if it reckons with anything.
+    pub(super) fn present(&self, now: Instant) -> Option<u64> {
         let (newest, at) = self.newest?;
-        let there = (arrival.ticks() + newest).saturating_sub(at);
-        let ahead = low.wrapping_sub(there as u16) as i16;
-        Some(there.saturating_add_signed(i64::from(ahead)))
+        Some((now.ticks() + newest).saturating_sub(at))
     }
 
-    /// Whether it reckons with anything.
-    pub(super) const fn knows(&self) -> bool {
-        self.newest.is_some()
+    /// The slot with these low bits nearest to an arrival.
+    pub(super) fn nearest(&self, low: u16, arrival: Instant) -> Option<u64> {
+        let present = self.present(arrival)?;
+        let ahead = low.wrapping_sub(present as u16) as i16;
+        Some(present.saturating_add_signed(i64::from(ahead)))
     }
 
     /// On a zero `ticks` later.
