@@ -642,7 +642,11 @@ impl<S: Slots + Clone> Link<S> {
             link.known = link.known.wrapping_sub(zero.number) & 31;
             link.newest = link.newest.wrapping_sub(zero.number) & 31;
         } else {
+            // All of these are set anew by the next join.
             (link.known, link.newest, link.fault) = (0, 0, false);
+            link.touched = true;
+            link.bad_tags.clear();
+            link.strangers.clear();
         }
         link.untimed = link
             .untimed

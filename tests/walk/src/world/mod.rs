@@ -194,7 +194,7 @@ impl World {
         let new = Snapshot {
             number: self.number,
             newest: age(self.newest_at),
-            older: age(self.older_at),
+            older: age(self.older_at).filter(|_| setting.older),
             taken: false,
         };
         self.sent.rotate_right(1);

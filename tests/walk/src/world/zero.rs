@@ -37,10 +37,15 @@ impl World {
             }
             let mut edge = *edge;
             if done {
-                (edge.timed, edge.told) = (true, true);
+                (edge.timed, edge.told, edge.rearmed) = (true, true, false);
                 edge.at = now - kept;
             }
             edge.under_ready &= !edge.timed;
+            edge.under_run &= edge.number & 1 == 1;
+            if edge.settled {
+                edge.named = false;
+                edge.timed |= !edge.under_ready;
+            }
             edge.at = back(edge.at);
             edge.number = edge.number.wrapping_sub(number) & 31;
             edges[count] = edge;
@@ -48,10 +53,20 @@ impl World {
         }
         (self.edges, self.count) = (edges, count as u8);
         self.number = self.number.wrapping_sub(number) & 31;
-        self.seen = self.seen.wrapping_sub(number) & 31;
+        // Edges unseen beyond those remembered are as many as there are.
+        let newest = self.number;
+        let back_to = |edge: &Edge| newest.wrapping_sub(edge.number) & 31;
+        let remembered = self.known().iter().map(back_to).max();
+        let unseen = newest.wrapping_sub(self.seen.wrapping_sub(number)) & 31;
+        let unseen = unseen.min(remembered.map_or(0, |most| most + 1));
+        self.seen = newest.wrapping_sub(unseen) & 31;
         let range = now.saturating_sub(setting.age_range());
         self.newest_at = back(self.newest_at.max(range));
-        self.older_at = back(self.older_at.max(range));
+        self.older_at = if setting.older {
+            back(self.older_at.max(range))
+        } else {
+            0
+        };
         for (k, sent) in self.sent.iter_mut().enumerate() {
             sent.number = sent.number.wrapping_sub(number) & 31;
             if k as u64 >= setting.back {
@@ -59,7 +74,13 @@ impl World {
             }
         }
         let long = setting.dead + setting.bound + 1;
-        self.told_at = back(self.told_at.max(now - kept));
+        // The order matters while one is left that might come too late.
+        let told_at = back(self.told_at.max(now - kept));
+        let earlier = self
+            .known()
+            .iter()
+            .any(|edge| !edge.told && edge.at < told_at);
+        self.told_at = if earlier { told_at } else { 0 };
         self.life = back(self.life.max(now.saturating_sub(long)));
         if let Some(until) = self.decision.valid_until {
             self.decision = if until.ticks() < now {
