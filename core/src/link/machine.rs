@@ -658,6 +658,12 @@ impl<S: Slots + Clone> Link<S> {
         link
     }
 
+    /// Whether edge `number` has its time and did not leave yet.
+    #[must_use]
+    pub fn is_waiting(&self, number: u8) -> bool {
+        self.playout.has(number) || self.untimed == Some(number)
+    }
+
     /// The probe's time, to set its errors.
     pub fn slots_mut(&mut self) -> &mut S {
         &mut self.slots

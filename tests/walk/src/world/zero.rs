@@ -21,23 +21,38 @@ impl World {
             oldest: slot - (setting.back - 1),
             about: About::Edges,
         };
-        self.link = self.link.moved(config, zero);
         let now = self.now;
         let kept = setting.delay + setting.dead + 2 * setting.bound + 2 * setting.slot + 8;
+        let heard_by_any_join = (slot - (setting.back - 1)) * setting.slot;
+        let done = self.edges.map(|edge| {
+            // A link that does not live tells what it had timed before, and nothing that the frames
+            // of its next join know already.
+            let missed = self.link.state() != State::Live
+                && edge.at <= heard_by_any_join
+                && !edge.under_run
+                && !edge.under_ready
+                && !self.link.is_waiting(edge.number);
+            edge.told || missed || now - edge.at > kept
+        });
+        self.link = self.link.moved(config, zero);
         let back = |at: u64| at.saturating_sub(ticks);
-        // The last one told stays, since it rules the line.
+        // The one that rules the line stays, and the last one that will when it is heard of.
         let mut edges = [Edge::default(); EDGES];
         let mut count = 0;
         let all = &self.edges[..usize::from(self.count)];
         let ruling = all.iter().rposition(|edge| edge.settled);
-        for (k, edge) in all.iter().enumerate() {
-            let done = edge.told || now - edge.at > kept;
-            if done && Some(k) != ruling {
+        let next = all
+            .iter()
+            .zip(done)
+            .rposition(|(edge, done)| done && !edge.settled);
+        for (k, (edge, done)) in all.iter().zip(done).enumerate() {
+            if done && Some(k) != ruling && Some(k) != next.filter(|next| Some(*next) > ruling) {
                 continue;
             }
             let mut edge = *edge;
             if done {
-                (edge.timed, edge.told, edge.rearmed) = (true, true, false);
+                (edge.timed, edge.told) = (true, true);
+                (edge.named, edge.rearmed) = (false, false);
                 edge.at = now - kept;
             }
             edge.under_ready &= !edge.timed;
