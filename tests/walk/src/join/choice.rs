@@ -1,18 +1,15 @@
 //! All that may happen next to a board that joins.
 
 use super::plan::{DEAD, MEMORY, QUIET};
-use super::{Join, Joins};
+use super::{Join, Joins, Watched};
 
 /// What happens next.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Choice {
-    /// At the beginning: which frame is watched.
-    Watch {
-        /// Start of the probe.
-        start: u8,
-        /// Its slot.
-        slot: u64,
-    },
+    /// At the beginning: this frame is watched, start of the probe and slot.
+    WatchFrame(u8, u64),
+    /// At the beginning: the writes are.
+    WatchWrites,
     /// A slot passes. A probe that has sent all its slots goes on only where it is `endless`.
     Slot {
         /// For the way back to READY.
@@ -60,7 +57,8 @@ impl std::fmt::Display for Choice {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Slot { .. } => f.write_str("a slot passes"),
-            Self::Watch { start, slot } => write!(f, "watched: start {start}, slot {slot}"),
+            Self::WatchFrame(start, slot) => write!(f, "watched: start {start}, slot {slot}"),
+            Self::WatchWrites => f.write_str("watched: the writes"),
             Self::Restart => f.write_str("the probe starts anew"),
             Self::Hear { start, slot, late } => {
                 let late = if *late { " (handed in late)" } else { "" };
@@ -78,8 +76,8 @@ impl std::fmt::Display for Choice {
 impl Joins<'_> {
     /// All that may happen next.
     pub(super) fn all(&self, join: &Join) -> Vec<Choice> {
-        if join.watched.is_none() {
-            return self.frames();
+        if join.watched == Watched::Nothing {
+            return self.watches();
         }
         let mut all = vec![Choice::Slot { endless: false }];
         if join.start + 1 < self.plan.starts && join.slot >= QUIET {
@@ -113,11 +111,15 @@ impl Joins<'_> {
         all
     }
 
-    /// Each frame that may be sent.
-    fn frames(&self) -> Vec<Choice> {
+    /// Each frame that may be sent, and the writes.
+    fn watches(&self) -> Vec<Choice> {
         let slots = QUIET..QUIET + self.plan.slots;
-        let of = |start| slots.clone().map(move |slot| Choice::Watch { start, slot });
-        (0..self.plan.starts).flat_map(of).collect()
+        let of = |start| {
+            let slots = slots.clone();
+            slots.map(move |slot| Choice::WatchFrame(start, slot))
+        };
+        let frames = (0..self.plan.starts).flat_map(of);
+        frames.chain([Choice::WatchWrites]).collect()
     }
 
     fn losses(&self, join: &Join, all: &mut Vec<Choice>) {

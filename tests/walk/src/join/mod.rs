@@ -60,6 +60,24 @@ impl Writing {
     }
 }
 
+/// What is watched in a walk. No rule is about more than one frame: each is watched in its turn,
+/// rather than which ones of all were accepted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+enum Watched {
+    /// Not chosen yet.
+    Nothing,
+    /// A frame, and what became of it.
+    Frame {
+        start: u8,
+        slot: u64,
+        accepted: bool,
+        /// It was sent before a loss under READY.
+        barred: bool,
+    },
+    /// Marks of the last two writes since the board's start, newest first.
+    Writes([Option<Mark>; 2]),
+}
+
 /// A state: the link under test, the store, and the truth beside them.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub(crate) struct Join {
@@ -70,19 +88,12 @@ pub(crate) struct Join {
     writing: Option<Writing>,
     /// Both records were bad when the board started.
     torn: bool,
-    /// Marks of the last two writes since then, newest first.
-    written: [Option<Mark>; 2],
     /// Start of the probe, and its present slot.
     start: u8,
     slot: u64,
     /// Frames sent after each start.
     sent: [u64; STARTS],
-    /// The frame that is watched, start and slot, and whether it was accepted. No rule is about
-    /// more than one: each is watched in its turn, and not which ones of all were accepted.
-    watched: Option<(u8, u64)>,
-    accepted: bool,
-    /// Frames that were sent after each start before a loss under READY.
-    barred: [u64; STARTS],
+    watched: Watched,
     /// The clock was started by a frame that was heard when it was sent.
     fresh: bool,
     losses: u8,
@@ -155,17 +166,22 @@ impl<'a> Joins<'a> {
         if was_ready && boot != who.boot {
             return broken("J5 start", "a frame of another start accepted under ready");
         }
-        if slot < QUIET + join.barred[usize::from(start)] {
-            return broken(
-                "J1b barred",
-                format!("accepted: start {start}, slot {slot}"),
-            );
-        }
-        if join.watched == Some((start, slot)) {
-            if join.accepted {
-                return broken("J1a once", format!("twice: start {start}, slot {slot}"));
+        if let Watched::Frame {
+            start: of,
+            slot: at,
+            accepted,
+            barred,
+        } = &mut join.watched
+        {
+            if (*of, *at) == (start, slot) {
+                if *barred {
+                    return broken("J1b barred", "accepted, and sent before the loss");
+                }
+                if *accepted {
+                    return broken("J1a once", "accepted twice");
+                }
+                *accepted = true;
             }
-            join.accepted = true;
         }
         if outcome == Outcome::Joining && !fitted {
             join.fresh = start == join.start && slot + u64::from(late) == join.slot;
@@ -185,21 +201,20 @@ impl<'a> Joins<'a> {
         if newest.is_some_and(|newest| write.mark <= *newest) {
             return broken("J2 back", "a mark is written that is not above the newest");
         }
+        let Watched::Writes(written) = &mut join.watched else {
+            return Ok(());
+        };
         let gap = u64::from(self.plan.reserve - LEAD);
-        let apart =
-            |late: Mark, early: Mark| late.boot == early.boot && late.slot > early.slot + gap;
-        if let [Some(newest), Some(oldest)] = join.written {
-            let starts = write.mark.boot - oldest.boot.min(write.mark.boot);
-            let near = |late, early| !apart(late, early);
-            if starts < 2
-                && near(write.mark, newest)
-                && near(newest, oldest)
-                && near(write.mark, oldest)
-            {
+        let near =
+            |late: Mark, early: Mark| late.boot != early.boot || late.slot <= early.slot + gap;
+        let mark = write.mark;
+        if let [Some(newest), Some(oldest)] = *written {
+            let few_starts = mark.boot < oldest.boot.saturating_add(2);
+            if few_starts && near(mark, newest) && near(newest, oldest) && near(mark, oldest) {
                 return broken("J6 writes", "three writes within a write gap");
             }
         }
-        join.written = [Some(write.mark), join.written[0]];
+        *written = [Some(mark), written[0]];
         Ok(())
     }
 
@@ -221,8 +236,16 @@ impl<'a> Joins<'a> {
     }
 
     fn lose(&self, join: &mut Join, loss: Loss) {
-        if join.fresh && join.decision.at(Instant::from_ticks(NOW)).ready {
-            join.barred = join.sent;
+        let ready = join.fresh && join.decision.at(Instant::from_ticks(NOW)).ready;
+        match &mut join.watched {
+            Watched::Frame {
+                start,
+                slot,
+                barred,
+                ..
+            } => *barred |= ready && *slot < QUIET + join.sent[usize::from(*start)],
+            Watched::Writes(written) => *written = [None; 2],
+            Watched::Nothing => {}
         }
         match (loss.write, join.writing) {
             (Cut::Done, Some(writing)) => {
@@ -235,7 +258,6 @@ impl<'a> Joins<'a> {
             *record = record.filter(|_| !bad);
         }
         join.writing = None;
-        join.written = [None; 2];
         join.torn = join.records == [None; 2];
         join.link = self.power_up(join.records);
         join.decision = Decision::STOP;
@@ -284,13 +306,10 @@ impl Rules for Joins<'_> {
             records,
             writing: None,
             torn: false,
-            written: [None; 2],
             start: 0,
             slot: 0,
             sent: [0; STARTS],
-            watched: None,
-            accepted: false,
-            barred: [0; STARTS],
+            watched: Watched::Nothing,
             fresh: false,
             losses: 0,
         }
@@ -305,7 +324,15 @@ impl Rules for Joins<'_> {
         let ticks = u64::from(matches!(choice, Choice::Slot { .. }));
         match choice {
             Choice::Slot { endless } => self.slot(&mut join, endless)?,
-            Choice::Watch { start, slot } => join.watched = Some((start, slot)),
+            Choice::WatchFrame(start, slot) => {
+                join.watched = Watched::Frame {
+                    start,
+                    slot,
+                    accepted: false,
+                    barred: false,
+                };
+            }
+            Choice::WatchWrites => join.watched = Watched::Writes([None; 2]),
             Choice::Restart => {
                 join.start += 1;
                 join.slot = 0;
