@@ -252,7 +252,7 @@ const ALL: &[Fault] = &[
         text: "sealed.claim(self.keeper.floor.boot)",
         instead: "sealed.claim(if FAULT { 0 } else { self.keeper.floor.boot })",
         rules: &["J4"],
-        among: "join",
+        among: "two short starts, one",
     },
     Fault {
         name: "no guard below the mark",
@@ -260,7 +260,7 @@ const ALL: &[Fault] = &[
         text: "left >= u64::from(plan.guard_slots)",
         instead: "(FAULT || left >= u64::from(plan.guard_slots))",
         rules: &["J1b"],
-        among: "whole writes",
+        among: "few whole writes",
     },
     Fault {
         name: "the counter runs back with an older frame",
@@ -276,7 +276,7 @@ const ALL: &[Fault] = &[
         text: "(None, None) => Self {\n                mark: None,",
         instead: "(None, None) => Self {\n                mark: FAULT.then_some(Mark::default()),",
         rules: &["J3"],
-        among: "join",
+        among: "one start, one loss",
     },
     Fault {
         name: "another start is accepted while the link lives",
@@ -284,7 +284,7 @@ const ALL: &[Fault] = &[
         text: "heard.who.boot == self.boot &&",
         instead: "(FAULT || heard.who.boot == self.boot) &&",
         rules: &["J5"],
-        among: "two starts",
+        among: "two short starts, one",
     },
     Fault {
         name: "a write is asked for with every slot",
