@@ -5,7 +5,7 @@ use super::store::Keeper;
 use super::tally::Tally;
 use super::window::Window;
 use super::{LinkConfig, Slots, Stored, Write};
-use crate::frame::{Contact, Kind, Mark};
+use crate::frame::{Contact, Key, Kind, Mark, Opened, Report, Sealed};
 use crate::lines::{Causes, Decision, Latch, Obstacles, Rearmed};
 use crate::playout::{EdgeRemarks, PlayedEdge, Playout};
 use crate::time::Instant;
@@ -29,6 +29,22 @@ pub struct Heard {
     pub measuring: bool,
     /// The probe's self-test failed.
     pub fault: bool,
+}
+
+impl Heard {
+    /// `report`, whose tag was good for `who`.
+    #[must_use]
+    pub const fn new(who: Mark, report: &Report) -> Self {
+        Self {
+            who,
+            kind: report.kind,
+            contact: report.contact,
+            number: report.number,
+            age_125ns: report.age_125ns,
+            measuring: report.signs.measuring,
+            fault: report.signs.self_test_failed,
+        }
+    }
 }
 
 /// What became of a frame.
@@ -179,6 +195,23 @@ impl<S: Slots> Link<S> {
     /// Latches the line at stop.
     pub fn latch(&mut self, cause: Causes) {
         self.latch.set(cause);
+    }
+
+    /// The place for which the tag of a frame is good: the slot with its low bits `nearest` to the
+    /// clock, or what a hello claims.
+    #[must_use]
+    pub fn open(&self, key: &Key, sealed: &Sealed, nearest: Option<u64>) -> Option<(Mark, Opened)> {
+        if let Some(slot) = nearest {
+            let who = Mark {
+                boot: self.boot,
+                slot,
+            };
+            if let Some(opened) = sealed.open(key, who) {
+                return Some((who, opened));
+            }
+        }
+        let who = sealed.claim(self.keeper.floor.boot)?;
+        Some((who, sealed.open(key, who)?))
     }
 
     fn advance(&mut self, config: &LinkConfig, now: Instant) -> Instant {
@@ -566,6 +599,18 @@ pub struct Zero {
     pub number: u8,
     /// No slot below this can be heard any more.
     pub oldest: u64,
+    /// What the walk is about.
+    pub about: About,
+}
+
+/// What a walk is about; the rest is put to one value.
+#[cfg(feature = "walk")]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum About {
+    /// Edges and latches, with a store that covers everything.
+    Edges,
+    /// Join and store, where no bad tag and no stranger is remembered.
+    Store,
 }
 
 #[cfg(feature = "walk")]
@@ -581,13 +626,27 @@ impl<S: Slots + Clone> Link<S> {
         link.last = back(link.last.max(long_ago));
         link.now = back(now);
         link.window = link.window.moved(zero.slots, zero.oldest);
-        // A store that covers everything plays no part.
-        link.keeper.floor = Mark::default();
+        match zero.about {
+            About::Edges => link.keeper.floor = Mark::default(),
+            About::Store => {
+                link.bad_tags.clear();
+                link.strangers.clear();
+            }
+        }
+        if link.state == State::Down && !link.slots.is_good(now) {
+            link.slots.forget();
+            link.window = Window::new(0);
+            link.last = back(long_ago);
+        }
         if link.state == State::Live {
             link.known = link.known.wrapping_sub(zero.number) & 31;
             link.newest = link.newest.wrapping_sub(zero.number) & 31;
         } else {
+            // All of these are set anew by the next join.
             (link.known, link.newest, link.fault) = (0, 0, false);
+            link.touched = true;
+            link.bad_tags.clear();
+            link.strangers.clear();
         }
         link.untimed = link
             .untimed
@@ -597,6 +656,12 @@ impl<S: Slots + Clone> Link<S> {
         link.strangers = link.strangers.moved(zero.ticks, config.watch, now);
         link.playout = link.playout.moved(zero.ticks, zero.number);
         link
+    }
+
+    /// Whether edge `number` has its time and did not leave yet.
+    #[must_use]
+    pub fn is_waiting(&self, number: u8) -> bool {
+        self.playout.has(number) || self.untimed == Some(number)
     }
 
     /// The probe's time, to set its errors.

@@ -31,7 +31,7 @@ mod window;
 pub use config::{LinkConfig, LinkConfigError, LinkPlan};
 pub use grade::{Grade, Grader};
 #[cfg(feature = "walk")]
-pub use machine::Zero;
+pub use machine::{About, Zero};
 pub use machine::{Heard, Link, Outcome, State};
 pub use slots::{Placed, ProbeTime, Slots};
 pub use store::{Stored, Write, RECORD};

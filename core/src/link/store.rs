@@ -53,8 +53,9 @@ pub struct Write {
     pub mark: Mark,
     /// Which of the two records: 0 or 1.
     pub place: u8,
-    /// Whether the other record must be written after it as well: the probe has started anew, and
-    /// an old record must not outlive that.
+    /// Whether the other record must be written after it as well: the probe has started anew, or
+    /// run on by more than a reserve. Were the newer record lost, an old one could not make up for
+    /// that with a reserve.
     pub both: bool,
 }
 
@@ -142,7 +143,8 @@ impl Keeper {
         let left = durable.slot.saturating_sub(who.slot);
         let running_out = who.boot > durable.boot || left < u64::from(plan.lead_slots);
         if who.boot >= durable.boot && running_out {
-            let slot = who.slot.saturating_add(u64::from(plan.reserve_slots));
+            let reserve = u64::from(plan.reserve_slots);
+            let slot = who.slot.saturating_add(reserve);
             let mark = Mark {
                 boot: who.boot,
                 slot: slot.min(Mark::LAST_SLOT),
@@ -154,7 +156,8 @@ impl Keeper {
                 self.wanted = Some(Write {
                     mark,
                     place: self.place,
-                    both: mark.boot > durable.boot,
+                    both: mark.boot > durable.boot
+                        || mark.slot > durable.slot.saturating_add(reserve),
                 });
             }
         }
@@ -164,7 +167,7 @@ impl Keeper {
     /// `mark` is durable now.
     pub(super) fn stored(&mut self, mark: Mark) {
         if let Some(write) = self.wanted.filter(|write| write.mark <= mark) {
-            // Both records alike: either may be next.
+            // With both records alike either may be next.
             self.place = if write.both { 0 } else { write.place ^ 1 };
             self.wanted = None;
         }
@@ -181,5 +184,85 @@ impl Keeper {
             slot: self.floor.slot.saturating_add(guard).min(Mark::LAST_SLOT),
             ..self.floor
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::link::LinkPlan;
+    use crate::time::TickRate;
+
+    const ID: u16 = 5;
+    const WORN: [u8; RECORD] = [0xFF; RECORD];
+
+    fn config() -> LinkConfig {
+        let rate = TickRate::from_hz(16_000_000).unwrap_or_else(|_| panic!());
+        LinkConfig::new(rate, LinkPlan::INFRARED).unwrap_or_else(|_| panic!())
+    }
+
+    /// The records after the write that a keeper asks for.
+    fn write(keeper: &mut Keeper, records: &mut [[u8; RECORD]; 2]) -> Write {
+        let write = keeper.want().unwrap_or_else(|| panic!());
+        for (place, record) in records.iter_mut().enumerate() {
+            if write.both || place == usize::from(write.place) {
+                *record = write.mark.record(ID);
+            }
+        }
+        keeper.stored(write.mark);
+        write
+    }
+
+    /// However far the counter ran without the store, and whichever record is lost then.
+    #[test]
+    fn one_record_lost_lets_nothing_count_twice() {
+        let config = config();
+        for ahead in [
+            1,
+            1_000,
+            62_999,
+            63_000,
+            63_001,
+            1_000_000,
+            Mark::LAST_SLOT / 2,
+        ] {
+            for lost in 0..2 {
+                let first = Mark { boot: 7, slot: 100 };
+                let mut records = [first.record(ID); 2];
+                let stored = Stored::read(&config, [&records[0], &records[1]], ID);
+                let mut keeper = Keeper::new(stored);
+                let mut heard = Mark {
+                    slot: first.slot + ahead,
+                    ..first
+                };
+                // As many times as a mark runs out.
+                for _ in 0..4 {
+                    assert!(!keeper.covers(&config, heard));
+                    let write = write(&mut keeper, &mut records);
+                    heard.slot = write.mark.slot - 45;
+                    assert!(keeper.covers(&config, heard));
+                    let mut left = records;
+                    left[lost] = WORN;
+                    let stored = Stored::read(&config, [&left[0], &left[1]], ID);
+                    assert!(stored.mark >= Some(heard), "{ahead} {lost} {stored:?}");
+                    heard.slot = write.mark.slot + 1;
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_new_start_is_written_into_both_and_two_bad_records_are_none() {
+        let config = config();
+        let mut records = [Mark { boot: 7, slot: 100 }.record(ID); 2];
+        let stored = Stored::read(&config, [&records[0], &records[1]], ID);
+        let mut keeper = Keeper::new(stored);
+        let heard = Mark { boot: 8, slot: 250 };
+        assert!(!keeper.covers(&config, heard));
+        assert!(write(&mut keeper, &mut records).both && records[0] == records[1]);
+        assert!(keeper.covers(&config, heard));
+        let stored = Stored::read(&config, [&WORN, &WORN], ID);
+        assert_eq!(stored.mark, None);
+        assert!(!Keeper::new(stored).covers(&config, heard));
     }
 }

@@ -215,6 +215,16 @@ impl Playout {
         }
     }
 
+    /// Whether edge `number` waits.
+    #[cfg(feature = "walk")]
+    pub(crate) fn has(&self, number: u8) -> bool {
+        let count = usize::from(self.count);
+        self.waiting
+            .iter()
+            .take(count)
+            .any(|waiting| waiting.number == number)
+    }
+
     /// On a zero `ticks` later, numbers counted from `number` on.
     #[cfg(feature = "walk")]
     pub(crate) fn moved(mut self, ticks: u64, number: u8) -> Self {

@@ -126,22 +126,15 @@ impl Receiver {
         if sealed.id() != self.id {
             return Taken::OtherProbe;
         }
-        let Some((who, opened)) = self.open(arrival, &sealed) else {
+        let nearest = self.link.slots().nearest(sealed.slot_low(), arrival);
+        let Some((who, opened)) = self.link.open(&self.key, &sealed, nearest) else {
             self.link.bad_tag(config, now);
             return Taken::BadTag;
         };
         let Opened::Report(report) = opened else {
             return Taken::UnknownKind;
         };
-        let heard = Heard {
-            who,
-            kind: report.kind,
-            contact: report.contact,
-            number: report.number,
-            age_125ns: report.age_125ns,
-            measuring: report.signs.measuring,
-            fault: report.signs.self_test_failed,
-        };
+        let heard = Heard::new(who, &report);
         let outcome = self.link.frame(config, now, arrival, &heard);
         if matches!(
             outcome,
@@ -153,22 +146,6 @@ impl Receiver {
             }
         }
         Taken::Genuine(outcome)
-    }
-
-    /// The place for which the tag is good: the slot nearest to the clock, or what a hello claims.
-    fn open(&self, arrival: Instant, sealed: &Sealed) -> Option<(Mark, Opened)> {
-        let expected = self.link.slots().nearest(sealed.slot_low(), arrival);
-        if let Some(slot) = expected {
-            let who = Mark {
-                boot: self.link.boot(),
-                slot,
-            };
-            if let Some(opened) = sealed.open(&self.key, who) {
-                return Some((who, opened));
-            }
-        }
-        let who = sealed.claim(self.link.floor().boot)?;
-        Some((who, sealed.open(&self.key, who)?))
     }
 
     /// The next edge that leaves by `now`; call until there is none.

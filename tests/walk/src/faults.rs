@@ -8,8 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use crate::setting::{self, Setting};
-use crate::walk;
+use crate::all;
 
 /// A fault.
 pub(crate) struct Fault {
@@ -27,6 +26,7 @@ pub(crate) struct Fault {
 
 const MACHINE: &str = "link/machine.rs";
 const LATCH: &str = "lines/latch.rs";
+const STORE: &str = "link/store.rs";
 
 /// All faults.
 const ALL: &[Fault] = &[
@@ -214,6 +214,86 @@ const ALL: &[Fault] = &[
         rules: &["P1"],
         among: "stalls",
     },
+    Fault {
+        name: "the mark is not read",
+        file: STORE,
+        text: "floor: stored.mark.unwrap_or_default(),",
+        instead: "floor: stored.mark.map(|mark| if FAULT { Mark { slot: 0, ..mark } } else { mark }).unwrap_or_default(),",
+        rules: &["J1a"],
+        among: "one start, one loss",
+    },
+    Fault {
+        name: "a mark is used before it is durable",
+        file: STORE,
+        text: "durable.boot == who.boot &&",
+        instead: "FAULT || durable.boot == who.boot &&",
+        rules: &["J1a"],
+        among: "one start, one loss",
+    },
+    Fault {
+        name: "the store runs back",
+        file: STORE,
+        text: "(Some(one), Some(other)) if one >= other => Self {",
+        instead: "(Some(one), Some(other)) if (one >= other) != FAULT => Self {",
+        rules: &["J1a", "J2"],
+        among: "one start, one loss",
+    },
+    Fault {
+        name: "one record of a far mark",
+        file: STORE,
+        text: "|| mark.slot > durable.slot.saturating_add(reserve)",
+        instead: "|| !FAULT && mark.slot > durable.slot.saturating_add(reserve)",
+        rules: &["J1a"],
+        among: "one start, one loss",
+    },
+    Fault {
+        name: "the number of a start is not lifted",
+        file: MACHINE,
+        text: "sealed.claim(self.keeper.floor.boot)",
+        instead: "sealed.claim(if FAULT { 0 } else { self.keeper.floor.boot })",
+        rules: &["J4"],
+        among: "two short starts, one",
+    },
+    Fault {
+        name: "no guard below the mark",
+        file: STORE,
+        text: "left >= u64::from(plan.guard_slots)",
+        instead: "(FAULT || left >= u64::from(plan.guard_slots))",
+        rules: &["J1b"],
+        among: "few whole writes",
+    },
+    Fault {
+        name: "the counter runs back with an older frame",
+        file: MACHINE,
+        text: "self.keeper.floor = self.keeper.floor.max(heard.who);",
+        instead: "self.keeper.floor = if FAULT { heard.who } else { self.keeper.floor.max(heard.who) };",
+        rules: &["J2"],
+        among: "one start, one loss",
+    },
+    Fault {
+        name: "torn records are taken for an empty store",
+        file: STORE,
+        text: "(None, None) => Self {\n                mark: None,",
+        instead: "(None, None) => Self {\n                mark: FAULT.then_some(Mark::default()),",
+        rules: &["J3"],
+        among: "one start, one loss",
+    },
+    Fault {
+        name: "another start is accepted while the link lives",
+        file: MACHINE,
+        text: "heard.who.boot == self.boot &&",
+        instead: "(FAULT || heard.who.boot == self.boot) &&",
+        rules: &["J5"],
+        among: "two short starts, one",
+    },
+    Fault {
+        name: "a write is asked for with every slot",
+        file: STORE,
+        text: "self.wanted.is_none() && mark > asked",
+        instead: "(FAULT || self.wanted.is_none()) && mark > asked",
+        rules: &["J6"],
+        among: "one start, one loss",
+    },
 ];
 
 /// What the copy has on top: which fault is on.
@@ -286,18 +366,15 @@ pub(crate) fn one(limit: u64) -> bool {
         println!("FAULT is not the number of one");
         return false;
     };
-    let chosen = setting::ALL
-        .iter()
-        .filter(|setting: &&Setting| setting.name.contains(fault.among));
-    for setting in chosen {
-        match walk::walk(setting, limit) {
+    for small in all::named(fault.among) {
+        match small.walk(limit) {
             Ok(walked) => {
                 if let Some((broken, path)) = walked.broken {
                     println!(
-                        "{}, {} ({}, tick {})",
+                        "{}, {} ({}, step {})",
                         broken.rule,
                         broken.what,
-                        setting.name,
+                        small.name(),
                         path.len()
                     );
                     return true;

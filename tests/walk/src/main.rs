@@ -1,7 +1,7 @@
 //! Walks through the states of small links.
 //!
 //! * `walk [LIMIT [NAME]]`: at most LIMIT states of each setting (all without it), of the settings
-//!   whose name contains NAME.
+//!   whose name contains NAME. Rows of CSV on the standard output, the rest beside it.
 //! * `walk faults [LIMIT]`: the same over copies of the rules with one fault each; every one must be
 //!   found out by the rule that it breaks.
 
@@ -9,7 +9,9 @@
 #![allow(clippy::struct_excessive_bools)]
 
 mod adversary;
+mod all;
 mod faults;
+mod join;
 mod setting;
 mod walk;
 mod world;
@@ -17,7 +19,7 @@ mod world;
 use std::process::ExitCode;
 use std::sync::Mutex;
 
-use setting::Setting;
+use all::Small;
 use walk::Walked;
 
 fn main() -> ExitCode {
@@ -36,21 +38,31 @@ fn main() -> ExitCode {
 
 /// Goes through the settings; whether all rules hold.
 fn rules(limit: u64, name: &str) -> bool {
-    let chosen: Vec<&Setting> = setting::ALL
-        .iter()
-        .filter(|setting| setting.name.contains(name))
-        .collect();
+    let chosen = all::named(name);
     let totals = Mutex::new((0, 0, !chosen.is_empty()));
-    in_parallel(&chosen, |setting| {
-        let walked = walk::walk(setting, limit);
-        let (text, states, transitions) = match &walked {
-            Ok(walked) => (told(walked), walked.states, walked.transitions),
-            Err(why) => (why.clone(), 0, 0),
+    println!("setting,states,transitions,depth,closed,ready_from,ready_after_at_most");
+    in_parallel(&chosen, |small: &Small| {
+        let walked = match small.walk(limit) {
+            Ok(walked) => walked,
+            Err(why) => {
+                eprintln!("{}: {why}", small.name());
+                if let Ok(mut totals) = totals.lock() {
+                    totals.2 = false;
+                }
+                return;
+            }
         };
-        println!("{:28} {text}", setting.name);
+        println!("{}", row(small.name(), &walked));
+        if let Some((broken, path)) = &walked.broken {
+            eprintln!("{}: BROKEN {}: {}", small.name(), broken.rule, broken.what);
+            for (step, choice) in path.iter().enumerate() {
+                eprintln!("  {step}: {choice}");
+            }
+        }
         if let Ok(mut totals) = totals.lock() {
-            let fine = matches!(&walked, Ok(walked) if walked.broken.is_none());
-            *totals = (totals.0 + states, totals.1 + transitions, totals.2 && fine);
+            totals.0 += walked.states;
+            totals.1 += walked.transitions;
+            totals.2 &= walked.broken.is_none();
         }
     });
     let (states, transitions, fine) = totals.into_inner().unwrap_or((0, 0, false));
@@ -59,7 +71,7 @@ fn rules(limit: u64, name: &str) -> bool {
     } else {
         "a rule is broken"
     };
-    println!("{states} states, {transitions} transitions: {verdict}");
+    eprintln!("{states} states, {transitions} transitions: {verdict}");
     fine
 }
 
@@ -80,21 +92,15 @@ fn in_parallel<T: Sync>(all: &[T], work: impl Fn(&T) + Sync) {
     });
 }
 
-fn told(walked: &Walked) -> String {
-    let closed = if walked.closed {
-        "closed"
+/// What a walk came to, as a row.
+fn row(name: &str, walked: &Walked) -> String {
+    let closed = if walked.closed && walked.broken.is_none() {
+        "yes"
     } else {
-        "not closed"
+        "no"
     };
-    let mut text = format!(
-        "{} states, {} transitions, {closed}; ready came from {} of them in {} ticks at most",
-        walked.states, walked.transitions, walked.recovered.0, walked.recovered.1
-    );
-    if let Some((broken, path)) = &walked.broken {
-        text += &format!("\n  BROKEN {}: {}\n", broken.rule, broken.what);
-        for (tick, choice) in path.iter().enumerate() {
-            text += &format!("  {tick}: {choice}\n");
-        }
-    }
-    text
+    format!(
+        "\"{name}\",{},{},{},{closed},{},{}",
+        walked.states, walked.transitions, walked.depth, walked.recovered.0, walked.recovered.1
+    )
 }

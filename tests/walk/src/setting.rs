@@ -67,6 +67,16 @@ impl Setting {
         standby: false,
     };
 
+    /// One of slots of a tick, to change: small enough for all its states to be gone through.
+    pub(crate) const SMALL: Self = Self {
+        slot: 1,
+        delay: 3,
+        dead: 2,
+        bound: 0,
+        apart: 2,
+        ..Self::PLAIN
+    };
+
     /// An edge older than this is told without its time, as one of 131 ms is in the full size.
     #[must_use]
     pub(crate) const fn age_range(&self) -> u64 {
@@ -232,5 +242,89 @@ pub(crate) const ALL: &[Setting] = &[
         watch: 2,
         stall: 2,
         ..Setting::PLAIN
+    },
+    Setting {
+        name: "small edges",
+        bound: 0,
+        apart: 4,
+        delay: 5,
+        dead: 4,
+        ..Setting::PLAIN
+    },
+    Setting {
+        name: "small edges, worst clock",
+        apart: 5,
+        delay: 7,
+        dead: 4,
+        back: 1,
+        ..Setting::PLAIN
+    },
+    Setting {
+        name: "small older edges, worst clock",
+        apart: 6,
+        delay: 7,
+        dead: 4,
+        older: true,
+        back: 1,
+        ..Setting::PLAIN
+    },
+    Setting {
+        name: "small hello anywhere",
+        older: true,
+        hello: true,
+        ..Setting::SMALL
+    },
+    Setting {
+        name: "small stalls",
+        older: true,
+        stall: 3,
+        ..Setting::SMALL
+    },
+    Setting {
+        name: "small three edges in one outage",
+        apart: 1,
+        dead: 3,
+        delay: 4,
+        older: true,
+        ..Setting::SMALL
+    },
+    Setting {
+        name: "small flood and wire",
+        flood: 2,
+        watch: 2,
+        wire: true,
+        lock: 2,
+        open: 2,
+        ..Setting::SMALL
+    },
+    Setting {
+        name: "small second sender and wire",
+        strangers: 2,
+        watch: 2,
+        wire: true,
+        lock: 2,
+        ..Setting::SMALL
+    },
+    Setting {
+        name: "small fault and wire",
+        fault: true,
+        wire: true,
+        lock: 2,
+        open: 2,
+        ..Setting::SMALL
+    },
+    Setting {
+        name: "small standby",
+        standby: true,
+        ..Setting::SMALL
+    },
+    Setting {
+        name: "small all together",
+        hello: true,
+        flood: 2,
+        strangers: 2,
+        watch: 2,
+        stall: 2,
+        ..Setting::SMALL
     },
 ];

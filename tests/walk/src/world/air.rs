@@ -4,9 +4,10 @@ use trueonset::frame::{Contact, Kind, Mark};
 use trueonset::link::{Heard, Link, LinkConfig, Outcome, State};
 use trueonset::time::Instant;
 
-use super::{broken, Air, Broken, Edge, Says, World};
+use super::{Air, Edge, Says, World};
 use crate::adversary::Adversary;
 use crate::setting::Setting;
+use crate::walk::{broken, Broken};
 
 impl World {
     pub(super) fn hear(

@@ -4,8 +4,9 @@ use trueonset::lines::{Causes, Decision};
 use trueonset::link::LinkConfig;
 use trueonset::playout::{EdgeRemarks, PlayedEdge};
 
-use super::{broken, Broken, Choice, World};
+use super::{Choice, World};
 use crate::setting::Setting;
+use crate::walk::{broken, Broken};
 
 impl World {
     pub(super) fn main_loop(

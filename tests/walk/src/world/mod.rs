@@ -23,6 +23,7 @@ use trueonset::time::Instant;
 
 use crate::adversary::Adversary;
 use crate::setting::Setting;
+use crate::walk::{Broken, Rules};
 
 /// Edges remembered until nothing can be said of them any more.
 const EDGES: usize = 8;
@@ -31,20 +32,40 @@ const BACK: usize = 4;
 /// Zero of the walk: late enough for anything to lie before it.
 const BEGIN_SLOT: u64 = 40;
 
-/// A rule that was broken.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(crate) struct Broken {
-    /// Name of the rule.
-    pub(crate) rule: &'static str,
-    /// What happened.
-    pub(crate) what: String,
+/// A walk through edges.
+pub(crate) struct Edges<'a> {
+    setting: &'a Setting,
+    config: LinkConfig,
 }
 
-fn broken(rule: &'static str, what: impl Into<String>) -> Result<(), Broken> {
-    Err(Broken {
-        rule,
-        what: what.into(),
-    })
+impl<'a> Edges<'a> {
+    /// # Errors
+    /// The setting breaks a rule of the constructor.
+    pub(crate) fn new(setting: &'a Setting) -> Result<Self, String> {
+        let config = setting.config().map_err(|why| why.to_string())?;
+        Ok(Self { setting, config })
+    }
+}
+
+impl Rules for Edges<'_> {
+    type World = World;
+    type Choice = Choice;
+
+    fn start(&self) -> World {
+        World::new(self.setting)
+    }
+
+    fn choices(&self, world: &World) -> Vec<Choice> {
+        world.choices(self.setting)
+    }
+
+    fn step(&self, world: &World, choice: Choice) -> Result<World, Broken> {
+        world.step(self.setting, &self.config, choice)
+    }
+
+    fn recovers(&self, world: &World, path: &mut Vec<Choice>) -> Result<u32, Broken> {
+        world.recovers(self.setting, &self.config, path)
+    }
 }
 
 /// An edge that happened.
@@ -173,7 +194,7 @@ impl World {
         let new = Snapshot {
             number: self.number,
             newest: age(self.newest_at),
-            older: age(self.older_at),
+            older: age(self.older_at).filter(|_| setting.older),
             taken: false,
         };
         self.sent.rotate_right(1);

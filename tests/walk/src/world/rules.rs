@@ -2,8 +2,9 @@
 
 use trueonset::link::State;
 
-use super::{broken, Broken, World};
+use super::World;
 use crate::setting::Setting;
+use crate::walk::{broken, Broken};
 
 impl World {
     /// What must hold at every tick, on the lines as the output stage shows them.

@@ -1,7 +1,7 @@
 //! Worlds that will go on alike become equal.
 
 use trueonset::lines::Decision;
-use trueonset::link::{LinkConfig, State, Zero};
+use trueonset::link::{About, LinkConfig, State, Zero};
 use trueonset::time::Instant;
 
 use super::{Edge, Snapshot, World, BEGIN_SLOT, EDGES};
@@ -19,27 +19,48 @@ impl World {
             slots,
             number,
             oldest: slot - (setting.back - 1),
+            about: About::Edges,
         };
-        self.link = self.link.moved(config, zero);
         let now = self.now;
         let kept = setting.delay + setting.dead + 2 * setting.bound + 2 * setting.slot + 8;
+        let heard_by_any_join = (slot - (setting.back - 1)) * setting.slot;
+        let done = self.edges.map(|edge| {
+            // A link that does not live tells what it had timed before, and nothing that the frames
+            // of its next join know already.
+            let missed = self.link.state() != State::Live
+                && edge.at <= heard_by_any_join
+                && !edge.under_run
+                && !edge.under_ready
+                && !self.link.is_waiting(edge.number);
+            edge.told || missed || now - edge.at > kept
+        });
+        self.link = self.link.moved(config, zero);
         let back = |at: u64| at.saturating_sub(ticks);
-        // The last one told stays, since it rules the line.
+        // The one that rules the line stays, and the last one that will when it is heard of.
         let mut edges = [Edge::default(); EDGES];
         let mut count = 0;
         let all = &self.edges[..usize::from(self.count)];
         let ruling = all.iter().rposition(|edge| edge.settled);
-        for (k, edge) in all.iter().enumerate() {
-            let done = edge.told || now - edge.at > kept;
-            if done && Some(k) != ruling {
+        let next = all
+            .iter()
+            .zip(done)
+            .rposition(|(edge, done)| done && !edge.settled);
+        for (k, (edge, done)) in all.iter().zip(done).enumerate() {
+            if done && Some(k) != ruling && Some(k) != next.filter(|next| Some(*next) > ruling) {
                 continue;
             }
             let mut edge = *edge;
             if done {
                 (edge.timed, edge.told) = (true, true);
+                (edge.named, edge.rearmed) = (false, false);
                 edge.at = now - kept;
             }
             edge.under_ready &= !edge.timed;
+            edge.under_run &= edge.number & 1 == 1;
+            if edge.settled {
+                edge.named = false;
+                edge.timed |= !edge.under_ready;
+            }
             edge.at = back(edge.at);
             edge.number = edge.number.wrapping_sub(number) & 31;
             edges[count] = edge;
@@ -47,10 +68,20 @@ impl World {
         }
         (self.edges, self.count) = (edges, count as u8);
         self.number = self.number.wrapping_sub(number) & 31;
-        self.seen = self.seen.wrapping_sub(number) & 31;
+        // Edges unseen beyond those remembered are as many as there are.
+        let newest = self.number;
+        let back_to = |edge: &Edge| newest.wrapping_sub(edge.number) & 31;
+        let remembered = self.known().iter().map(back_to).max();
+        let unseen = newest.wrapping_sub(self.seen.wrapping_sub(number)) & 31;
+        let unseen = unseen.min(remembered.map_or(0, |most| most + 1));
+        self.seen = newest.wrapping_sub(unseen) & 31;
         let range = now.saturating_sub(setting.age_range());
         self.newest_at = back(self.newest_at.max(range));
-        self.older_at = back(self.older_at.max(range));
+        self.older_at = if setting.older {
+            back(self.older_at.max(range))
+        } else {
+            0
+        };
         for (k, sent) in self.sent.iter_mut().enumerate() {
             sent.number = sent.number.wrapping_sub(number) & 31;
             if k as u64 >= setting.back {
@@ -58,7 +89,13 @@ impl World {
             }
         }
         let long = setting.dead + setting.bound + 1;
-        self.told_at = back(self.told_at.max(now - kept));
+        // The order matters while one is left that might come too late.
+        let told_at = back(self.told_at.max(now - kept));
+        let earlier = self
+            .known()
+            .iter()
+            .any(|edge| !edge.told && edge.at < told_at);
+        self.told_at = if earlier { told_at } else { 0 };
         self.life = back(self.life.max(now.saturating_sub(long)));
         if let Some(until) = self.decision.valid_until {
             self.decision = if until.ticks() < now {

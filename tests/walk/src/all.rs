@@ -1,0 +1,45 @@
+//! All walks there are.
+
+use crate::join::{self, Joins, Plan};
+use crate::setting::{self, Setting};
+use crate::walk::{walk, Walked};
+use crate::world::Edges;
+
+/// One of them.
+#[derive(Clone, Copy)]
+pub(crate) enum Small {
+    /// Edges, latches and lines.
+    Edges(&'static Setting),
+    /// Joins and the store.
+    Joins(&'static Plan),
+}
+
+/// Those whose name contains `part`.
+pub(crate) fn named(part: &str) -> Vec<Small> {
+    let joins = join::ALL.iter().map(Small::Joins);
+    let edges = setting::ALL.iter().map(Small::Edges);
+    joins
+        .chain(edges)
+        .filter(|small| small.name().contains(part))
+        .collect()
+}
+
+impl Small {
+    pub(crate) const fn name(&self) -> &'static str {
+        match self {
+            Self::Edges(setting) => setting.name,
+            Self::Joins(plan) => plan.name,
+        }
+    }
+
+    /// Walks through at most `limit` states of it.
+    ///
+    /// # Errors
+    /// It breaks a rule of the constructor.
+    pub(crate) fn walk(&self, limit: u64) -> Result<Walked, String> {
+        match self {
+            Self::Edges(setting) => Ok(walk(&Edges::new(setting)?, limit)),
+            Self::Joins(plan) => Ok(walk(&Joins::new(plan)?, limit)),
+        }
+    }
+}
