@@ -6,6 +6,10 @@
 //! the caller writes and says so ([`Link::stored`](super::Link::stored)); in the mean that is one
 //! write a minute.
 //!
+//! Two records are written in turn. Whichever of them is lost, torn by a power loss or worn, a
+//! reserve added to the other covers it: so a mark further than a reserve above the last one goes
+//! into both, as it does after every power loss, and as does the first of a new start.
+//!
 //! # Record, 12 bytes, most significant first
 //! | bytes | what |
 //! |---|---|

@@ -43,3 +43,31 @@ impl Small {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The constructor takes every setting, and no rule breaks in what is near the start.
+    #[test]
+    fn every_setting_can_be_walked_through() {
+        for small in named("") {
+            let walked = small.walk(1_000).unwrap();
+            assert!(walked.states == 1_000 && !walked.closed, "{}", small.name());
+            assert!(
+                walked.broken.is_none(),
+                "{}: {:?}",
+                small.name(),
+                walked.broken
+            );
+        }
+    }
+
+    #[test]
+    fn the_smallest_closes() {
+        for small in named("small standby") {
+            let walked = small.walk(u64::MAX).unwrap();
+            assert!(walked.closed && walked.broken.is_none(), "{walked:?}");
+        }
+    }
+}

@@ -188,7 +188,7 @@ const ALL: &[Fault] = &[
         text: "} else if obstacles.edge_pending {",
         instead: "} else if !FAULT && obstacles.edge_pending {",
         rules: &["R5"],
-        among: "",
+        among: "edges, worst clock",
     },
     Fault {
         name: "a flood is not latched",
@@ -485,4 +485,21 @@ fn copy_folder(from: &Path, to: &Path) -> Result<(), String> {
         }
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The copy is made of texts that must not have moved away from under it.
+    #[test]
+    fn every_fault_has_its_place_in_core_and_a_setting_to_look_in() {
+        let core = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../core/src");
+        for fault in ALL {
+            let text = read(&core.join(fault.file)).unwrap();
+            assert_eq!(text.matches(fault.text).count(), 1, "{}", fault.name);
+            assert!(fault.instead.contains("FAULT"), "{}", fault.name);
+            assert!(!all::named(fault.among).is_empty(), "{}", fault.name);
+        }
+    }
 }

@@ -73,7 +73,7 @@ pub(crate) const ALL: &[Plan] = &[
     Plan {
         name: "join, two starts, one loss",
         starts: 2,
-        slots: 7,
+        slots: 6,
         losses: 1,
         tear: true,
         known: false,
@@ -83,7 +83,7 @@ pub(crate) const ALL: &[Plan] = &[
     Plan {
         name: "join, two starts, two losses",
         starts: 2,
-        slots: 6,
+        slots: 5,
         losses: 2,
         tear: true,
         known: true,
