@@ -228,78 +228,13 @@ pub(super) const fn log2_16(x: i64) -> i32 {
 
 #[cfg(test)]
 mod tests {
-    extern crate std;
     use super::*;
     use crate::drawn;
     use crate::link::LinkPlan;
     use crate::time::TickRate;
-    use std::vec::Vec;
 
     fn config() -> LinkConfig {
         LinkConfig::new(TickRate::from_hz(16_000_000).unwrap(), LinkPlan::INFRARED).unwrap()
-    }
-
-    /// Slots lost in bursts: share `p`, mean length `burst` slots.
-    struct Air {
-        p: f64,
-        burst: f64,
-        bad: bool,
-        next: std::boxed::Box<dyn FnMut() -> u64>,
-    }
-
-    impl Air {
-        fn new(p: f64, burst: f64, seed: u64) -> Self {
-            Self {
-                p,
-                burst,
-                bad: false,
-                next: std::boxed::Box::new(drawn::numbers(seed)),
-            }
-        }
-
-        fn lost(&mut self) -> bool {
-            let u = ((self.next)() >> 11) as f64 / 2f64.powi(53);
-            self.bad = if self.bad {
-                u >= 1.0 / self.burst
-            } else {
-                u < self.p / (1.0 - self.p) / self.burst
-            };
-            self.bad
-        }
-
-        /// Beats for `beats` of them into `grader`; what `each` sees after each.
-        fn run(
-            &mut self,
-            grader: &mut Grader,
-            from: u64,
-            beats: u64,
-            each: &mut dyn FnMut(u64, Grade),
-        ) {
-            let config = config();
-            for beat in from..from + beats {
-                let mut lost = false;
-                for _ in 0..5 {
-                    lost = self.lost();
-                }
-                if !lost {
-                    grader.heard(
-                        &config,
-                        Mark {
-                            boot: 1,
-                            slot: beat * 5,
-                        },
-                    );
-                }
-                each(beat, grader.grade());
-            }
-        }
-    }
-
-    /// Falls an hour by the closed form, K 8.
-    fn falls_per_h(p: f64, burst: f64) -> f64 {
-        let lambda = 1.0 - 1.0 / burst - p / (burst * (1.0 - p));
-        let stay = p + (1.0 - p) * lambda.powi(5);
-        p * (1.0 - stay) * stay.powi(7) * 720_000.0
     }
 
     #[test]
@@ -311,102 +246,6 @@ mod tests {
         }
         assert_eq!(log2_16(-5), 0);
         assert!(log2_16(i64::MAX) > 62 << 16);
-    }
-
-    /// Source: the closed form of the channel, p·(1 − s)·s^(K−1) with s the chance that a lost beat is
-    /// followed by another.
-    #[test]
-    fn the_forecast_is_that_of_the_closed_form() {
-        for (p, burst) in [
-            (0.01, 5.0),
-            (0.01, 10.0),
-            (0.03, 5.0),
-            (0.1, 5.0),
-            (0.1, 10.0),
-        ] {
-            let mut told: Vec<f64> = (0..20)
-                .map(|seed| {
-                    let mut grader = Grader::new();
-                    Air::new(p, burst, 7 + seed).run(&mut grader, 1, 200_000, &mut |_, _| {});
-                    f64::from(grader.falls_per_1000_h(&config())) / 1e3
-                })
-                .collect();
-            told.sort_by(f64::total_cmp);
-            let middle = told[10] / falls_per_h(p, burst);
-            assert!((0.5..2.0).contains(&middle), "{p} {burst}: {middle}");
-            let ends = (told[0], told[19]);
-            assert!(
-                ends.0 > falls_per_h(p, burst) / 4.0 && ends.1 < falls_per_h(p, burst) * 4.0,
-                "{p} {burst}: {ends:?} {}",
-                falls_per_h(p, burst)
-            );
-        }
-    }
-
-    #[test]
-    fn a_link_that_has_become_poor_is_named_within_seconds() {
-        let mut seconds: Vec<f64> = (0..300)
-            .map(|seed| {
-                let mut grader = Grader::new();
-                Air::new(0.001, 1.0 / 0.999, 1 + seed).run(&mut grader, 1, 200_000, &mut |_, _| {});
-                assert!(grader.grade() > Grade::Poor);
-                let mut named = None;
-                Air::new(0.1, 5.0, 999 + seed).run(
-                    &mut grader,
-                    200_001,
-                    20_000,
-                    &mut |beat, grade| {
-                        if grade == Grade::Poor && named.is_none() {
-                            named = Some((beat - 200_000) as f64 * 0.005);
-                        }
-                    },
-                );
-                named.unwrap_or(1e9)
-            })
-            .collect();
-        seconds.sort_by(f64::total_cmp);
-        std::println!(
-            "poor after {:.1} s, 95 %: {:.1} s",
-            seconds[150],
-            seconds[285]
-        );
-        assert!(seconds[150] <= 10.0 && seconds[285] <= 15.0);
-    }
-
-    /// Links about both thresholds and between.
-    #[test]
-    fn a_grade_does_not_flutter_on_its_threshold() {
-        for (p, burst) in [
-            (0.002, 4.5),
-            (0.01, 3.5),
-            (0.004, 5.0),
-            (0.01, 4.0),
-            (0.05, 3.0),
-            (0.001, 6.0),
-        ] {
-            let (mut changes, hours) = (0, 12);
-            for seed in 0..2 {
-                let mut grader = Grader::new();
-                let mut air = Air::new(p, burst, 31 + seed);
-                air.run(&mut grader, 1, 360_000, &mut |_, _| {});
-                let mut before = grader.grade();
-                air.run(
-                    &mut grader,
-                    360_001,
-                    720_000 * hours / 2,
-                    &mut |_, grade| {
-                        changes += u64::from(grade != before);
-                        before = grade;
-                    },
-                );
-            }
-            let per_h = changes as f64 / hours as f64;
-            std::println!(
-                "{p} {burst}: {:.3} falls/h, {per_h:.1} changes/h",
-                falls_per_h(p, burst)
-            );
-            assert!(per_h <= 4.0, "{p} {burst}: {per_h}");
-        }
     }
 
     #[test]
