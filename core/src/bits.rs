@@ -23,9 +23,22 @@ macro_rules! bit_set {
                 Self(self.0 | other.0)
             }
 
+            /// Whether any of `other` is set.
+            #[must_use]
+            pub const fn has(self, other: Self) -> bool {
+                self.0 & other.0 != 0
+            }
+
             /// Adds `other`.
             pub fn insert(&mut self, other: Self) {
                 self.0 |= other.0;
+            }
+
+            /// Adds `other` where `condition` holds.
+            pub fn insert_if(&mut self, other: Self, condition: bool) {
+                if condition {
+                    self.insert(other);
+                }
             }
         }
     };

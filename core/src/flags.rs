@@ -101,13 +101,6 @@ impl Flags {
         Self(self.0 & !other.0)
     }
 
-    /// Adds `other` where `condition` holds.
-    pub(crate) fn insert_if(&mut self, other: Self, condition: bool) {
-        if condition {
-            self.insert(other);
-        }
-    }
-
     /// The words of what is set, in their fixed order.
     pub fn words(self) -> impl Iterator<Item = &'static str> {
         WORDS

@@ -196,29 +196,28 @@ impl Wired {
         }
     }
 
-    fn is_ready(&self, config: &WiredConfig, now: Instant) -> bool {
+    /// Whether a sound sight is not too long ago.
+    fn is_live(&self, config: &WiredConfig, now: Instant) -> bool {
         let fresh = |at: Instant| now.ticks().saturating_sub(at.ticks()) <= config.dead;
-        self.sound.is_some_and(fresh) && self.number.is_some() && self.latch.causes().is_empty()
+        self.sound.is_some_and(fresh)
     }
 
-    /// When contact that is being confirmed has to stop the line.
-    fn patience(&self, config: &WiredConfig) -> Option<Instant> {
-        let since = self.between?;
-        Some(Instant::from_ticks(
-            since.ticks().saturating_add(config.delay),
-        ))
+    fn is_ready(&self, config: &WiredConfig, now: Instant) -> bool {
+        self.is_live(config, now) && self.number.is_some() && self.latch.causes().is_empty()
+    }
+
+    /// When the next edge leaves, or contact that is being confirmed has to stop the line.
+    fn due(&self, config: &WiredConfig) -> Option<Instant> {
+        let delayed = |at: Instant| Instant::from_ticks(at.ticks().saturating_add(config.delay));
+        let patience = self.between.map(delayed);
+        let edge = self.playout.next_due(config.delay);
+        edge.into_iter().chain(patience).min()
     }
 
     /// The next edge that leaves by `now`; call until there is none.
     pub fn poll(&mut self, config: &WiredConfig, now: Instant) -> Option<PlayedEdge> {
         let left = self.playout.leave(config.delay, now)?;
-        let mut edge = left.edge;
-        if now.ticks() > left.at.ticks().saturating_add(config.poll) {
-            edge.remarks.insert(EdgeRemarks::LATE);
-        }
-        if !self.is_ready(config, now) {
-            edge.remarks.insert(EdgeRemarks::MASKED);
-        }
+        let edge = left.leaving(now, config.poll, self.is_ready(config, now));
         if edge.touched {
             self.touched = true;
             if edge.remarks.has(EdgeRemarks::LATE) {
@@ -234,10 +233,7 @@ impl Wired {
     #[must_use]
     pub fn lines(&mut self, config: &WiredConfig, now: Instant) -> Decision {
         let first = !core::mem::replace(&mut self.asked, true);
-        let due = match (self.playout.next_due(config.delay), self.patience(config)) {
-            (Some(due), Some(patience)) => Some(due.min(patience)),
-            (due, patience) => due.or(patience),
-        };
+        let due = self.due(config);
         let overdue = due.is_some_and(|due| due <= now);
         let Some(sight) = self
             .sound
@@ -257,25 +253,15 @@ impl Wired {
     /// When to poll again at the latest.
     #[must_use]
     pub fn deadline(&self, config: &WiredConfig) -> Option<Instant> {
-        let dead = self
-            .sound
-            .map(|at| at.ticks().saturating_add(config.dead + 1));
-        let dead = dead.map(Instant::from_ticks);
-        [
-            self.playout.next_due(config.delay),
-            self.patience(config),
-            dead,
-        ]
-        .into_iter()
-        .flatten()
-        .min()
+        let dead = |at: Instant| Instant::from_ticks(at.ticks().saturating_add(config.dead + 1));
+        let dead = self.sound.map(dead);
+        self.due(config).into_iter().chain(dead).min()
     }
 
     /// The level of the re-arm wire; what came of it, where it rose.
     pub fn rearm(&mut self, config: &WiredConfig, now: Instant, wire: bool) -> Option<Rearmed> {
-        let fresh = |at: Instant| now.ticks().saturating_sub(at.ticks()) <= config.dead;
         let obstacles = Obstacles {
-            live: self.sound.is_some_and(fresh),
+            live: self.is_live(config, now),
             edge_pending: !self.playout.is_empty(),
             cause_persists: self.fault,
         };

@@ -48,18 +48,6 @@ impl Reasons {
         "sag after a rest not counted",
         "voltage under load is too low now",
     ];
-
-    /// Adds `other` where `condition` holds.
-    pub(super) fn insert_if(&mut self, other: Self, condition: bool) {
-        if condition {
-            self.insert(other);
-        }
-    }
-
-    /// Whether any of `other` is set.
-    pub(super) const fn any(self, other: Self) -> bool {
-        self.0 & other.0 != 0
-    }
 }
 
 bit_set!(Reasons, words);

@@ -42,7 +42,7 @@ impl BatteryState {
     /// Whether it lasts a run of so many seconds.
     #[must_use]
     pub const fn lasts(&self, run_s: u32) -> Verdict {
-        if self.reasons.any(Reasons::BLIND) {
+        if self.reasons.has(Reasons::BLIND) {
             Verdict::CannotTell
         } else if self.reasons.contains(Reasons::LOW_NOW) || self.lasts_s.1 < run_s {
             Verdict::No

@@ -49,7 +49,13 @@ impl Ailments {
     pub const LINK_FAIR: Self = Self(1 << 11);
 
     /// What silences READY: with any of these, no touch may be concluded from silence.
-    pub const SILENCING: Self = Self(0xBF);
+    pub const SILENCING: Self = Self::LATCHED
+        .union(Self::FAULT)
+        .union(Self::DARK)
+        .union(Self::STUCK)
+        .union(Self::SATURATED)
+        .union(Self::NO_LINK)
+        .union(Self::NOT_SETTLED);
 
     const WORDS: [&'static str; 12] = [
         "line latched at stop",
@@ -69,7 +75,7 @@ impl Ailments {
     /// Whether READY may stand.
     #[must_use]
     pub const fn vouches(self) -> bool {
-        self.0 & Self::SILENCING.0 == 0
+        !self.has(Self::SILENCING)
     }
 
     /// The most urgent word, if any.
@@ -104,12 +110,8 @@ impl Health {
     /// Begins with the latch and with a fault that the probe reports.
     pub fn of(causes: Causes, fault: bool) -> Self {
         let mut ailments = Ailments::NONE;
-        if !causes.is_empty() {
-            ailments.insert(Ailments::LATCHED);
-        }
-        if fault {
-            ailments.insert(Ailments::FAULT);
-        }
+        ailments.insert_if(Ailments::LATCHED, !causes.is_empty());
+        ailments.insert_if(Ailments::FAULT, fault);
         Self { ailments }
     }
 
@@ -127,11 +129,10 @@ impl Health {
     }
 
     /// Of a probe whose light is sampled here; `None` where nothing was sampled yet.
-    pub fn optics(self, optics: Option<&Optics>) -> Self {
+    pub fn optics(mut self, optics: Option<&Optics>) -> Self {
         let Some(optics) = optics else {
             return self.with(Ailments::NOT_SETTLED);
         };
-        let mut health = self;
         for (flags, ailment) in [
             (Flags::DARK, Ailments::DARK),
             (Flags::STUCK, Ailments::STUCK),
@@ -140,11 +141,10 @@ impl Health {
             (Flags::FILM, Ailments::LENS),
             (Flags::FLICKER, Ailments::LENS),
         ] {
-            if optics.flags.contains(flags) {
-                health = health.with(ailment);
-            }
+            self.ailments
+                .insert_if(ailment, optics.flags.contains(flags));
         }
-        health
+        self
     }
 
     /// Of a probe that lives on cells.

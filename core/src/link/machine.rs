@@ -502,13 +502,7 @@ impl<S: Slots> Link<S> {
             });
         }
         let left = self.playout.leave(config.delay, now)?;
-        let mut edge = left.edge;
-        if now.ticks() > left.at.ticks().saturating_add(config.poll) {
-            edge.remarks.insert(EdgeRemarks::LATE);
-        }
-        if left.past || !self.is_ready(config, now) {
-            edge.remarks.insert(EdgeRemarks::MASKED);
-        }
+        let mut edge = left.leaving(now, config.poll, self.is_ready(config, now));
         if edge.bound > config.bound {
             edge.remarks.insert(EdgeRemarks::WIDE);
         }

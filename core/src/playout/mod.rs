@@ -38,12 +38,6 @@ impl EdgeRemarks {
     pub const CLASH: Self = Self(32);
 
     const WORDS: [&'static str; 6] = ["late", "masked", "wide", "sequence", "no_time", "clash"];
-
-    /// Whether any of `other` is among these.
-    #[must_use]
-    pub const fn has(self, other: Self) -> bool {
-        self.0 & other.0 != 0
-    }
 }
 
 bit_set!(EdgeRemarks, words);
@@ -99,6 +93,19 @@ pub(crate) struct Due {
     pub(crate) edge: PlayedEdge,
     pub(crate) at: Instant,
     pub(crate) past: bool,
+}
+
+impl Due {
+    /// The edge as it leaves at `now`, on lines that are `ready` or not: late where a poll of
+    /// `poll` ticks would have been in time.
+    pub(crate) fn leaving(&self, now: Instant, poll: u64, ready: bool) -> PlayedEdge {
+        let mut edge = self.edge;
+        let remarks = &mut edge.remarks;
+        let in_time = self.at.ticks().saturating_add(poll);
+        remarks.insert_if(EdgeRemarks::LATE, now.ticks() > in_time);
+        remarks.insert_if(EdgeRemarks::MASKED, self.past || !ready);
+        edge
+    }
 }
 
 /// The edges on their way, in the order in which they happened.
