@@ -275,7 +275,15 @@ impl Lateness {
     pub fn at_feed(&self, feed_nm_s: u32) -> Late {
         let feed = feed_nm_s.min(FASTEST_NM_S);
         let best = self.best.at_feed(feed);
-        self.open(best, |other| other.at_feed(feed))
+        // What the other constants leave open beside the best.
+        let open = |other: &Constants| {
+            let other = other.at_feed(feed);
+            root_sum(other.doubt_ps, other.ps.abs_diff(best.ps) / 2)
+        };
+        Late {
+            doubt_ps: best.doubt_ps.max(open(&self.least)).max(open(&self.most)),
+            ..best
+        }
     }
 
     /// How late a contact of so many edges is at a feed that is not known. Chatter of three edges
@@ -287,37 +295,14 @@ impl Lateness {
     #[must_use]
     pub fn at_edges(&self, edges: u32) -> Late {
         if edges >= CHATTERS && !self.turn_assumed {
-            let best = self.best.at_feed(0);
-            let late = self.open(best, |other| other.at_feed(0));
+            let late = self.at_feed(0);
             // Chatter is seen up to about the turn, where less of the offset is left.
-            let less = (best.ps - self.best.at_feed(self.best.turn_nm_s).ps).unsigned_abs();
-            return Late {
-                doubt_ps: root_sum(late.doubt_ps, less * 591 / 1_024),
-                ..late
-            };
+            let less = late.ps.abs_diff(self.best.at_feed(self.best.turn_nm_s).ps);
+            return spread(late, less);
         }
-        let none = self
-            .best
-            .with_offset(0, self.best.offset_at(0, self.best.offset_doubt_pm));
-        // Anywhere from nothing to all of it: all/√3.
-        let spread = self.best.offset_at(0, self.best.offset_pm) * 591 / 1_024;
-        Late {
-            doubt_ps: root_sum(none.doubt_ps, spread),
-            ..none
-        }
-    }
-
-    /// `best` with what the other constants leave open beside it.
-    fn open(&self, best: Late, at: impl Fn(&Constants) -> Late) -> Late {
-        let doubt = |other: &Constants| {
-            let other = at(other);
-            let apart = other.ps.abs_diff(best.ps);
-            root_sum(other.doubt_ps, apart / 2)
-        };
-        Late {
-            doubt_ps: best.doubt_ps.max(doubt(&self.least)).max(doubt(&self.most)),
-            ..best
-        }
+        let best = &self.best;
+        let none = best.with_offset(0, best.offset_at(0, best.offset_doubt_pm));
+        spread(none, best.offset_at(0, best.offset_pm))
     }
 
     /// A contact with the lateness taken off its onset and the doubt of that added to its own
@@ -342,6 +327,14 @@ impl Lateness {
             doubt: contact.doubt.and_then(add),
             ..*contact
         }
+    }
+}
+
+/// `late` that may be off by anything from nothing to `all` ps: all/√3 besides.
+fn spread(late: Late, all: u64) -> Late {
+    Late {
+        doubt_ps: root_sum(late.doubt_ps, all * 591 / 1_024),
+        ..late
     }
 }
 
