@@ -3,10 +3,6 @@
 use super::grade::log2_16;
 use crate::time::TickRate;
 
-/// Longest age a frame can tell, ns.
-pub(crate) const AGE_RANGE_NS: u64 = 131_071_750;
-/// Edge numbers, less the one that stands for none.
-const NUMBERS: u64 = 31;
 /// Most frames that may be asked for to join or to re-arm.
 const MOST_FRAMES: u8 = 100;
 /// Bad tags and strangers that a link remembers at most.
@@ -65,6 +61,11 @@ pub struct LinkPlan {
 }
 
 impl LinkPlan {
+    /// Longest age a frame can tell, ns.
+    pub const AGE_RANGE_NS: u64 = 131_071_750;
+    /// Edge numbers, less the one that stands for none.
+    pub const NUMBERS: u64 = 31;
+
     /// Infrared with slots of 1 ms: contact to output in 48 ms, for losses of up to two slots.
     pub const INFRARED: Self = Self {
         slot_ns: 1_000_000,
@@ -201,10 +202,10 @@ impl LinkConfig {
         if plan.apart_ns as u64 <= 2 * bound {
             return Err(E::EdgesTooClose);
         }
-        if NUMBERS * plan.apart_ns as u64 <= unseen {
+        if LinkPlan::NUMBERS * plan.apart_ns as u64 <= unseen {
             return Err(E::EdgesOutnumberNumbers);
         }
-        if unseen >= AGE_RANGE_NS {
+        if unseen >= LinkPlan::AGE_RANGE_NS {
             return Err(E::AgeRange);
         }
         if 2 * bound > slot {

@@ -17,10 +17,6 @@ use crate::model::channel::{Loss, Timing};
 const DEAD_BEFORE_NS: [u64; 2] = [6_000_000, 4_000_000];
 /// Jitter of a captured arrival: of an edge of light, of a radio's sync word (from memory), ns.
 const JITTER_NS: [f64; 2] = [200.0, 1_000.0];
-/// Below this an age is told, ns; see the core.
-const AGE_NS: u64 = 131_071_750;
-/// Edge numbers that one silence must not use up.
-const NUMBERS: u64 = 31;
 /// What the store reserves ahead and when it asks for more, ns.
 const RESERVE_NS: u64 = 63_000_000_000;
 const LEAD_NS: u64 = 542_000_000;
@@ -158,7 +154,7 @@ impl Stated {
         // All below 2^32: the keys' ranges and the rules above.
         let slots = |ns: u64| ns.div_ceil(self.slot) as u32;
         let guard = slots(unseen + self.slot) + 1;
-        let apart = (unseen / NUMBERS + 1).next_multiple_of(100_000);
+        let apart = (unseen / LinkPlan::NUMBERS + 1).next_multiple_of(100_000);
         Ok(LinkPlan {
             slot_ns: self.slot as u32,
             beat_slots: (self.beat / self.slot) as u16,
@@ -240,8 +236,8 @@ impl Stated {
                 &format!("at most {}", shown(nearest)),
             ));
         }
-        if dead + unsure >= AGE_NS {
-            let nearest = floor(AGE_NS - unsure - 1);
+        if dead + unsure >= LinkPlan::AGE_RANGE_NS {
+            let nearest = floor(LinkPlan::AGE_RANGE_NS - unsure - 1);
             return Err(refused(
                 "link.dead",
                 format!("{}, longer than the ages that a frame tells", shown(dead)),

@@ -17,9 +17,10 @@ use crate::fault::Fault;
 use crate::model::channel::{Air, Delivery, What};
 use crate::model::oscillator::Oscillator;
 use crate::model::rng::{self, Rng};
+use crate::scenario::Link;
 
 /// Ticks of the receiver and of the probe.
-const RECEIVER_HZ: u32 = 16_000_000;
+const RECEIVER_HZ: u32 = Link::RECEIVER_HZ;
 const PROBE_HZ: u32 = 8_000_000;
 /// A tick of the receiver, ns.
 const TICK_NS: f64 = 1e9 / RECEIVER_HZ as f64;
