@@ -45,60 +45,63 @@ fn voltages_are_those_of_the_standard() {
     assert_eq!(Chemistry::Nimh.nominal_mv(), 1_200);
 }
 
-/// 3.52 V at 4 mA and 3.34 V at 40 mA: 5 ohms, and 3.54 V without load.
-#[test]
-fn two_steps_of_current_give_resistance_and_open_voltage() {
-    let config = BatteryConfig::new(BatteryPlan {
+/// One cell of 1200 mAh at 22 °C, read exactly.
+fn of_one_cell(chemistry: Chemistry, load: Load) -> BatteryConfig {
+    BatteryConfig::new(BatteryPlan {
         pack: Pack {
-            chemistry: Chemistry::LithiumThionyl,
+            chemistry,
             cells: 1,
             capacity_uah: 1_200_000,
         },
-        load: Load {
-            base_ua: 4_000,
-            measuring_ua: 4_000,
-            least_duty_permille: 0,
-            most_duty_permille: 0,
-            pulse_ua: 36_000,
-            stop_mv: 2_000,
-        },
+        load,
         reading_mv: 0,
         coldest_decicelsius: 220,
         stale_s: 60,
     })
-    .unwrap();
+    .unwrap()
+}
+
+/// A reading at rest and under a pulse of that load, mV.
+fn observe(
+    battery: &mut Battery,
+    config: &BatteryConfig,
+    at_s: u32,
+    (rest_mv, loaded_mv): (u32, u32),
+    cells: Cells,
+) {
+    let seen = Observation {
+        at_s,
+        rest_mv,
+        loaded_mv,
+        pulse_ua: config.plan().load.pulse_ua,
+        decicelsius: 220,
+        counter_uah: 0,
+        rested_s: 0,
+        cells,
+    };
+    battery.observe(config, &seen);
+}
+
+/// 3.52 V at 4 mA and 3.34 V at 40 mA: 5 ohms, and 3.54 V without load.
+#[test]
+fn two_steps_of_current_give_resistance_and_open_voltage() {
+    let load = Load {
+        base_ua: 4_000,
+        measuring_ua: 4_000,
+        least_duty_permille: 0,
+        most_duty_permille: 0,
+        pulse_ua: 36_000,
+        stop_mv: 2_000,
+    };
+    let config = of_one_cell(Chemistry::LithiumThionyl, load);
     let mut battery = Battery::new(&config, None);
     for at_s in 0..8 {
-        battery.observe(
-            &config,
-            &Observation {
-                at_s,
-                rest_mv: 3_520,
-                loaded_mv: 3_340,
-                pulse_ua: 36_000,
-                decicelsius: 220,
-                counter_uah: 0,
-                rested_s: 0,
-                cells: Cells::Unknown,
-            },
-        );
+        observe(&mut battery, &config, at_s, (3_520, 3_340), Cells::Unknown);
     }
     // Cells of which nothing is known teach anew each time.
     assert_eq!(battery.state(&config, 8).milliohms, None);
     for at_s in 8..16 {
-        battery.observe(
-            &config,
-            &Observation {
-                at_s,
-                rest_mv: 3_520,
-                loaded_mv: 3_340,
-                pulse_ua: 36_000,
-                decicelsius: 220,
-                counter_uah: 0,
-                rested_s: 0,
-                cells: Cells::Same,
-            },
-        );
+        observe(&mut battery, &config, at_s, (3_520, 3_340), Cells::Same);
     }
     let state = battery.state(&config, 16);
     assert_eq!(state.milliohms, Some(5_000));
@@ -130,33 +133,11 @@ fn mean_current_and_life_are_those_of_the_formula() {
         stop_mv: 1_000,
     };
     assert_eq!(load.mean_ua(2), 45);
-    let config = BatteryConfig::new(BatteryPlan {
-        pack: Pack {
-            chemistry: Chemistry::LithiumManganese,
-            cells: 1,
-            capacity_uah: 1_200_000,
-        },
-        load,
-        reading_mv: 0,
-        coldest_decicelsius: 220,
-        stale_s: 60,
-    })
-    .unwrap();
+    let config = of_one_cell(Chemistry::LithiumManganese, load);
     let mut battery = Battery::new(&config, None);
     for at_s in 0..8 {
-        battery.observe(
-            &config,
-            &Observation {
-                at_s,
-                rest_mv: 3_200,
-                loaded_mv: 3_190,
-                pulse_ua: 20_000,
-                decicelsius: 220,
-                counter_uah: 0,
-                rested_s: 0,
-                cells: if at_s == 0 { Cells::New } else { Cells::Same },
-            },
-        );
+        let cells = if at_s == 0 { Cells::New } else { Cells::Same };
+        observe(&mut battery, &config, at_s, (3_200, 3_190), cells);
     }
     let (least, most) = battery.state(&config, 8).hours();
     // 15 % of the capacity and 6 % of the current about the formula, rounded to uA.

@@ -207,90 +207,26 @@ impl Section {
     /// Appends the section to `body`; `id` keeps its names apart from those of others. The `first` of its kind tells
     /// how to read it.
     fn write(&self, body: &mut String, id: &str, first: bool) {
-        let help = |text| if first { text } else { "" };
-        match self {
-            Self::Chatter(picture) => {
-                figure(
-                    body,
-                    &picture.title,
-                    &picture.caption,
-                    &picture.svg(id),
-                    help(HELP_CHATTER),
-                );
+        let help = |text: &str| {
+            if first {
+                text.to_owned()
+            } else {
+                String::new()
             }
-            Self::Fall(picture) => {
-                figure(
-                    body,
-                    &picture.title,
-                    &picture.caption,
-                    &picture.svg(id),
-                    help(HELP_FALL),
-                );
+        };
+        let (title, caption, picture, help) = match self {
+            Self::Chatter(p) => (&p.title, &p.caption, p.svg(id), help(HELP_CHATTER)),
+            Self::Fall(p) => (&p.title, &p.caption, p.svg(id), help(HELP_FALL)),
+            Self::FeedError(p) => {
+                let help = format!("Lines with marks: mean error. Bands: {}.", p.spread);
+                (&p.title, &p.caption, p.svg(id), help)
             }
-            Self::FeedError(picture) => {
-                let help = format!("Lines with marks: mean error. Bands: {}.", picture.spread);
-                figure(
-                    body,
-                    &picture.title,
-                    &picture.caption,
-                    &picture.svg(id),
-                    &help,
-                );
-            }
-            Self::Curves(picture) => {
-                figure(
-                    body,
-                    &picture.title,
-                    &picture.caption,
-                    &picture.svg(id),
-                    help(HELP_CURVES),
-                );
-            }
-            Self::HeatMap(picture) => {
-                figure(
-                    body,
-                    &picture.title,
-                    &picture.caption,
-                    &picture.svg(id),
-                    help(HELP_HEAT),
-                );
-            }
-            Self::Histogram(picture) => {
-                figure(
-                    body,
-                    &picture.title,
-                    &picture.caption,
-                    &picture.svg(id),
-                    help(HELP_HISTOGRAM),
-                );
-            }
-            Self::Passage(picture) => {
-                figure(
-                    body,
-                    &picture.title,
-                    &picture.caption,
-                    &picture.svg(id),
-                    help(HELP_PASSAGE),
-                );
-            }
-            Self::Delays(picture) => {
-                figure(
-                    body,
-                    &picture.title,
-                    &picture.caption,
-                    &picture.svg(id),
-                    help(HELP_DELAYS),
-                );
-            }
-            Self::Residuals(picture) => {
-                figure(
-                    body,
-                    &picture.title,
-                    &picture.caption,
-                    &picture.svg(id),
-                    help(HELP_RESIDUALS),
-                );
-            }
+            Self::Curves(p) => (&p.title, &p.caption, p.svg(id), help(HELP_CURVES)),
+            Self::HeatMap(p) => (&p.title, &p.caption, p.svg(id), help(HELP_HEAT)),
+            Self::Histogram(p) => (&p.title, &p.caption, p.svg(id), help(HELP_HISTOGRAM)),
+            Self::Passage(p) => (&p.title, &p.caption, p.svg(id), help(HELP_PASSAGE)),
+            Self::Delays(p) => (&p.title, &p.caption, p.svg(id), help(HELP_DELAYS)),
+            Self::Residuals(p) => (&p.title, &p.caption, p.svg(id), help(HELP_RESIDUALS)),
             Self::Table(table) => {
                 let _ = writeln!(body, "<section>\n<h2>{}</h2>", escape(&table.title));
                 if !table.caption.is_empty() {
@@ -298,8 +234,10 @@ impl Section {
                 }
                 body.push_str(&table.html());
                 body.push_str("</section>\n");
+                return;
             }
-        }
+        };
+        figure(body, title, caption, &picture, &help);
     }
 }
 
