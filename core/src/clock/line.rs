@@ -83,6 +83,12 @@ impl Line {
         }
     }
 
+    /// Whether the period lies at the end of what it may be: the arrivals may come from beyond, and
+    /// the line trails them by an unknown time.
+    pub(super) fn is_held(&self, config: &ClockConfig) -> bool {
+        self.period_32 <= config.shortest_32 || self.period_32 >= config.longest_32
+    }
+
     /// The slot that begins nearest to `at`, 0 at the least.
     pub(super) fn position(&self, at: Instant) -> u64 {
         let since = at.since(self.at.whole()).ticks();

@@ -275,9 +275,13 @@ impl Clock {
     /// not in question: minima take nine blocks of eight, and arrivals that scatter evenly but
     /// by more than 2 µs take 33. A start of late stamps that happens to be quiet may lock sooner
     /// on arrivals, and for some frames state a bound about the constant of these: presume minima
-    /// where stamps come from software.
+    /// where stamps come from software. Never while the rate is held at the end of what it may
+    /// be.
     #[must_use]
     pub fn locked(&self, config: &ClockConfig) -> bool {
+        if self.line().is_held(config) {
+            return false;
+        }
         // Both sources have constants of their own: microseconds apart for late stamps.
         match self.source {
             Source::Minima => self
@@ -298,6 +302,14 @@ impl Clock {
     #[must_use]
     pub fn source(&self) -> Source {
         self.source
+    }
+
+    /// Whether the rate is held at the end of what it may be, though enough was heard to know it:
+    /// the tolerance, an eighth of it and 25 ppm more. The probe's oscillator is not the one that
+    /// was stated.
+    #[must_use]
+    pub fn astray(&self, config: &ClockConfig) -> bool {
+        self.all.fed() >= LOCKS && self.line().is_held(config)
     }
 
     /// Whether the newest frame contradicts those before it: no oscillator within its stated

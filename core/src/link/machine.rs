@@ -451,7 +451,8 @@ impl<S: Slots> Link<S> {
             _ => {
                 self.latch.set(Causes::SEQUENCE);
                 self.known = number;
-                self.untimed = Some(number);
+                // Where the newest waits with its time, it is the one before that has none.
+                self.untimed = Some(if gap == 2 { before } else { number });
                 true
             }
         }
