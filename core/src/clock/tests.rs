@@ -304,7 +304,7 @@ fn silence_widens_gate_and_bound_as_the_oscillator_may_drift() {
         for slot in (5..10_000).step_by(5) {
             clock.update(&config, slot, captured(start(slot, 5.0, 0.0)));
         }
-        let slack = |slot| clock.predict(&config, slot).slack.ticks();
+        let slack = |slot| clock.slack(&config, slot).ticks();
         let mut before = 0;
         for slot in (10_000..10_000 + 1_000 * seconds).step_by(500) {
             assert!(slack(slot) >= before);
@@ -336,8 +336,8 @@ fn what_the_first_two_frames_tell_of_the_rate_is_no_scatter() {
         let mut clock = Clock::start(&config, 0, captured(start(0, ppm, 0.0)));
         assert!(clock.update(&config, 5, captured(start(5, ppm, 0.0))));
         // From beat to beat a receiver may not lose a fourth of a slot.
-        let next = clock.predict(&config, 11);
-        assert!(next.slack.ticks() < 4_000, "{:?}", next.slack);
+        let slack = clock.slack(&config, 11).ticks();
+        assert!(slack < 4_000, "{slack}");
         assert!(error(&clock, &config, 11, start(11, ppm, 0.0)).abs() < 4.0);
     }
 }
@@ -398,6 +398,6 @@ fn anything_may_come_in() {
 #[test]
 fn a_clock_is_small() {
     let size = core::mem::size_of::<Clock>();
-    assert!(size <= 304, "{size}");
+    assert!(size <= 320, "{size}");
     assert!(core::mem::size_of::<ClockConfig>() <= 144);
 }

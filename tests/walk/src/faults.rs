@@ -81,8 +81,8 @@ const ALL: &[Fault] = &[
     Fault {
         name: "a frame of the older edge prolongs life",
         file: MACHINE,
-        text: "(1, Kind::Older, Some(_)) => {\n                self.narrow(config, heard);\n                false",
-        instead: "(1, Kind::Older, Some(_)) => {\n                self.narrow(config, heard);\n                FAULT",
+        text: "(1, Kind::Older, Some(_)) => {\n                self.narrow(config, heard, time);\n                false",
+        instead: "(1, Kind::Older, Some(_)) => {\n                self.narrow(config, heard, time);\n                FAULT",
         rules: &["O2"],
         among: "older edges",
     },
