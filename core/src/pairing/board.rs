@@ -619,7 +619,14 @@ fn after(at: Instant, ticks: u64) -> Instant {
 /// For comparing states of a walk.
 #[cfg(feature = "walk")]
 impl Board {
-    /// The same board on a zero of time `ticks` later, its messages counted from 0 on.
+    /// Turn of the last message.
+    #[must_use]
+    pub const fn turn(&self) -> u8 {
+        self.turn
+    }
+
+    /// The same board on a zero of time `ticks` later, its messages counted from 0 on, and how the
+    /// last pairing ended forgotten.
     pub fn moved(mut self, ticks: u64) -> Self {
         let back = |at: Instant| crate::link::earlier(at, ticks);
         self.until = self.until.map(back);
@@ -627,6 +634,7 @@ impl Board {
         self.again = back(self.again.max(self.now));
         self.now = back(self.now);
         self.turn = 0;
+        self.ended = None;
         self
     }
 }

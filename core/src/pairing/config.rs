@@ -56,4 +56,16 @@ impl PairingConfig {
             erase_again: rate.ticks_from_ns(ERASE_AGAIN_NS),
         })
     }
+
+    /// Other times, ticks: for walks through all states.
+    #[cfg(feature = "walk")]
+    #[must_use]
+    pub const fn of_ticks(hold: u64, window: u64, again: u64, erase_again: u64) -> Self {
+        Self {
+            hold,
+            window,
+            again,
+            erase_again,
+        }
+    }
 }

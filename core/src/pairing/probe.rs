@@ -255,13 +255,3 @@ impl Probe {
         }
     }
 }
-
-/// For comparing states of a walk.
-#[cfg(feature = "walk")]
-impl Probe {
-    /// The same probe with its start number counted from `boots` on.
-    pub fn moved(mut self, boots: u32) -> Self {
-        self.boot = self.boot.map(|boot| boot.saturating_sub(boots));
-        self
-    }
-}
