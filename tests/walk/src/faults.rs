@@ -389,7 +389,11 @@ pub(crate) fn one(limit: u64) -> bool {
                     return true;
                 }
             }
-            Err(why) => println!("{why}"),
+            // It is so wrong that not even the beginning is reached.
+            Err(why) => {
+                println!("{why} ({}, beginning)", small.name());
+                return true;
+            }
         }
     }
     println!("no rule is broken");
