@@ -23,6 +23,7 @@
 //! * [`head`] is the probe's side of a link, [`receiver`] the board's; [`link`] holds its rules,
 //!   [`frame`] the sixteen bytes, [`clock`] the probe's time on the receiver's, [`playout`] the
 //!   constant delay, [`lines`] what the control is told.
+//! * [`pairing`] gives probe and board a key by cable, and changes it.
 //! * [`wired`] is a probe without the air, by the same lines; [`health`] one list of what ails a
 //!   probe, most urgent first.
 //! * [`flags`] are the remarks a touch may carry, in fixed words.
@@ -75,6 +76,7 @@ pub mod lateness;
 pub mod lines;
 pub mod link;
 pub mod onset;
+pub mod pairing;
 pub mod playout;
 pub mod receiver;
 pub mod time;

@@ -12,7 +12,7 @@ use trueonset::receiver::Receiver;
 
 use super::{any, any64, instant, rate, Nowhere};
 
-fn bytes<const N: usize>() -> [u8; N] {
+pub(crate) fn bytes<const N: usize>() -> [u8; N] {
     [0; N].map(|_: u8| any() as u8)
 }
 
