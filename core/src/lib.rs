@@ -25,6 +25,7 @@
 //!   constant delay, [`lines`] what the control is told.
 //! * [`wired`] is a probe without the air, by the same lines; [`health`] one list of what ails a
 //!   probe, most urgent first.
+//! * [`latch`] finds where the axis stood at the contact, [`budget`] how sure that is.
 //! * [`flags`] are the remarks a touch may carry, in fixed words.
 //!
 //! Nothing here reads a clock, waits, allocates or panics: time and edges come in as arguments,
@@ -64,6 +65,7 @@
 pub mod barrier;
 pub mod battery;
 mod bits;
+pub mod budget;
 pub mod clock;
 pub mod edge;
 pub mod flags;
@@ -71,12 +73,14 @@ pub mod frame;
 pub mod head;
 pub mod health;
 pub mod hits;
+pub mod latch;
 pub mod lateness;
 pub mod lines;
 pub mod link;
 pub mod onset;
 pub mod playout;
 pub mod receiver;
+mod rounded;
 pub mod time;
 pub mod wired;
 
