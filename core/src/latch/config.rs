@@ -29,7 +29,7 @@ pub enum Method {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum LatchError {
-    /// A delay beyond ±0.92 s, the mean of a scan included.
+    /// A delay beyond ±0.8 s, the mean of a scan included.
     Delay,
     /// A period of 0, or of more than a second.
     Period,
@@ -53,7 +53,7 @@ pub enum LatchError {
 impl core::fmt::Display for LatchError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         f.write_str(match self {
-            Self::Delay => "the delay is not within 0.92 s; shorten it, or latch by a history",
+            Self::Delay => "the delay is not within 0.8 s; shorten it, or latch by a history",
             Self::Period => "the period is not within 1 ns to 1 s",
             Self::FeedError => "the feed error is above 10 %; measure the actual feed",
             Self::Position => "the position is not within 10 m; check its unit (nm)",
@@ -68,8 +68,9 @@ impl core::fmt::Display for LatchError {
 
 impl core::error::Error for LatchError {}
 
-/// The longest delay to either side, ns: `a·D` is then below 2^63 at 10 m/s².
-const LONGEST_NS: i64 = 920_000_000;
+/// The longest delay to either side, ns: products with the hardest
+/// acceleration and the fastest feed then fit.
+const LONGEST_NS: i64 = 800_000_000;
 /// The longest period, ns: four samples at full feed are then within what is counted in.
 const LONGEST_PERIOD_NS: u32 = 1_000_000_000;
 
@@ -169,7 +170,7 @@ impl LatchConfig {
         } else {
             feed_pm(feed_nm_s, self.delay_u_ns as u64)
         };
-        // A half width over √3, 1/√3 as 0.577351; the way is at most 1.54 m, the error 10 %.
+        // A half width over √3, 1/√3 as 0.577351; the way is at most 1.4 m, the error 10 %.
         let way_nm = feed_nm_s.unsigned_abs() * self.mean_delay_ns().unsigned_abs() / 1_000_000_000;
         let feed = (way_nm * self.feed_error_ppm as u64 / 1_000 * 577_351).div_ceil(1_000_000);
         [

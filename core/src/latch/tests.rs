@@ -52,7 +52,7 @@ fn three_ways_to_tell_the_feed_give_one_place() {
 fn an_axis_run_the_other_way_is_the_mirror() {
     let mut next = drawn::numbers(0x6761_7567_6532);
     for _ in 0..20_000 {
-        let config = LatchConfig::new(Method::Edge, within(&mut next, 920_000_000)).unwrap();
+        let config = LatchConfig::new(Method::Edge, within(&mut next, 800_000_000)).unwrap();
         let one = Caught {
             acceleration_nm_s2: within(&mut next, HARDEST_NM_S2),
             ..caught(
@@ -95,7 +95,7 @@ fn a_feed_that_changes_before_the_latch_is_told() {
 #[test]
 fn what_is_out_of_range_is_refused() {
     for (method, delay_ns, why) in [
-        (Method::Edge, 920_000_001, LatchError::Delay),
+        (Method::Edge, 800_000_001, LatchError::Delay),
         (Method::Edge, i64::MIN, LatchError::Delay),
         (Method::History { period_ns: 0 }, 0, LatchError::Period),
         (
