@@ -25,7 +25,8 @@
 //!   constant delay, [`lines`] what the control is told.
 //! * [`wired`] is a probe without the air, by the same lines; [`health`] one list of what ails a
 //!   probe, most urgent first.
-//! * [`latch`] finds where the axis stood at the contact, [`budget`] how sure that is.
+//! * [`latch`] finds where the axis stood at the contact, [`budget`] how sure that is,
+//!   [`gauge`] what it says of the tool.
 //! * [`flags`] are the remarks a touch may carry, in fixed words.
 //!
 //! Nothing here reads a clock, waits, allocates or panics: time and edges come in as arguments,
@@ -70,6 +71,7 @@ pub mod clock;
 pub mod edge;
 pub mod flags;
 pub mod frame;
+pub mod gauge;
 pub mod head;
 pub mod health;
 pub mod hits;
