@@ -8,28 +8,28 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use crate::all;
+use crate::{all, cycle};
 
 /// A fault.
 pub(crate) struct Fault {
     /// What is wrong.
-    name: &'static str,
+    pub(crate) name: &'static str,
     /// File of core, the text there, and what stands for it; `FAULT` is true where it is on.
-    file: &'static str,
-    text: &'static str,
-    instead: &'static str,
+    pub(crate) file: &'static str,
+    pub(crate) text: &'static str,
+    pub(crate) instead: &'static str,
     /// The rules of which one must be found broken, by the beginnings of their names.
-    rules: &'static [&'static str],
+    pub(crate) rules: &'static [&'static str],
     /// The settings to look in, by a part of their names.
-    among: &'static str,
+    pub(crate) among: &'static str,
 }
 
 const MACHINE: &str = "link/machine.rs";
 const LATCH: &str = "lines/latch.rs";
 const STORE: &str = "link/store.rs";
 
-/// All faults.
-const ALL: &[Fault] = &[
+/// Those of links.
+const LINK: &[Fault] = &[
     Fault {
         name: "life by arrival",
         file: MACHINE,
@@ -296,6 +296,14 @@ const ALL: &[Fault] = &[
     },
 ];
 
+/// What is said where no rule is found broken: what an equivalent fault must come to.
+pub(crate) const NONE_BROKEN: &str = "no rule is broken";
+
+/// All faults.
+fn every() -> Vec<&'static Fault> {
+    LINK.iter().chain(cycle::faults::ALL).collect()
+}
+
 /// What the copy has on top: which fault is on.
 const SWITCH: &str = "
 /// Faults, for the walk.
@@ -324,7 +332,8 @@ pub(crate) fn all(limit: u64) -> bool {
 }
 
 fn run(program: &Path, limit: u64) -> bool {
-    let numbered: Vec<usize> = (0..ALL.len()).collect();
+    let faults = every();
+    let numbered: Vec<usize> = (0..faults.len()).collect();
     let fine = AtomicBool::new(true);
     crate::in_parallel(&numbered, |k| {
         let out = Command::new(program)
@@ -335,7 +344,7 @@ fn run(program: &Path, limit: u64) -> bool {
             Ok(out) => String::from_utf8_lossy(&out.stdout).trim().to_owned(),
             Err(why) => why.to_string(),
         };
-        let fault = &ALL[*k];
+        let fault = faults[*k];
         let found = fault.rules.iter().any(|rule| said.starts_with(rule));
         println!(
             "{:46} {}{said}",
@@ -347,7 +356,7 @@ fn run(program: &Path, limit: u64) -> bool {
     let fine = fine.into_inner();
     println!(
         "{} faults: {}",
-        ALL.len(),
+        faults.len(),
         if fine {
             "all found by name"
         } else {
@@ -362,7 +371,8 @@ pub(crate) fn one(limit: u64) -> bool {
     let number = std::env::var("FAULT")
         .ok()
         .and_then(|text| text.parse::<usize>().ok());
-    let Some(fault) = number.and_then(|number| ALL.get(number)) else {
+    let faults = every();
+    let Some(fault) = number.and_then(|number| faults.get(number)) else {
         println!("FAULT is not the number of one");
         return false;
     };
@@ -383,7 +393,7 @@ pub(crate) fn one(limit: u64) -> bool {
             Err(why) => println!("{why}"),
         }
     }
-    println!("no rule is broken");
+    println!("{NONE_BROKEN}");
     false
 }
 
@@ -411,7 +421,7 @@ fn copy_and_build() -> Result<PathBuf, String> {
         .replace("exclude = [\"examples/firmware\"]\n", "");
     write(&copy.join("Cargo.toml"), &own)?;
     copy_file(&root.join("Cargo.lock"), &copy.join("Cargo.lock"))?;
-    for (number, fault) in ALL.iter().enumerate() {
+    for (number, fault) in every().into_iter().enumerate() {
         let path = copy.join("core/src").join(fault.file);
         let text = read(&path)?;
         if text.matches(fault.text).count() != 1 {
@@ -495,7 +505,7 @@ mod tests {
     #[test]
     fn every_fault_has_its_place_in_core_and_a_setting_to_look_in() {
         let core = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../core/src");
-        for fault in ALL {
+        for fault in every() {
             let text = read(&core.join(fault.file)).unwrap();
             assert_eq!(text.matches(fault.text).count(), 1, "{}", fault.name);
             assert!(fault.instead.contains("FAULT"), "{}", fault.name);
