@@ -145,7 +145,7 @@ impl Wear {
         let covariance = products
             .checked_mul(1_000_000)?
             .checked_div(steps * steps * (steps - 1))?;
-        let measure = (-covariance).clamp(0, variance / 2);
+        let measure = (-covariance).min(variance / 2).max(0);
         let wear = variance - 2 * measure;
         Some(Trend {
             rate_pm: i64::try_from((-way * 1_000).checked_div(steps)?).ok()?,
@@ -171,12 +171,14 @@ impl Wear {
         let measure = u128::from(trend.measure_pm).pow(2);
         let wear = self.cautious(u128::from(trend.wear_pm).pow(2), measure);
         // In thousandths of a cycle, squared: of the way to the limit, and of the rate over it.
-        let passage = mean.checked_mul(1_000)?.checked_mul(wear)? / (rate * rate);
+        let rate_2 = rate.checked_mul(rate)?;
+        let passage = mean.checked_mul(1_000)?.checked_mul(wear)?;
+        let passage = passage.checked_div(rate_2)?;
         let rate_doubt = (wear * steps + 2 * measure).checked_div(steps * steps)?;
         let of_rate = mean.checked_mul(mean)?.checked_div(rate)?;
         let of_rate = of_rate.checked_mul(rate_doubt)?.checked_div(rate)?;
         // The level itself, about as doubtful as a measurement.
-        let level = (measure * 1_000_000).checked_div(rate * rate)?;
+        let level = (measure * 1_000_000).checked_div(rate_2)?;
         let deviation = passage.checked_add(of_rate)?.checked_add(level)?.isqrt() + 1;
         let dof = u16::try_from(self.count - 2).unwrap_or(u16::MAX);
         let wide = deviation.checked_mul(u128::from(k_milli(Dof::N(dof))))? / 1_000 + 1;

@@ -126,11 +126,8 @@ pub enum CheckError {
 impl core::fmt::Display for CheckError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         f.write_str(match self {
-            Self::WindowTooNarrow { by_nm } => {
-                return write!(
-                    f,
-                    "window too narrow by {by_nm} nm; allow less wear, look for a larger break, or make the doubt smaller"
-                );
+            Self::WindowTooNarrow { .. } => {
+                "window too narrow by `by_nm`; allow less wear, look for a larger break, or make the doubt smaller"
             }
             Self::UnknownDoubt => {
                 "the shared doubt rests on fewer than 4 degrees of freedom; study it with more touches"

@@ -8,6 +8,7 @@
 #![no_main]
 
 mod battery;
+mod gauge;
 mod lines;
 mod link;
 
@@ -96,6 +97,7 @@ fn main() -> ! {
         self_test();
         link::all();
         battery::all();
+        gauge::all();
         lines::all();
         if let Err(why) = calibrate() {
             let _ = write!(Nowhere, "{why}");
