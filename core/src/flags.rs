@@ -9,7 +9,7 @@ use crate::bits::bit_set;
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Flags(u32);
 
-const WORDS: [(Flags, &str); 19] = [
+const WORDS: [(Flags, &str); 20] = [
     (Flags::UPPER, "upper"),
     (Flags::SHORT_HOLD, "short_hold"),
     (Flags::ROUGH, "rough"),
@@ -29,6 +29,7 @@ const WORDS: [(Flags, &str); 19] = [
     (Flags::NOT_SETTLED, "not_settled"),
     (Flags::GAP, "gap"),
     (Flags::VIBRATION, "vibration"),
+    (Flags::SAME_SPOT, "same_spot"),
 ];
 
 impl Flags {
@@ -73,6 +74,8 @@ impl Flags {
 
     /// `vibration`: the blade itself swings: chatter far too wide, and rich in edges.
     pub const VIBRATION: Self = Self(1 << 18);
+    /// `same_spot`: touches that agree, but on one spot: a chip lying there would agree as well.
+    pub const SAME_SPOT: Self = Self(1 << 19);
 
     /// All that optics can have wrong.
     pub const OPTICS: Self = Self::FILM

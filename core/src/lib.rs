@@ -26,6 +26,8 @@
 //! * [`pairing`] gives probe and board a key by cable, and changes it.
 //! * [`wired`] is a probe without the air, by the same lines; [`health`] one list of what ails a
 //!   probe, most urgent first.
+//! * [`latch`] finds where the axis stood at the contact, [`budget`] how sure that is,
+//!   [`gauge`] what it says of the tool.
 //! * [`flags`] are the remarks a touch may carry, in fixed words.
 //!
 //! Nothing here reads a clock, waits, allocates or panics: time and edges come in as arguments,
@@ -65,13 +67,16 @@
 pub mod barrier;
 pub mod battery;
 mod bits;
+pub mod budget;
 pub mod clock;
 pub mod edge;
 pub mod flags;
 pub mod frame;
+pub mod gauge;
 pub mod head;
 pub mod health;
 pub mod hits;
+pub mod latch;
 pub mod lateness;
 pub mod lines;
 pub mod link;
@@ -79,6 +84,7 @@ pub mod onset;
 pub mod pairing;
 pub mod playout;
 pub mod receiver;
+mod rounded;
 pub mod time;
 pub mod wired;
 

@@ -1,5 +1,6 @@
 //! All walks there are.
 
+use crate::cycle::{self, Cycle};
 use crate::join::{self, Joins, Plan};
 use crate::pairing::{self, Pairings};
 use crate::setting::{self, Setting};
@@ -15,6 +16,8 @@ pub(crate) enum Small {
     Joins(&'static Plan),
     /// A key for probe and board.
     Pairing(&'static pairing::Plan),
+    /// A check for breakage.
+    Cycle(&'static cycle::Plan),
 }
 
 /// Those whose name contains `part`.
@@ -22,7 +25,9 @@ pub(crate) fn named(part: &str) -> Vec<Small> {
     let joins = join::ALL.iter().map(Small::Joins);
     let edges = setting::ALL.iter().map(Small::Edges);
     let pairings = pairing::ALL.iter().map(Small::Pairing);
-    joins
+    let cycles = cycle::ALL.iter().map(Small::Cycle);
+    cycles
+        .chain(joins)
         .chain(edges)
         .chain(pairings)
         .filter(|small| small.name().contains(part))
@@ -35,6 +40,7 @@ impl Small {
             Self::Edges(setting) => setting.name,
             Self::Joins(plan) => plan.name,
             Self::Pairing(plan) => plan.name,
+            Self::Cycle(plan) => plan.name,
         }
     }
 
@@ -47,6 +53,7 @@ impl Small {
             Self::Edges(setting) => Ok(walk(&Edges::new(setting)?, limit)),
             Self::Joins(plan) => Ok(walk(&Joins::new(plan)?, limit)),
             Self::Pairing(plan) => Ok(walk(&Pairings::new(plan)?, limit)),
+            Self::Cycle(plan) => Ok(walk(&Cycle::new(plan)?, limit)),
         }
     }
 }

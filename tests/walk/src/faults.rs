@@ -8,8 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use crate::all;
-use crate::pairing;
+use crate::{all, cycle, pairing};
 
 /// A fault.
 pub(crate) struct Fault {
@@ -29,7 +28,7 @@ const MACHINE: &str = "link/machine.rs";
 const LATCH: &str = "lines/latch.rs";
 const STORE: &str = "link/store.rs";
 
-/// All faults of the link.
+/// Those of links.
 const LINK: &[Fault] = &[
     Fault {
         name: "life by arrival",
@@ -297,9 +296,15 @@ const LINK: &[Fault] = &[
     },
 ];
 
+/// What is said where no rule is found broken: what an equivalent fault must come to.
+pub(crate) const NONE_BROKEN: &str = "no rule is broken";
+
 /// All faults.
 fn every() -> Vec<&'static Fault> {
-    LINK.iter().chain(pairing::FAULTS).collect()
+    LINK.iter()
+        .chain(pairing::FAULTS)
+        .chain(cycle::faults::ALL)
+        .collect()
 }
 
 /// What the copy has on top: which fault is on.
@@ -396,7 +401,7 @@ pub(crate) fn one(limit: u64) -> bool {
             }
         }
     }
-    println!("no rule is broken");
+    println!("{NONE_BROKEN}");
     false
 }
 

@@ -1,4 +1,4 @@
-//! Walks through the states of small links.
+//! Walks through the states of small links, and of a check for breakage.
 //!
 //! * `walk [LIMIT [NAME]]`: at most LIMIT states of each setting (all without it), of the settings
 //!   whose name contains NAME. Rows of CSV on the standard output, the rest beside it.
@@ -10,6 +10,7 @@
 
 mod adversary;
 mod all;
+mod cycle;
 mod faults;
 mod join;
 mod pairing;

@@ -8,6 +8,7 @@
 #![no_main]
 
 mod battery;
+mod gauge;
 mod lines;
 mod link;
 mod pairing;
@@ -97,6 +98,7 @@ fn main() -> ! {
         self_test();
         link::all();
         battery::all();
+        gauge::all();
         lines::all();
         pairing::all();
         if let Err(why) = calibrate() {
