@@ -25,6 +25,7 @@
 //!   constant delay, [`lines`] what the control is told.
 //! * [`wired`] is a probe without the air, by the same lines; [`health`] one list of what ails a
 //!   probe, most urgent first.
+//! * [`pins`] joins them to the hardware of a board, by traits.
 //! * [`flags`] are the remarks a touch may carry, in fixed words.
 //!
 //! Nothing here reads a clock, waits, allocates or panics: time and edges come in as arguments,
@@ -57,7 +58,8 @@
 //! # Features
 //!
 //! None by default. `defmt` and `serde` derive their traits on public values, `fixed` converts
-//! onsets and doubts into the types of that crate.
+//! onsets and doubts into the types of that crate; `embedded-hal`, `heapless` and
+//! `critical-section` are for [`pins`].
 #![no_std]
 #![forbid(unsafe_code)]
 
@@ -75,6 +77,7 @@ pub mod lateness;
 pub mod lines;
 pub mod link;
 pub mod onset;
+pub mod pins;
 pub mod playout;
 pub mod receiver;
 pub mod time;

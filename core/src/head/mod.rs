@@ -47,6 +47,7 @@ impl core::error::Error for EdgeRefused {}
 /// What a probe says besides edges.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct HeadStatus {
     /// It measures; otherwise it stands by.
     pub signs: Signs,
