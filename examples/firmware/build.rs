@@ -24,6 +24,11 @@ fn main() {
     println!("cargo:rustc-check-cfg=cfg(thumb, values(\"v6m\", \"v7m\", \"v7em\"))");
     println!("cargo:rustc-cfg=thumb=\"{name}\"");
     println!("cargo:rerun-if-changed=build.rs");
+    // What the board logs unless the builder wishes otherwise.
+    println!("cargo:rerun-if-env-changed=DEFMT_LOG");
+    if env::var_os("DEFMT_LOG").is_none() {
+        println!("cargo:rustc-env=DEFMT_LOG=info");
+    }
 }
 
 /// The key of head and board, which is no part of the sources; only images that use it miss it.
