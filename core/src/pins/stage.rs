@@ -4,7 +4,8 @@ use core::convert::Infallible;
 
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin, PinState};
 
-use crate::lines::{Causes, Pins};
+use crate::lines::{Causes, Outputs, OutputsConfig, Pins};
+use crate::time::Instant;
 
 /// Stands for STOP where the stage has no such pin.
 #[derive(Clone, Copy, Debug, Default)]
@@ -89,7 +90,22 @@ impl<Ready: InputPin, Run: InputPin, Stop: InputPin> ReadBack<Ready, Run, Stop> 
         Self { ready, run, stop }
     }
 
-    /// What the wires show, for [`Outputs::read_back`](crate::lines::Outputs::read_back).
+    /// A cause to latch where a wire cannot be read, or has not shown for too long what it was
+    /// told. Call it at `now` before the outputs are set anew.
+    #[must_use]
+    pub fn check(
+        &mut self,
+        outputs: &mut Outputs,
+        config: &OutputsConfig,
+        now: Instant,
+    ) -> Option<Causes> {
+        match self.read() {
+            Ok(seen) => outputs.read_back(config, seen, now),
+            Err(cause) => Some(cause),
+        }
+    }
+
+    /// What the wires show.
     ///
     /// # Errors
     /// [`Causes::READ_BACK`], to be latched, where one cannot be read.
@@ -105,6 +121,8 @@ impl<Ready: InputPin, Run: InputPin, Stop: InputPin> ReadBack<Ready, Run, Stop> 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::lines::Form;
+    use crate::time::TickRate;
     use core::cell::Cell;
     use embedded_hal::digital::{Error, ErrorKind};
 
@@ -176,6 +194,11 @@ mod tests {
             assert_eq!(back.read(), Ok(pins));
             let mut back = ReadBack::new(Wire(ready, false), Wire(run, true), NoPin);
             assert_eq!(back.read(), Err(Causes::READ_BACK));
+            let rate = TickRate::NANOSECONDS;
+            let config = OutputsConfig::new(rate, Form::Levels, 1_000).unwrap();
+            let now = Instant::from_ticks(5);
+            let cause = back.check(&mut Outputs::new(), &config, now);
+            assert_eq!(cause, Some(Causes::READ_BACK));
         });
     }
 

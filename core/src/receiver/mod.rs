@@ -11,6 +11,7 @@
 
 use crate::clock::ClockConfig;
 use crate::frame::{Key, Mark, Opened, Report, Sealed, FRAME};
+use crate::health::LinkVitals;
 use crate::lines::{Causes, Decision, Rearmed};
 use crate::link::{
     Grade, Grader, Heard, Link, LinkConfig, Outcome, ProbeTime, State, Stored, Write,
@@ -215,6 +216,15 @@ impl Receiver {
     #[must_use]
     pub const fn counts(&self) -> &Counts {
         &self.counts
+    }
+
+    /// What health wants to know of the link.
+    #[must_use]
+    pub const fn vitals(&self) -> LinkVitals {
+        LinkVitals {
+            state: self.state(),
+            grade: self.grade(),
+        }
     }
 
     /// How good the air is.

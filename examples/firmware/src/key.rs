@@ -12,7 +12,7 @@ include!(concat!(env!("OUT_DIR"), "/key.rs"));
 static NOTICE: [u8; 8] = *b"TEST KEY";
 
 /// The key.
-pub const KEY: Key = match Key::new(TEST_KEY) {
-    Ok(key) => key,
-    Err(_) => panic!("TRUEONSET_TEST_KEY has all bits alike: choose another"),
-};
+pub const KEY: Key = checked!(
+    Key::new(TEST_KEY),
+    "all bytes of TRUEONSET_TEST_KEY are alike"
+);

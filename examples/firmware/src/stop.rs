@@ -1,19 +1,25 @@
-//! What becomes of a panic: none is reachable, and the proof links with a handler that says so.
+//! What must not happen: a setting that does not hold does not compile, and no panic is reachable.
 
-/// Starts anew: out of reset all lines are at stop.
+/// A checked setting, made at compile time.
+#[macro_export]
+macro_rules! checked {
+    ($made:expr, $why:literal) => {
+        match $made {
+            Ok(made) => made,
+            Err(_) => panic!($why),
+        }
+    };
+}
+
+/// Starts anew: out of reset all lines are at stop. A fault of the processor ends in a loop, and
+/// with it the feeding of the watchdog.
 #[cfg(not(feature = "no-panic"))]
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo) -> ! {
     cortex_m::peripheral::SCB::sys_reset()
 }
 
-/// The same for a fault of the processor, such as a stack that left the memory.
-#[cortex_m_rt::exception]
-unsafe fn HardFault(_frame: &cortex_m_rt::ExceptionFrame) -> ! {
-    cortex_m::peripheral::SCB::sys_reset()
-}
-
-/// Links only if nothing calls it.
+/// Links only if nothing calls it: the proof that no panic is reachable.
 #[cfg(feature = "no-panic")]
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo) -> ! {

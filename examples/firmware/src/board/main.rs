@@ -5,27 +5,29 @@
 //! of your HAL; `wait` to a compare channel and `wfi`, with a second compare channel that drops
 //! READY and RUN after `valid_until` whatever the firmware does; `write_record` to two pages of
 //! flash; the watchdog to the hardware's, slower than the longest silence and faster than D; `KEY`
-//! to one that a pairing left; `log` to your probe's channel.
+//! to one that a pairing left; `logger` to a crate for your debug probe, such as defmt-rtt.
 //!
 //! A measuring signal, not a safety function; no performance level is claimed; guards and
 //! emergency stop stay in charge.
 #![no_std]
 #![no_main]
 
+#[path = "../stop.rs"]
+#[macro_use]
+mod stop;
 #[path = "../key.rs"]
 mod key;
-mod log;
+#[path = "../machine/logger.rs"]
+mod logger;
 #[path = "../machine/mod.rs"]
 mod machine;
-#[path = "../stop.rs"]
-mod stop;
 
 use core::mem::MaybeUninit;
 
 use trueonset::clock::{ClockConfig, Oscillator};
 use trueonset::edge::Level;
-use trueonset::health::{Health, LinkVitals};
-use trueonset::lines::{Decision, Form, Outputs, OutputsConfig};
+use trueonset::health::Health;
+use trueonset::lines::{Form, Outputs, OutputsConfig};
 use trueonset::link::{LinkConfig, LinkPlan, Stored};
 use trueonset::pins::{Capture, Input, Intake, NoPin, ReadBack, Stage};
 use trueonset::receiver::Receiver;
@@ -36,24 +38,19 @@ use machine::CaptureUnit;
 /// Number of the probe.
 const ID: u16 = 0x5A5;
 
-// A plan that does not hold does not compile.
-const RATE: TickRate = match TickRate::from_hz(16_000_000) {
-    Ok(rate) => rate,
-    Err(_) => panic!("no ticks"),
-};
-const LINK: LinkConfig = match LinkConfig::new(RATE, LinkPlan::INFRARED) {
-    Ok(config) => config,
-    Err(_) => panic!("the plan of the link breaks a promise"),
-};
-const CLOCK: ClockConfig =
-    match ClockConfig::new(RATE, LinkPlan::INFRARED.slot_ns, Oscillator::CRYSTAL) {
-        Ok(config) => config,
-        Err(_) => panic!("no clock can follow such slots"),
-    };
-const OUTPUTS: OutputsConfig = match OutputsConfig::new(RATE, Form::Levels, 1_000_000) {
-    Ok(config) => config,
-    Err(_) => panic!("no output stage is like that"),
-};
+const RATE: TickRate = checked!(TickRate::from_hz(16_000_000), "no ticks");
+const LINK: LinkConfig = checked!(
+    LinkConfig::new(RATE, LinkPlan::INFRARED),
+    "the plan of the link breaks a promise"
+);
+const CLOCK: ClockConfig = checked!(
+    ClockConfig::new(RATE, LinkPlan::INFRARED.slot_ns, Oscillator::CRYSTAL),
+    "no clock can follow such slots"
+);
+const OUTPUTS: OutputsConfig = checked!(
+    OutputsConfig::new(RATE, Form::Levels, 1_000_000),
+    "no output stage is like that"
+);
 
 /// The interrupt of the demodulator: here the port of the emulated board. With the device crate of
 /// your controller it is `#[interrupt] fn USART1()`, or what yours is called.
@@ -77,7 +74,7 @@ fn main() -> ! {
     let mut stage = Stage::new(machine::Output::READY, machine::Output::RUN, NoPin);
     let mut seen = ReadBack::new(machine::Input::READY, machine::Input::RUN, NoPin);
     let mut outputs = Outputs::new();
-    let mut log = log::Log::new();
+    let mut said = None;
     loop {
         let now = intake.now(CaptureUnit.count()).at;
         while let Some((raw, frame)) = machine::heard() {
@@ -86,19 +83,16 @@ fn main() -> ! {
         }
         while let Some(edge) = receiver.poll(&LINK, now) {
             machine::tell(&edge);
-            log.edge(&edge);
+            defmt::info!("{}", edge);
         }
-        let unlike = seen
-            .read()
-            .map(|seen| outputs.read_back(&OUTPUTS, seen, now));
-        if let Ok(Some(cause)) | Err(cause) = unlike {
+        if let Some(cause) = seen.check(&mut outputs, &OUTPUTS, now) {
             receiver.latch(cause);
         }
         // A wire that cannot be read neither arms nor runs.
         let wire = rearm.read();
         if wire != Level::Unknown {
             if let Some(came) = receiver.rearm(&LINK, now, wire == Level::High) {
-                log.rearmed(came);
+                defmt::info!("re-arm {}", came);
             }
         }
         if let Some(write) = receiver.want() {
@@ -109,11 +103,8 @@ fn main() -> ! {
             }
             receiver.stored(write.mark);
         }
-        let vitals = LinkVitals {
-            state: receiver.state(),
-            grade: receiver.grade(),
-        };
-        let health = Health::of(receiver.causes(), wire == Level::Unknown).link(&vitals);
+        let (vitals, causes) = (receiver.vitals(), receiver.causes());
+        let health = Health::of(causes, wire == Level::Unknown).link(&vitals);
         let decision = health.gate(receiver.lines(&LINK, now));
         let set = outputs.set(&OUTPUTS, decision, now);
         if let Err(cause) = stage.write(set.pins) {
@@ -122,13 +113,13 @@ fn main() -> ! {
         if set.feed_watchdog {
             machine::feed_watchdog();
         }
-        let shown = if set.pins.ready {
-            decision
-        } else {
-            Decision::STOP
-        };
-        log.state(vitals.state, receiver.causes(), shown);
+        let news = (vitals.state, causes, set.pins);
+        if said.replace(news) != Some(news) {
+            defmt::info!("{} {} {}", vitals.state, causes, set.pins);
+        }
+        // What the pins do not show must not be kept up by the compare channel either.
+        let until = decision.valid_until.filter(|_| set.pins.ready);
         let due = receiver.deadline(&LINK).into_iter().chain(set.again).min();
-        machine::wait(due, shown.valid_until, receiver.causes());
+        machine::wait(due, until, causes);
     }
 }

@@ -11,23 +11,22 @@
 #![no_std]
 #![no_main]
 
+#[path = "../stop.rs"]
+#[macro_use]
+mod stop;
 #[path = "../key.rs"]
 mod key;
 #[path = "../machine/mod.rs"]
 mod machine;
 mod power;
-#[path = "../stop.rs"]
-mod stop;
 
 use embedded_hal::digital::{OutputPin, PinState};
 use trueonset::barrier::{Lamp, LightTest, TestResult};
 use trueonset::edge::Level;
-use trueonset::flags::Flags;
-use trueonset::frame::Quality;
 use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
 use trueonset::lines::Causes;
 use trueonset::link::LinkPlan;
-use trueonset::onset::{Config, Contact, Event, Line};
+use trueonset::onset::{Config, Line};
 use trueonset::pins::{Capture, Input, Intake, SharedQueue};
 use trueonset::time::{Bits, Counter, Instant, TickRate};
 
@@ -40,24 +39,17 @@ const ID: u16 = 0x5A5;
 /// Longest time from light off to what the comparator makes of it: 1 ms.
 const PATIENCE: u32 = HZ / 1_000;
 /// Before a slot its frame is ready for the sender: 200 µs.
-const LEAD: u64 = HZ as u64 / 5_000;
-/// A slot, ticks.
-const SLOT: u64 = LinkPlan::INFRARED.slot_ns as u64 * HZ as u64 / 1_000_000_000;
-
-// A plan that does not hold does not compile.
-const RATE: TickRate = match TickRate::from_hz(HZ) {
-    Ok(rate) => rate,
-    Err(_) => panic!("no ticks"),
-};
-const HEAD: HeadConfig = match HeadConfig::new(RATE, ID, &LinkPlan::INFRARED) {
-    Ok(config) => config,
-    Err(_) => panic!("the plan of the link does not fit the timer"),
-};
-// A hold longer than the least time between two edges of the plan.
-const LINE: Config = match Config::new(RATE, 2_000_000) {
-    Ok(config) => config,
-    Err(_) => panic!("the hold does not fit the timer"),
-};
+const LEAD: u32 = HZ / 5_000;
+const RATE: TickRate = checked!(TickRate::from_hz(HZ), "no ticks");
+const HEAD: HeadConfig = checked!(
+    HeadConfig::new(RATE, ID, &LinkPlan::INFRARED),
+    "the plan of the link does not fit the timer"
+);
+/// The hold is longer than the least time between two edges of the plan.
+const LINE: Config = checked!(
+    Config::new(RATE, 2_000_000),
+    "the hold does not fit the timer"
+);
 
 static EDGES: SharedQueue<64> = SharedQueue::new();
 
@@ -89,24 +81,19 @@ fn main() -> ! {
     let mut status = HeadStatus::default();
     status.signs.measuring = true;
     status.signs.self_test_failed = tested != TestResult::Passed;
-    let (zero, mut newest, mut told) = (now.ticks(), 0, line.in_contact());
     loop {
         let now = intake.now(CaptureUnit.count()).at;
         while let Some(captured) = EDGES.take() {
-            tell(
-                &mut head,
-                line.edge(&LINE, intake.edge(captured)),
-                &mut told,
-            );
+            let _ = head.event(&HEAD, line.edge(&LINE, intake.edge(captured)));
         }
         let lost = intake.overflowed(EDGES.lost(), now, blocked.read());
         for edge in lost.into_iter().flatten() {
-            tell(&mut head, line.edge(&LINE, edge), &mut told);
+            let _ = head.event(&HEAD, line.edge(&LINE, edge));
         }
-        tell(&mut head, line.poll(&LINE, now), &mut told);
+        let _ = head.event(&HEAD, line.poll(&LINE, now));
         // An edge that was refused leaves the probe out of step: a fault until both agree again.
         status.fault = status.signs.self_test_failed
-            || told != line.in_contact()
+            || head.touched() != line.in_contact()
             || blocked.level() == Level::Unknown;
         status.between = line.open_since().is_some();
         if let Some((slow, look)) = power.look(now) {
@@ -114,41 +101,12 @@ fn main() -> ! {
             status.signs.look = look;
         }
         head.set_status(status);
-        // The newest slot whose frame may be made by now; one that has begun already is missed.
-        let slot = (now.ticks().saturating_sub(zero) + LEAD) / SLOT;
-        let begin = head.begin(&HEAD, slot);
-        if slot > newest && begin > now && head.next(&HEAD, slot - 1) == slot {
-            machine::send_frame(begin, &head.frame(&HEAD, slot));
+        if let Some((begin, frame)) = head.make(&HEAD, now, LEAD) {
+            machine::send_frame(begin, &frame);
         }
-        newest = slot;
-        let next = head.begin(&HEAD, head.next(&HEAD, slot)).ticks() - LEAD;
-        let wake = line.deadline().map_or(next, |hold| hold.ticks().min(next));
-        machine::wait(Some(Instant::from_ticks(wake)), None, Causes::NONE);
-    }
-}
-
-/// Tells the head of a confirmed edge, and what it has taken.
-fn tell(head: &mut Head, event: Option<Event>, told: &mut bool) {
-    let (touched, contact) = match event {
-        Some(Event::Touch(contact)) => (true, contact),
-        Some(Event::Release(contact)) => (false, contact),
-        _ => return,
-    };
-    let onset = contact.onset.nearest();
-    if head.edge(&HEAD, onset, touched, quality(&contact)).is_ok() {
-        *told = touched;
-    }
-}
-
-fn quality(contact: &Contact) -> Quality {
-    if contact.flags.has(Flags::FAULTS) {
-        Quality::Doubtful
-    } else if contact.flags.has(Flags::FLUTTER) {
-        Quality::Bounced
-    } else if contact.flags.has(Flags::ROUGH.union(Flags::VIBRATION)) {
-        Quality::Slow
-    } else {
-        Quality::Clean
+        let frame = head.wake(&HEAD, now, LEAD);
+        let wake = line.deadline().map_or(frame, |hold| hold.min(frame));
+        machine::wait(Some(wake), None, Causes::NONE);
     }
 }
 

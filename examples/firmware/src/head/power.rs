@@ -56,7 +56,7 @@ impl Power {
             return None;
         }
         let (rest_mv, loaded_mv) = machine::millivolts();
-        let slow = if now_s % 2 == 0 {
+        let slow = if now_s & 1 == 0 {
             SlowValue::RestMillivolts(rest_mv)
         } else {
             SlowValue::LoadedMillivolts(loaded_mv)

@@ -10,15 +10,16 @@
 #![no_std]
 #![no_main]
 
+#[path = "../stop.rs"]
+#[macro_use]
+mod stop;
 #[path = "../machine/mod.rs"]
 mod machine;
-#[path = "../stop.rs"]
-mod stop;
 
 use trueonset::edge::Level;
 use trueonset::frame::Contact;
 use trueonset::health::Health;
-use trueonset::lines::{Decision, Form, Outputs, OutputsConfig};
+use trueonset::lines::{Form, Outputs, OutputsConfig};
 use trueonset::onset::{Config, Event, Line};
 use trueonset::pins::{Capture, EdgeQueue, Input, Intake, InterruptEnd, NoPin, ReadBack, Stage};
 use trueonset::time::{Bits, Counter, Instant, TickRate};
@@ -33,23 +34,19 @@ const HZ: u32 = 16_000_000;
 /// From one sight of the probe to the next at most: half the time that keeps READY.
 const SIGHT: u64 = HZ as u64 / 1_000;
 
-// A plan that does not hold does not compile.
-const RATE: TickRate = match TickRate::from_hz(HZ) {
-    Ok(rate) => rate,
-    Err(_) => panic!("no ticks"),
-};
-const LINE: Config = match Config::new(RATE, 1_000_000) {
-    Ok(config) => config,
-    Err(_) => panic!("the hold does not fit the timer"),
-};
-const WIRED: WiredConfig = match WiredConfig::new(RATE, WiredPlan::USUAL) {
-    Ok(config) => config,
-    Err(_) => panic!("the plan breaks a promise"),
-};
-const OUTPUTS: OutputsConfig = match OutputsConfig::new(RATE, Form::Levels, 1_000_000) {
-    Ok(config) => config,
-    Err(_) => panic!("no output stage is like that"),
-};
+const RATE: TickRate = checked!(TickRate::from_hz(HZ), "no ticks");
+const LINE: Config = checked!(
+    Config::new(RATE, 1_000_000),
+    "the hold does not fit the timer"
+);
+const WIRED: WiredConfig = checked!(
+    WiredConfig::new(RATE, WiredPlan::USUAL),
+    "the plan breaks a promise"
+);
+const OUTPUTS: OutputsConfig = checked!(
+    OutputsConfig::new(RATE, Form::Levels, 1_000_000),
+    "no output stage is like that"
+);
 
 /// The interrupt's end of the queue, once there is one.
 static EDGES: Mutex<RefCell<Option<InterruptEnd<'static, 64>>>> = Mutex::new(RefCell::new(None));
@@ -112,10 +109,7 @@ fn main() -> ! {
         while let Some(edge) = wired.poll(&WIRED, now) {
             machine::tell(&edge);
         }
-        let unlike = seen
-            .read()
-            .map(|seen| outputs.read_back(&OUTPUTS, seen, now));
-        if let Ok(Some(cause)) | Err(cause) = unlike {
+        if let Some(cause) = seen.check(&mut outputs, &OUTPUTS, now) {
             wired.latch(cause);
         }
         // A refusal changes nothing; show it where you have a lamp for it.
@@ -129,15 +123,12 @@ fn main() -> ! {
         if set.feed_watchdog {
             machine::feed_watchdog();
         }
-        let shown = if set.pins.ready {
-            decision
-        } else {
-            Decision::STOP
-        };
+        // What the pins do not show must not be kept up by the compare channel either.
+        let until = decision.valid_until.filter(|_| set.pins.ready);
         let sight = Instant::from_ticks(now.ticks() + SIGHT);
         let due = [wired.deadline(&WIRED), line.deadline(), set.again];
         let due = due.into_iter().flatten().fold(sight, Instant::min);
-        machine::wait(Some(due), shown.valid_until, wired.causes());
+        machine::wait(Some(due), until, wired.causes());
     }
 }
 

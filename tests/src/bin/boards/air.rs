@@ -9,6 +9,7 @@ use fastrand::Rng;
 
 use crate::board;
 use crate::head;
+use crate::script::Trouble as Kind;
 use crate::side::Frame;
 
 /// How much faster the probe's crystal is than the board's, ppm.
@@ -31,11 +32,27 @@ pub(crate) struct Delivery {
 #[derive(Clone, Debug)]
 pub(crate) struct Spans {
     /// Nothing gets through.
-    pub(crate) outage: Range<u64>,
+    pub(crate) outages: [Range<u64>; 2],
     /// Noise between the frames.
     pub(crate) noise: Range<u64>,
     /// Frames are heard again later.
     pub(crate) replays: Range<u64>,
+}
+
+impl Spans {
+    /// For the troubles that are the air's.
+    pub(crate) fn of(troubles: &[(Kind, u64)]) -> Self {
+        let ms = u64::from(board::HZ) / 1_000;
+        let span = |kind, before_ms: u64, after_ms: u64| {
+            let at = troubles.iter().find(|trouble| trouble.0 == kind);
+            at.map_or(0..0, |(_, at)| at - before_ms * ms..at + after_ms * ms)
+        };
+        Self {
+            outages: [span(Kind::Outage, 5, 295), span(Kind::LostEdges, 0, 30)],
+            noise: span(Kind::Noise, 0, 300),
+            replays: span(Kind::Replays, 0, 300),
+        }
+    }
 }
 
 /// How often each happened.
@@ -137,7 +154,7 @@ impl Air {
         let lost = self.random.f64() < if self.bad { 0.8 } else { 0.02 };
         let (damaged, doubled) = (self.random.f64() < 0.02, self.random.f64() < 0.03);
         let noisy = self.spans.noise.contains(&begin) && self.random.bool();
-        if lost || self.spans.outage.contains(&begin) {
+        if lost || self.spans.outages.iter().any(|span| span.contains(&begin)) {
             self.fates.lost += 1;
             return;
         }

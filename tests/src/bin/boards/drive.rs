@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 use std::sync::mpsc::Sender;
 
-use crate::air::Air;
+use crate::air::{Air, Fates};
 use crate::board;
 use crate::script::{Script, Trouble as Kind, MS};
 use crate::side::{
@@ -18,11 +18,13 @@ const TOGETHER: u64 = MS / 20;
 /// A millisecond of the board.
 const BOARD_MS: u64 = board::HZ as u64 / 1_000;
 
-/// Lets the probe live from `start` through its script; its frames go to the air.
+/// Lets the probe live from `start` through its script; its frames go to the air. Where the
+/// barrier is stuck, the comparator does not see its light go off.
 pub(crate) fn head(
     side: &mut impl Side,
     start: u64,
     script: &Script,
+    stuck: bool,
     air: &Sender<(u64, Frame)>,
 ) -> Result<u64, Trouble> {
     let mut edges: VecDeque<(u64, bool)> = script.edges.iter().copied().collect();
@@ -40,7 +42,7 @@ pub(crate) fn head(
             air.send(sent).map_err(|_| "the air is gone")?;
         }
         let shines = answer.pins & LAMP != 0;
-        if shines != lamp {
+        if shines != lamp && !stuck {
             edges.push_front((now + LIGHT_TICKS, !shines));
         }
         lamp = shines;
@@ -127,7 +129,7 @@ impl<'a, S: Side> Bench<'a, S> {
     }
 
     /// Lets the board live from `start` to `end`.
-    pub(crate) fn run(mut self, start: u64, end: u64) -> Result<(Course, Air), Trouble> {
+    pub(crate) fn run(mut self, start: u64, end: u64) -> Result<(Course, Fates), Trouble> {
         let mut now = start;
         while now < end {
             self.pass(now)?;
@@ -152,7 +154,7 @@ impl<'a, S: Side> Bench<'a, S> {
             }
             now = next;
         }
-        Ok((self.course, self.air))
+        Ok((self.course, self.air.fates))
     }
 
     /// Whether `now` lies within these milliseconds after the touch of a trouble.

@@ -14,12 +14,13 @@ mod script;
 mod side;
 mod verdict;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::mpsc;
 
 use air::{Air, Spans};
 use board::SimulatedBoard;
+use drive::Course;
 use emulated::Emulated;
 use head::SimulatedHead;
 use script::{Script, Trouble as Kind};
@@ -53,62 +54,65 @@ fn run() -> Result<(), Trouble> {
     else {
         return Err("usage: boards IMAGES FOLDER SEED".into());
     };
-    let (images, folder, seed) = (
-        PathBuf::from(images),
-        PathBuf::from(folder),
-        seed.parse::<u64>()?,
-    );
-    let script = Script::new(START.0, TOUCHES, seed);
-    let probe = Emulated::start(
-        "microbit",
-        &images.join("thumbv6m-none-eabi/small/head"),
-        &folder,
-        "head",
-    )?;
-    let receiver = Emulated::start(
-        "lm3s6965evb",
-        &images.join("thumbv7m-none-eabi/small/board"),
-        &folder,
-        "board",
-    )?;
-    let mut probe = Both(probe, SimulatedHead::new(key()?, START.0)?);
-    let mut receiver = Both(receiver, SimulatedBoard::new(key()?, START.1)?);
-    let (sender, from_head) = mpsc::channel();
-    let on_board = |tick| air::on_board(START, tick);
-    let troubles: Vec<(Kind, u64)> = script
-        .troubles
-        .iter()
-        .map(|(kind, touch)| (*kind, on_board(touch.onset)))
-        .collect();
-    let span = |kind, before_ms: u64, after_ms: u64| {
-        let at = troubles.iter().find(|trouble| trouble.0 == kind);
-        let ms = u64::from(board::HZ) / 1_000;
-        at.map_or(0..0, |(_, at)| at - before_ms * ms..at + after_ms * ms)
+    let (images, folder) = (PathBuf::from(images), PathBuf::from(folder));
+    let bench = Place {
+        images: &images,
+        folder: &folder,
+        seed: seed.parse()?,
     };
-    let spans = Spans {
-        outage: span(Kind::Outage, 5, 295),
-        noise: span(Kind::Noise, 0, 300),
-        replays: span(Kind::Replays, 0, 300),
-    };
-    let air = Air::new(from_head, START, seed ^ 1, spans);
-    let end = on_board(script.end);
-    let (course, air, passes) = std::thread::scope(|scope| -> Result<_, Trouble> {
-        let probe = scope.spawn(|| {
-            // The sender ends with the probe, which ends the wait for its frames.
-            let sender = sender;
-            drive::head(&mut probe, START.0, &script, &sender).map_err(|why| why.to_string())
-        });
-        let bench = drive::Bench::new(&mut receiver, air, troubles.clone());
-        let done = bench.run(START.1, end);
-        let passes = probe.join().map_err(|_| "the probe's thread is gone")?;
-        let passes = passes.map_err(|why| format!("head: {why}"))?;
-        let (course, air) = done.map_err(|why| format!("board: {why}"))?;
-        Ok((course, air, passes))
-    })?;
-    println!(
-        "head {passes} passes, board {} passes: all answers equal to the simulation's",
-        course.passes
-    );
-    println!("{:?}", air.fates);
-    verdict::judge(&course, &script, &troubles)
+    let script = Script::new(START.0, TOUCHES, &Kind::ALL, bench.seed);
+    let course = bench.course(&script, false)?;
+    verdict::judge(&course, &script)?;
+    // A barrier that does not see its own light go off must not vouch for anything.
+    let script = Script::new(START.0, 3, &[], bench.seed);
+    let course = bench.course(&script, true)?;
+    if course.lines.iter().any(|line| line.1 || line.2) {
+        return Err("a barrier that failed its self-test reached READY".into());
+    }
+    println!("a barrier that is stuck fails its self-test, and READY never stands");
+    Ok(())
+}
+
+/// Where images are, and where sockets and logs go.
+struct Place<'a> {
+    images: &'a Path,
+    folder: &'a Path,
+    seed: u64,
+}
+
+impl Place<'_> {
+    /// Both boards through a script, from power-up to its end.
+    fn course(&self, script: &Script, stuck: bool) -> Result<Course, Trouble> {
+        let start = |machine, image: &str, name| {
+            Emulated::start(machine, &self.images.join(image), self.folder, name)
+        };
+        let probe = start("microbit", "thumbv6m-none-eabi/small/head", "head")?;
+        let receiver = start("lm3s6965evb", "thumbv7m-none-eabi/small/board", "board")?;
+        let mut probe = Both(probe, SimulatedHead::new(key()?, START.0)?);
+        let mut receiver = Both(receiver, SimulatedBoard::new(key()?, START.1)?);
+        let (sender, from_head) = mpsc::channel();
+        let troubles = script.troubles_on_board();
+        let air = Air::new(from_head, START, self.seed ^ 1, Spans::of(&troubles));
+        let end = air.on_board(script.end);
+        let (course, fates, passes) = std::thread::scope(|scope| -> Result<_, Trouble> {
+            let probe = scope.spawn(|| {
+                // The sender ends with the probe, which ends the wait for its frames.
+                let sender = sender;
+                drive::head(&mut probe, START.0, script, stuck, &sender)
+                    .map_err(|why| why.to_string())
+            });
+            let bench = drive::Bench::new(&mut receiver, air, troubles);
+            let done = bench.run(START.1, end);
+            let passes = probe.join().map_err(|_| "the probe's thread is gone")?;
+            let passes = passes.map_err(|why| format!("head: {why}"))?;
+            let (course, fates) = done.map_err(|why| format!("board: {why}"))?;
+            Ok((course, fates, passes))
+        })?;
+        println!(
+            "head {passes} passes, board {} passes: all answers equal to the simulation's",
+            course.passes
+        );
+        println!("{fates:?}");
+        Ok(course)
+    }
 }

@@ -2,7 +2,9 @@
 
 use fastrand::Rng;
 
+use crate::air::on_board;
 use crate::head::HZ;
+use crate::START;
 
 /// A millisecond of the probe's timer.
 pub(crate) const MS: u64 = HZ as u64 / 1_000;
@@ -22,6 +24,8 @@ pub(crate) struct Touch {
 pub(crate) enum Trouble {
     /// Nothing is heard for 300 ms, the touch and its release among it.
     Outage,
+    /// Nothing is heard for 30 ms, too short for READY to fall, with three touches among it.
+    LostEdges,
     /// The main loop stands for 250 ms.
     LoopStands,
     /// The timer stands, the loop runs.
@@ -42,16 +46,17 @@ pub(crate) enum Trouble {
 
 impl Trouble {
     /// All of them.
-    pub(crate) const ALL: [Self; 9] = [
+    pub(crate) const ALL: [Self; 10] = [
         Self::Outage,
+        Self::LostEdges,
         Self::LoopStands,
         Self::ClockStands,
         Self::LatePoll,
         Self::StuckOutput,
         Self::UnreadableWire,
+        Self::ManyEdges,
         Self::Noise,
         Self::Replays,
-        Self::ManyEdges,
     ];
 }
 
@@ -69,8 +74,8 @@ pub(crate) struct Script {
 }
 
 impl Script {
-    /// From `start` on: `count` touches, then each trouble with a touch of its own.
-    pub(crate) fn new(start: u64, count: usize, seed: u64) -> Self {
+    /// From `start` on: `count` touches, then each of these troubles with a touch of its own.
+    pub(crate) fn new(start: u64, count: usize, troubles: &[Trouble], seed: u64) -> Self {
         let mut random = Rng::with_seed(seed);
         let mut script = Self::default();
         let mut at = start + 600 * MS;
@@ -81,23 +86,48 @@ impl Script {
             let rest = if random.u8(..) < 25 { 300 * MS } else { 0 };
             at += stays + rest + random.u64(60 * MS..130 * MS);
         }
-        for trouble in Trouble::ALL {
+        for &trouble in troubles {
             at += 4_000 * MS;
             let pairs = if trouble == Trouble::ManyEdges {
                 100
             } else {
                 2
             };
-            let touch = script.touch(&mut random, at, 40 * MS, pairs);
+            let stays = if trouble == Trouble::LostEdges {
+                9 * MS / 2
+            } else {
+                40 * MS
+            };
+            let touch = script.touch(&mut random, at, stays, pairs);
+            if trouble == Trouble::LostEdges {
+                script.touch(&mut random, at + 9 * MS, stays, pairs);
+                script.touch(&mut random, at + 18 * MS, stays, pairs);
+            }
             script.troubles.push((trouble, touch));
         }
-        script.end = at + 4_000 * MS;
+        // Second senders are remembered for 10 s, and no hand arms the line before.
+        script.end = at + 14_000 * MS;
         script
+    }
+
+    /// When each trouble begins, ticks of the board.
+    pub(crate) fn troubles_on_board(&self) -> Vec<(Trouble, u64)> {
+        let troubles = self.troubles.iter();
+        troubles
+            .map(|(kind, touch)| (*kind, on_board(START, touch.onset)))
+            .collect()
     }
 
     /// A touch at `at` that lasts for about `stays`, with up to so many pairs of chatter edges on either side.
     fn touch(&mut self, random: &mut Rng, at: u64, stays: u64, pairs: u64) -> Touch {
         let (onset, latest) = self.chatter(random, at, true, pairs);
+        // Where edges were lost, the touch lies somewhere in its chatter.
+        let lost = pairs > 32;
+        let latest = self
+            .edges
+            .last()
+            .filter(|_| lost)
+            .map_or(latest, |edge| edge.0 + MS);
         self.chatter(random, at + stays, false, pairs);
         let touch = Touch { onset, latest };
         self.touches.push(touch);

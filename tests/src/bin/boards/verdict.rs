@@ -24,19 +24,21 @@ fn lines(course: &Course, tick: u64) -> (bool, bool) {
     newest.map_or((false, false), |line| (line.1, line.2))
 }
 
+/// Whether RUN was down at some tick from `from` to `to`.
+fn fell(course: &Course, from: u64, to: u64) -> bool {
+    let inside = |line: &&(u64, bool, bool)| (from..=to).contains(&line.0);
+    !lines(course, from).1 || course.lines.iter().filter(inside).any(|line| !line.2)
+}
+
 /// Counts, and refuses what must not be.
-pub(crate) fn judge(
-    course: &Course,
-    script: &Script,
-    troubles: &[(Kind, u64)],
-) -> Result<(), Trouble> {
+pub(crate) fn judge(course: &Course, script: &Script) -> Result<(), Trouble> {
     let (mut stopped, mut told, mut masked) = (0, 0, 0);
     for touch in &script.touches {
         let onset = on_board(START, touch.onset);
         let latest = on_board(START, touch.latest);
-        // The last moment at which RUN may stand, and one just before it may first fall.
-        if lines(course, latest + DELAY + BOUND).1 {
-            return Err(format!("RUN stands after the touch at {onset} was due").into());
+        // Whatever comes between, RUN has been down by then: for the touch, or with READY.
+        if !fell(course, onset, latest + DELAY + BOUND) {
+            return Err(format!("RUN did not fall for the touch at {onset}").into());
         }
         if lines(course, onset + DELAY - BOUND - 1) == (true, true) {
             stopped += 1;
@@ -64,10 +66,10 @@ pub(crate) fn judge(
     if stopped < 200 {
         return Err("fewer than 200 touches under READY".into());
     }
-    for (kind, at) in troubles {
+    for (kind, at) in script.troubles_on_board() {
         let ms = u64::from(HZ) / 1_000;
         let latched = |cause: u8, to_ms: u64| {
-            let within = *at..*at + to_ms * ms;
+            let within = at..at + to_ms * ms;
             course
                 .latches
                 .iter()
@@ -77,20 +79,26 @@ pub(crate) fn judge(
             (from_ms..to_ms).any(|after| lines(course, at + after * ms).1)
         };
         let holds = match kind {
-            Kind::Outage => !during(45, 300) && latched(SEQUENCE, 600),
+            // Silence alone is no latch: the control sees READY fall.
+            Kind::Outage => !during(45, 300),
+            Kind::LostEdges => latched(SEQUENCE, 100) || fell(course, at, at + 48 * ms),
             Kind::LoopStands => !during(49, 255) && latched(TIME, 300),
-            Kind::ClockStands => true,
             Kind::LatePoll => !during(49, 1_000) && latched(TIME, 60),
             Kind::StuckOutput => !during(49, 1_000) && latched(READ_BACK, 60),
-            Kind::UnreadableWire => !during(0, 100),
+            // From the next pass on, which a beat of 5 ms brings.
+            Kind::UnreadableWire => !during(6, 100),
             Kind::Replays => latched(TWO_SENDERS, 300),
-            Kind::Noise | Kind::ManyEdges => true,
+            // Held by the passes themselves.
+            Kind::ClockStands | Kind::Noise | Kind::ManyEdges => true,
         };
         let before = lines(course, at - ms);
-        println!("{kind:?}: READY and RUN before it {before:?}, as it must after it: {holds}");
+        println!("{kind:?}: READY and RUN before it {before:?}, after it as it must: {holds}");
         if !holds || before != (true, true) {
             return Err(format!("{kind:?} at tick {at} did not go as it must").into());
         }
+    }
+    if course.lines.last().is_none_or(|line| !line.1) {
+        return Err("the line is not armed in the end".into());
     }
     Ok(())
 }
