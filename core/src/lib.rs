@@ -28,6 +28,7 @@
 //!   probe, most urgent first.
 //! * [`latch`] finds where the axis stood at the contact, [`budget`] how sure that is,
 //!   [`gauge`] what it says of the tool.
+//! * [`pins`] joins them to the hardware of a board, by traits.
 //! * [`flags`] are the remarks a touch may carry, in fixed words.
 //!
 //! Nothing here reads a clock, waits, allocates or panics: time and edges come in as arguments,
@@ -60,7 +61,8 @@
 //! # Features
 //!
 //! None by default. `defmt` and `serde` derive their traits on public values, `fixed` converts
-//! onsets and doubts into the types of that crate.
+//! onsets and doubts into the types of that crate; `embedded-hal`, `heapless` and
+//! `critical-section` are for [`pins`].
 #![no_std]
 #![forbid(unsafe_code)]
 
@@ -82,6 +84,7 @@ pub mod lines;
 pub mod link;
 pub mod onset;
 pub mod pairing;
+pub mod pins;
 pub mod playout;
 pub mod receiver;
 mod rounded;

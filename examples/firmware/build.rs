@@ -1,23 +1,45 @@
-//! Memory map by target, so that one `cargo build` serves every board.
+//! Memory map by target, so that one `cargo build` serves every board, and the test key.
 
 use std::{env, fs, path::PathBuf};
 
 fn main() {
     let target = env::var("TARGET").expect("cargo sets TARGET");
     // The emulated board that goes with the target; flash and RAM as origin, length.
-    let (flash, ram) = match target.as_str() {
+    let (name, flash, ram) = match target.as_str() {
         // nRF51822 (Cortex-M0), machine `microbit`.
-        "thumbv6m-none-eabi" => ("0x00000000, LENGTH = 256K", "0x20000000, LENGTH = 16K"),
+        "thumbv6m-none-eabi" => ("v6m", "0x00000000, LENGTH = 256K", "0x20000000, LENGTH = 16K"),
         // LM3S6965 (Cortex-M3), machine `lm3s6965evb`.
-        "thumbv7m-none-eabi" => ("0x00000000, LENGTH = 256K", "0x20000000, LENGTH = 64K"),
+        "thumbv7m-none-eabi" => ("v7m", "0x00000000, LENGTH = 256K", "0x20000000, LENGTH = 64K"),
         // MPS2 with application note 386 (Cortex-M4F), machine `mps2-an386`.
-        "thumbv7em-none-eabihf" => ("0x00000000, LENGTH = 4M", "0x20000000, LENGTH = 4M"),
+        "thumbv7em-none-eabihf" => ("v7em", "0x00000000, LENGTH = 4M", "0x20000000, LENGTH = 4M"),
         other => panic!("no memory map for `{other}`: build for thumbv6m-none-eabi, thumbv7m-none-eabi or thumbv7em-none-eabihf"),
     };
     let map = format!("MEMORY {{\n  FLASH : ORIGIN = {flash}\n  RAM : ORIGIN = {ram}\n}}\n");
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo sets OUT_DIR"));
     fs::write(out.join("memory.x"), map).expect("OUT_DIR can be written");
+    fs::write(out.join("key.rs"), key()).expect("OUT_DIR can be written");
     println!("cargo:rustc-link-search={}", out.display());
     println!("cargo:rustc-link-arg-bins=-Tlink.x");
+    println!("cargo:rustc-link-arg-bin=board=-Tdefmt.x");
+    println!("cargo:rustc-check-cfg=cfg(thumb, values(\"v6m\", \"v7m\", \"v7em\"))");
+    println!("cargo:rustc-cfg=thumb=\"{name}\"");
     println!("cargo:rerun-if-changed=build.rs");
+    // What the board logs unless the builder wishes otherwise.
+    println!("cargo:rerun-if-env-changed=DEFMT_LOG");
+    if env::var_os("DEFMT_LOG").is_none() {
+        println!("cargo:rustc-env=DEFMT_LOG=info");
+    }
+}
+
+/// The key of head and board, which is no part of the sources; only images that use it miss it.
+fn key() -> String {
+    const NAME: &str = "TRUEONSET_TEST_KEY";
+    println!("cargo:rerun-if-env-changed={NAME}");
+    let digits = env::var(NAME).unwrap_or_default();
+    match u128::from_str_radix(&digits, 16) {
+        Ok(key) if digits.len() == 32 => {
+            format!("const TEST_KEY: [u8; 16] = {:?};\n", key.to_be_bytes())
+        }
+        _ => format!("compile_error!(\"set {NAME} to 32 hexadecimal digits of your own\");\nconst TEST_KEY: [u8; 16] = [0; 16];\n"),
+    }
 }

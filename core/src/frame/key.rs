@@ -109,3 +109,17 @@ fn rounds(state: [u64; 4], count: u8) -> [u64; 4] {
     }
     [v0, v1, v2, v3]
 }
+
+/// A key must not leave by a log or a file: this stops compiling if it ever can.
+#[cfg(any(feature = "defmt", feature = "serde"))]
+const _: () = {
+    trait Unique<As> {
+        fn found() {}
+    }
+    impl<T> Unique<()> for T {}
+    #[cfg(feature = "serde")]
+    impl<T: serde::Serialize> Unique<u8> for T {}
+    #[cfg(feature = "defmt")]
+    impl<T: defmt::Format> Unique<u16> for T {}
+    let _ = <Key as Unique<_>>::found;
+};

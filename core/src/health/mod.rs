@@ -94,6 +94,7 @@ bit_set!(Ailments, words);
 /// What the link says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct LinkVitals {
     /// How far it has come.
     pub state: State,
@@ -107,6 +108,7 @@ pub struct LinkVitals {
 /// speaks against it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[must_use]
 pub struct Health {
     ailments: Ailments,

@@ -13,6 +13,7 @@ use crate::time::Instant;
 /// A frame whose tag was good.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Heard {
     /// Start and slot that the tag vouches for.
     pub who: Mark,

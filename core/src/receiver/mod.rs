@@ -22,6 +22,7 @@ use crate::time::Instant;
 /// What became of bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[non_exhaustive]
 pub enum Taken {
     /// Damaged on the way.
@@ -215,6 +216,15 @@ impl Receiver {
     #[must_use]
     pub const fn counts(&self) -> &Counts {
         &self.counts
+    }
+
+    /// What health wants to know of the link.
+    #[must_use]
+    pub const fn vitals(&self) -> LinkVitals {
+        LinkVitals {
+            state: self.state(),
+            grade: self.grade(),
+        }
     }
 
     /// How good the air is.
