@@ -89,6 +89,18 @@ impl Flags {
         .union(Self::TIME_BACK)
         .union(Self::UNKNOWN_LEVEL);
 
+    /// The bits, as they go over a line or into another language.
+    #[must_use]
+    pub const fn bits(self) -> u32 {
+        self.0
+    }
+
+    /// The set of those bits that stand for a word.
+    #[must_use]
+    pub const fn from_bits(bits: u32) -> Self {
+        Self(bits & ((1 << WORDS.len()) - 1))
+    }
+
     /// What is set here and in `other`.
     #[must_use]
     pub const fn only(self, other: Self) -> Self {
@@ -167,6 +179,8 @@ mod tests {
             assert!(!all.contains(flag), "{word} shares a bit");
             all.insert(flag);
         }
+        assert_eq!(Flags::from_bits(u32::MAX), all);
+        assert_eq!(Flags::from_bits(all.bits()), all);
         assert_eq!(all.words().count(), WORDS.len());
         assert_eq!(Flags::from_word("fine"), None);
     }
