@@ -158,11 +158,10 @@ fn end(run: Option<&Run>, items: u32) -> Answer<'static> {
     if items != run.taken {
         return Refused(Refusal::OutOfStep, run.taken, 0).answer();
     }
-    let mut tallies = [[0; 6]; LINES];
-    for (to, tally) in tallies.iter_mut().zip(run.machine.tallies()) {
-        *to = tally;
+    Answer::End {
+        items,
+        tallies: run.machine.tallies(),
     }
-    Answer::End { items, tallies }
 }
 
 /// Release of the library, as its manifest has it.

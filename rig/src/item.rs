@@ -1,6 +1,7 @@
 //! Items: what a log says of one line at one time.
 
 use trueonset::edge::Level;
+use trueonset::onset::Touched;
 use trueonset::time::Instant;
 
 use crate::bytes::{Bytes, Reader};
@@ -8,8 +9,8 @@ use crate::bytes::{Bytes, Reader};
 /// What is said.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum What {
-    /// The line begins at this level.
-    Start(Level),
+    /// The line begins at this level, and this is its level in contact.
+    Start(Level, Touched),
     /// An edge to this level.
     Edge(Level),
     /// Time has passed, the level stayed.
@@ -30,9 +31,10 @@ pub struct Item {
 impl Item {
     fn head(&self) -> u8 {
         let (what, level) = match self.what {
-            What::Start(level) => (0, number(level)),
-            What::Edge(level) => (1, number(level)),
-            What::Passed => (2, 0),
+            What::Start(level, Touched::High) => (0, number(level)),
+            What::Start(level, Touched::Low) => (1, number(level)),
+            What::Edge(level) => (2, number(level)),
+            What::Passed => (3, 0),
         };
         level << 6 | what << 4 | self.line & 15
     }
@@ -45,9 +47,10 @@ impl Item {
             _ => return None,
         };
         let what = match head >> 4 & 3 {
-            0 => What::Start(level),
-            1 => What::Edge(level),
-            2 if level == Level::Low => What::Passed,
+            0 => What::Start(level, Touched::High),
+            1 => What::Start(level, Touched::Low),
+            2 => What::Edge(level),
+            _ if level == Level::Low => What::Passed,
             _ => return None,
         };
         Some(Self {

@@ -30,14 +30,14 @@
 //! | body | bytes | meaning |
 //! |---|---|---|
 //! | `01` HELLO | version u8, run u32 | start anew; `run` is any number, to tell this run's answer from an older one |
-//! | `02` SETTINGS | tick_hz u32, hold_ns u64, bandwidth_hz u32 (0: not stated), side u8 (0 before, 1 nearest, 2 after), step_256 u32, lines u8, high u8 | how edges become touches; bit n of `high`: line n is high in contact |
+//! | `02` SETTINGS | tick_hz u32, hold_ns u64, bandwidth_hz u32 (0: not stated), side u8 (0 before, 1 nearest, 2 after), step_256 u32 | how edges become touches |
 //! | `03` EDGES | from u32, base u64, items | items of the log, the first of which has the number `from` |
 //! | `04` END | items u32 | the log is over after so many items |
 //!
 //! **Item**: a head byte, then the time as a step in ticks from the item before (the first: from
 //! `base`), zigzag (0, −1, 1, −2 ..) and in groups of seven bits, the lowest first, bit 7 set in all
-//! but the last. Head: bits 0 to 3 the line; bits 4 and 5 what: 0 the line starts at a level, 1 an
-//! edge to a level, 2 time has passed; bits 6 and 7 the level: 0 low, 1 high, 2 not known.
+//! but the last. Head: bits 0 to 3 the line; bits 4 and 5 what: 0 the line starts at a level and is high in contact, 1 the same and it is low,
+//! 2 an edge to a level, 3 time has passed; bits 6 and 7 the level: 0 low, 1 high, 2 not known.
 //!
 //! **Answers**
 //!
@@ -76,7 +76,7 @@ pub use frame::{Collector, Damaged, Frame};
 pub use item::{Block, Item, Items, What};
 pub use machine::{BadItem, BadSettings, Machine, Settings};
 pub use message::{Answer, Refusal, Request};
-pub use report::{Kind, Report, Reports};
+pub use report::{push as push_report, Kind, Report, Reports};
 
 /// The version of the protocol described here.
 pub const VERSION: u8 = 1;

@@ -2,7 +2,7 @@
 
 use trueonset::edge::Edge;
 use trueonset::onset::{Config, ConfigError, Event, Line, Tally, Touched, Truncation};
-use trueonset::time::TickRate;
+use trueonset::time::{Instant, TickRate};
 
 use crate::item::{Item, What};
 use crate::LINES;
@@ -20,10 +20,6 @@ pub struct Settings {
     pub side: Truncation,
     /// Its step in 1/256 tick.
     pub step_256: u32,
-    /// Lines of the log.
-    pub lines: u8,
-    /// Bit n: line n is high in contact.
-    pub high: u8,
 }
 
 /// Which setting was refused; the number goes over the line.
@@ -33,12 +29,8 @@ pub enum BadSettings {
     TickRate,
     /// 2: the hold.
     Hold,
-    /// 3: the bandwidth.
-    Bandwidth,
-    /// 4: the capture step.
+    /// 3: the capture step.
     Step,
-    /// 5: more lines than [`LINES`], or none.
-    Lines,
 }
 
 impl BadSettings {
@@ -54,14 +46,12 @@ impl BadSettings {
         match number {
             1 => "tick rate",
             2 => "hold",
-            3 => "bandwidth",
-            4 => "capture step",
-            _ => "number of lines",
+            _ => "capture step",
         }
     }
 }
 
-/// An item that fits no line: of one not stated, not started or started twice.
+/// An item that fits no line: of one the device does not have, not started or started twice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct BadItem;
 
@@ -70,8 +60,7 @@ pub struct BadItem;
 pub struct Machine {
     high: Config,
     low: Config,
-    settings: Settings,
-    lines: [Option<Line>; LINES],
+    lines: [Option<(Touched, Line)>; LINES],
 }
 
 impl Machine {
@@ -80,9 +69,6 @@ impl Machine {
     /// # Errors
     /// The first setting that core refuses.
     pub fn new(settings: &Settings) -> Result<Self, BadSettings> {
-        if !(1..=LINES).contains(&usize::from(settings.lines)) {
-            return Err(BadSettings::Lines);
-        }
         let rate = TickRate::from_hz(settings.tick_hz).map_err(|_| BadSettings::TickRate)?;
         let mut config = Config::new(rate, settings.hold_ns)
             .and_then(|config| config.capture(settings.side, settings.step_256))
@@ -95,7 +81,6 @@ impl Machine {
         Ok(Self {
             high: config.touched(Touched::High),
             low: config.touched(Touched::Low),
-            settings: *settings,
             lines: [const { None }; LINES],
         })
     }
@@ -105,31 +90,41 @@ impl Machine {
     /// # Errors
     /// It fits no line; nothing has changed.
     pub fn take(&mut self, item: &Item) -> Result<Option<Event>, BadItem> {
-        if item.line >= self.settings.lines {
-            return Err(BadItem);
-        }
-        let config = if self.settings.high >> item.line & 1 == 1 {
-            &self.high
-        } else {
-            &self.low
+        let (high, low) = (&self.high, &self.low);
+        let config = |touched| match touched {
+            Touched::High => high,
+            Touched::Low => low,
         };
         let line = self.lines.get_mut(usize::from(item.line)).ok_or(BadItem)?;
         match (item.what, line) {
-            (What::Start(level), line @ None) => {
-                *line = Some(Line::new(config, level, item.at));
+            (What::Start(level, touched), line @ None) => {
+                *line = Some((touched, Line::new(config(touched), level, item.at)));
                 Ok(None)
             }
-            (What::Edge(level), Some(line)) => Ok(line.edge(config, Edge::new(item.at, level))),
-            (What::Passed, Some(line)) => Ok(line.poll(config, item.at)),
+            (What::Edge(level), Some((touched, line))) => {
+                Ok(line.edge(config(*touched), Edge::new(item.at, level)))
+            }
+            (What::Passed, Some((touched, line))) => Ok(line.poll(config(*touched), item.at)),
             _ => Err(BadItem),
         }
     }
 
+    /// First edge of what may still become a touch, a release or a glitch on any line.
+    #[must_use]
+    pub fn open_since(&self) -> Option<Instant> {
+        let lines = self.lines.iter().flatten();
+        lines.filter_map(|(_, line)| line.open_since()).min()
+    }
+
     /// Where the edges of each line went: touches, releases, glitches, initial, refused, pending.
     /// The first row of a line is not among them.
-    pub fn tallies(&self) -> impl Iterator<Item = [u32; 6]> + '_ {
-        let lines = self.lines.iter().take(usize::from(self.settings.lines));
-        lines.map(|line| line.as_ref().map_or([0; 6], |line| numbers(line.tally())))
+    #[must_use]
+    pub fn tallies(&self) -> [[u32; 6]; LINES] {
+        let none = [0; 6];
+        self.lines.each_ref().map(|line| {
+            line.as_ref()
+                .map_or(none, |(_, line)| numbers(line.tally()))
+        })
     }
 }
 
@@ -146,7 +141,6 @@ fn numbers(tally: Tally) -> [u32; 6] {
 
 fn refused(why: ConfigError) -> BadSettings {
     match why {
-        ConfigError::ZeroBandwidth => BadSettings::Bandwidth,
         ConfigError::CaptureStep => BadSettings::Step,
         _ => BadSettings::Hold,
     }

@@ -60,7 +60,6 @@ impl<'a> Request<'a> {
                     Truncation::After => 2,
                 }]);
                 put(&settings.step_256.to_le_bytes());
-                put(&[settings.lines, settings.high]);
             }
             Self::Edges { from, base, items } => {
                 put(&[0x03]);
@@ -97,8 +96,6 @@ impl<'a> Request<'a> {
                         _ => return None,
                     },
                     step_256: reader.u32()?,
-                    lines: reader.u8()?,
-                    high: reader.u8()?,
                 };
                 reader.done(Self::Settings(settings))
             }

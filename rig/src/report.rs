@@ -83,8 +83,9 @@ impl Report<'_> {
     }
 }
 
-/// Appends the report of `event`; false where it does not fit.
-pub(crate) fn push(item: u8, line: u8, event: &Event, bytes: &mut Bytes) -> bool {
+/// Appends the report of what item number `item` of an answer made `line` say; false where it does
+/// not fit.
+pub fn push(item: u8, line: u8, event: &Event, bytes: &mut Bytes) -> bool {
     if bytes.left() < LONGEST {
         return false;
     }

@@ -5,7 +5,7 @@ extern crate std;
 use std::vec::Vec;
 
 use trueonset::edge::Level;
-use trueonset::onset::Truncation;
+use trueonset::onset::{Touched, Truncation};
 use trueonset::time::Instant;
 
 use super::frame::check;
@@ -17,8 +17,6 @@ const SETTINGS: Settings = Settings {
     bandwidth_hz: 100_000,
     side: Truncation::Nearest,
     step_256: 256,
-    lines: 2,
-    high: 0b01,
 };
 
 /// Splitmix64 (Steele, Lea, Flood 2014).
@@ -92,7 +90,7 @@ fn edges(from: u32, items: &[Item]) -> Bytes {
 fn touch() -> Vec<Item> {
     let zero = 1 << 63;
     let mut items = Vec::new();
-    items.push(item(0, zero, What::Start(Level::Low)));
+    items.push(item(0, zero, What::Start(Level::Low, Touched::High)));
     for (at, high) in [
         (5_000_000, true),
         (5_001_000, false),
@@ -117,17 +115,17 @@ fn the_bytes_are_those_of_the_page() {
     assert_eq!(hello.body().all(), [1, 1, 1, 2, 3, 4]);
     let settings = Request::Settings(SETTINGS).body();
     let mut by_hand = std::vec![2, 0x00, 0xca, 0x9a, 0x3b, 0x40, 0x42, 0x0f, 0, 0, 0, 0, 0];
-    by_hand.extend([0xa0, 0x86, 0x01, 0, 1, 0, 1, 0, 0, 2, 1]);
+    by_hand.extend([0xa0, 0x86, 0x01, 0, 1, 0, 1, 0, 0]);
     assert_eq!(settings.all(), by_hand);
     let base = 1 << 63;
     let items = [
-        item(1, base - 1, What::Start(Level::Unknown)),
+        item(1, base - 1, What::Start(Level::Unknown, Touched::Low)),
         item(0, base + 63, What::Edge(Level::High)),
         item(15, base + 191, What::Passed),
     ];
     assert_eq!(
         edges(258, &items).all(),
-        [3, 2, 1, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0x80, 0x81, 1, 0x50, 0x80, 1, 0x2f, 0x80, 2]
+        [3, 2, 1, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0x80, 0x91, 1, 0x60, 0x80, 1, 0x3f, 0x80, 2]
     );
     // COBS of one zero between two other bytes: a count, 11, a count, the check sum.
     let [a, b, c, d] = check(&[0x11, 0x00]);
@@ -143,7 +141,7 @@ fn items_and_times_come_back_over_the_whole_range() {
     let mut state = 1;
     for _ in 0..10_000 {
         let what = [
-            What::Start(Level::Unknown),
+            What::Start(Level::Unknown, Touched::Low),
             What::Edge(Level::Low),
             What::Edge(Level::High),
             What::Passed,
@@ -242,7 +240,7 @@ fn a_device_says_what_the_machine_says() {
 fn a_device_takes_what_its_answer_can_tell() {
     let mut device = started();
     let zero = 1 << 63;
-    let mut all = std::vec![item(0, zero, What::Start(Level::Low))];
+    let mut all = std::vec![item(0, zero, What::Start(Level::Low, Touched::High))];
     for k in 1..=10 {
         let at = zero + k * 10_000_000;
         all.push(item(0, at, What::Edge((k % 2 == 1).into())));
@@ -299,21 +297,7 @@ fn each_refusal_says_why_and_where() {
                 step_256: 0,
                 ..SETTINGS
             },
-            4,
-        ),
-        (
-            Settings {
-                lines: 9,
-                ..SETTINGS
-            },
-            5,
-        ),
-        (
-            Settings {
-                lines: 0,
-                ..SETTINGS
-            },
-            5,
+            3,
         ),
     ] {
         assert_eq!(
