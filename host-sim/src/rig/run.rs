@@ -69,7 +69,7 @@ pub fn run(
         session,
         machine,
         taken: 0,
-        few: usize::from(u8::MAX),
+        few: FIRST,
         rows: Rows::default(),
         told: [0; 3],
         differences: Vec::new(),
@@ -83,8 +83,22 @@ pub fn run(
     Ok(test.over(ended.err()))
 }
 
-/// Items of a request in any case.
-const SOME: usize = 8;
+/// Items of the first request, and of one on the worst of lines.
+const FIRST: usize = 16;
+const LEAST: usize = 2;
+
+/// Items of the next request. On a bad line short messages get through more often; where much comes
+/// back, what is sent beyond it is sent in vain.
+fn next(sent: usize, taken: usize, again: bool) -> usize {
+    let next = if again {
+        taken / 2
+    } else if taken < sent {
+        taken + taken / 2
+    } else {
+        sent * 2
+    };
+    next.clamp(LEAST, usize::from(u8::MAX))
+}
 
 struct Test<'a, 'b> {
     feed: Feed<'a>,
@@ -121,6 +135,7 @@ impl Test<'_, '_> {
             let mut block = Block::from(base);
             let few = waiting.iter().take(self.few);
             let sent = few.take_while(|item| block.push(item, &mut body)).count();
+            let again = self.session.counts().again;
             let (taken, reports) = self.session.ask(&body, &what, |answer| match answer {
                 Answer::Took {
                     from: of,
@@ -130,9 +145,11 @@ impl Test<'_, '_> {
                 _ => None,
             })?;
             self.compare(taken, sent, &reports)?;
-            // Where much comes back, what is sent beyond it is sent in vain.
-            let taken = usize::from(taken);
-            self.few = (taken + taken / 2).max(SOME).min(usize::from(u8::MAX));
+            self.few = next(
+                sent,
+                usize::from(taken),
+                self.session.counts().again > again,
+            );
             each(u64::from(self.taken));
         }
     }

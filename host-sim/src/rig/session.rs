@@ -7,6 +7,10 @@ use trueonset_rig::{Answer, BadSettings, Bytes, Collector, Frame, Refusal, Reque
 
 use crate::fault::{Fault, Place};
 
+/// How often a request goes out at most: a device that reads nothing must not fill the line until
+/// writing blocks, and where none of so many comes through the line is of no use.
+const TRIES: u32 = 100;
+
 /// What the line has cost.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Counts {
@@ -137,6 +141,7 @@ impl<'a> Session<'a> {
         let frame = Frame::of(body.all());
         let start = self.port.now();
         let mut sent = self.send(&frame)?;
+        let mut tries = 1;
         loop {
             let mut again = false;
             while let Some(byte) = self.come.get(self.next..self.end).and_then(<[u8]>::first) {
@@ -171,8 +176,12 @@ impl<'a> Session<'a> {
                 return Err(self.silent(what).at(self.place()));
             }
             if again || now.saturating_sub(sent) >= self.resend {
-                self.counts.again += 1;
-                sent = self.send(&frame)?;
+                sent = now;
+                if tries < TRIES {
+                    tries += 1;
+                    self.counts.again += 1;
+                    sent = self.send(&frame)?;
+                }
             }
             let left = (sent + self.resend).min(start + self.patience);
             let read = self.port.read(&mut self.come, left.saturating_sub(now));
