@@ -101,6 +101,13 @@ impl Flags {
         Self(bits & ((1 << WORDS.len()) - 1))
     }
 
+    /// These of a touch together with what its release adds: `shallow`, and what was wrong with its
+    /// edges. How the release's own doubt came about is not among them.
+    #[must_use]
+    pub const fn with_release(self, release: Self) -> Self {
+        self.union(release.only(Self::FAULTS.union(Self::SHALLOW)))
+    }
+
     /// What is set here and in `other`.
     #[must_use]
     pub const fn only(self, other: Self) -> Self {

@@ -26,8 +26,7 @@ impl Rows {
                 if let Some((_, row)) = touch.filter(|(_, row)| row.release_ns.is_none()) {
                     row.release_ns = Some(onset_ns(report));
                     row.release_doubt_ns = doubt_ns(report);
-                    let lasting = Flags::FAULTS.union(Flags::SHALLOW);
-                    row.flags.insert(flags(report.value("flags")).only(lasting));
+                    row.flags = row.flags.with_release(flags(report.value("flags")));
                 }
             }
             Kind::Glitch => {}
