@@ -289,7 +289,7 @@ fn what_is_no_device_is_told_apart() {
             }
         }
     });
-    cannot(&path, &garbage, "frames of them damaged");
+    cannot(&path, &garbage, "that are no answer");
     let echo = listening(|mut stream| {
         let mut room = [0; 64];
         while let Ok(read @ 1..) = stream.read(&mut room) {

@@ -139,7 +139,7 @@ impl<'a> Session<'a> {
         mut accept: impl FnMut(&Answer<'_>) -> Option<T>,
     ) -> Result<T, Fault> {
         let frame = Frame::of(body.all());
-        let start = self.port.now();
+        let (start, heard) = (self.port.now(), self.counts);
         let mut sent = self.send(&frame)?;
         let mut tries = 1;
         loop {
@@ -173,7 +173,7 @@ impl<'a> Session<'a> {
             }
             let now = self.port.now();
             if now.saturating_sub(start) >= self.patience {
-                return Err(self.silent(what).at(self.place()));
+                return Err(self.silent(what, heard).at(self.place()));
             }
             if again || now.saturating_sub(sent) >= self.resend {
                 sent = now;
@@ -206,27 +206,29 @@ impl<'a> Session<'a> {
         Fault::new(found, "a device at the far end", remedy).at(self.place())
     }
 
-    fn silent(&self, what: &str) -> Fault {
+    /// No answer came since the counts were as `before`.
+    fn silent(&self, what: &str, before: Counts) -> Fault {
         let waited = crate::quantity::show_time_ns(self.patience.as_nanos() as i64);
-        let Counts {
-            bytes,
-            damaged,
-            foreign,
-            ..
-        } = self.counts;
+        let bytes = self.counts.bytes - before.bytes;
+        let damaged = self.counts.damaged - before.damaged;
+        let foreign = self.counts.foreign - before.foreign;
         let found = if self.echo {
             format!("nothing but our own bytes for {waited}")
-        } else if bytes == 0 {
-            format!("silence for {waited}")
+        } else if bytes > 0 {
+            format!(
+                "{bytes} bytes in {waited} that are no answer, {damaged} frames damaged, {foreign} foreign"
+            )
         } else {
-            format!("no answer for {waited}, and {bytes} bytes in all, {damaged} frames of them damaged, {foreign} foreign")
+            format!("silence for {waited}")
         };
         let remedy = if self.echo {
             "remove the loop between output and input, or switch the echo of the terminal off"
-        } else if bytes == 0 {
-            "check power, cable and that the image `rig` runs there, or be more patient: --patience"
+        } else if self.greeted {
+            "the device has stopped or its line is too bad: start it anew and see why, or be more patient: --patience"
+        } else if bytes > 0 {
+            "check --baud, the cable and that the image `rig` runs there"
         } else {
-            "check --baud and that the image `rig` runs there"
+            "check power, cable and that the image `rig` runs there, or be more patient: --patience"
         };
         Fault::new(found, format!("an answer to {what}"), remedy)
     }
