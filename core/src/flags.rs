@@ -92,6 +92,19 @@ impl Flags {
         .union(Self::TIME_BACK)
         .union(Self::UNKNOWN_LEVEL);
 
+    /// The set of those bits that stand for a word.
+    #[must_use]
+    pub const fn from_bits(bits: u32) -> Self {
+        Self(bits & ((1 << WORDS.len()) - 1))
+    }
+
+    /// These of a touch together with what its release adds: `shallow`, and what was wrong with its
+    /// edges. How the release's own doubt came about is not among them.
+    #[must_use]
+    pub const fn with_release(self, release: Self) -> Self {
+        self.union(release.only(Self::FAULTS.union(Self::SHALLOW)))
+    }
+
     /// What is set here and in `other`.
     #[must_use]
     pub const fn only(self, other: Self) -> Self {
@@ -170,6 +183,8 @@ mod tests {
             assert!(!all.contains(flag), "{word} shares a bit");
             all.insert(flag);
         }
+        assert_eq!(Flags::from_bits(u32::MAX), all);
+        assert_eq!(Flags::from_bits(all.bits()), all);
         assert_eq!(all.words().count(), WORDS.len());
         assert_eq!(Flags::from_word("fine"), None);
     }

@@ -5,13 +5,13 @@ use std::{env, fs, path::PathBuf};
 fn main() {
     let target = env::var("TARGET").expect("cargo sets TARGET");
     // The emulated board that goes with the target; flash and RAM as origin, length.
-    let (name, flash, ram) = match target.as_str() {
+    let (machine, flash, ram) = match target.as_str() {
         // nRF51822 (Cortex-M0), machine `microbit`.
-        "thumbv6m-none-eabi" => ("v6m", "0x00000000, LENGTH = 256K", "0x20000000, LENGTH = 16K"),
+        "thumbv6m-none-eabi" => ("microbit", "0x00000000, LENGTH = 256K", "0x20000000, LENGTH = 16K"),
         // LM3S6965 (Cortex-M3), machine `lm3s6965evb`.
-        "thumbv7m-none-eabi" => ("v7m", "0x00000000, LENGTH = 256K", "0x20000000, LENGTH = 64K"),
+        "thumbv7m-none-eabi" => ("lm3s6965evb", "0x00000000, LENGTH = 256K", "0x20000000, LENGTH = 64K"),
         // MPS2 with application note 386 (Cortex-M4F), machine `mps2-an386`.
-        "thumbv7em-none-eabihf" => ("v7em", "0x00000000, LENGTH = 4M", "0x20000000, LENGTH = 4M"),
+        "thumbv7em-none-eabihf" => ("mps2-an386", "0x00000000, LENGTH = 4M", "0x20000000, LENGTH = 4M"),
         other => panic!("no memory map for `{other}`: build for thumbv6m-none-eabi, thumbv7m-none-eabi or thumbv7em-none-eabihf"),
     };
     let map = format!("MEMORY {{\n  FLASH : ORIGIN = {flash}\n  RAM : ORIGIN = {ram}\n}}\n");
@@ -19,10 +19,13 @@ fn main() {
     fs::write(out.join("memory.x"), map).expect("OUT_DIR can be written");
     fs::write(out.join("key.rs"), key()).expect("OUT_DIR can be written");
     println!("cargo:rustc-link-search={}", out.display());
+    // Register shims are chosen by it.
+    println!("cargo:rustc-cfg=machine=\"{machine}\"");
+    println!(
+        "cargo:rustc-check-cfg=cfg(machine, values(\"microbit\", \"lm3s6965evb\", \"mps2-an386\"))"
+    );
     println!("cargo:rustc-link-arg-bins=-Tlink.x");
     println!("cargo:rustc-link-arg-bin=board=-Tdefmt.x");
-    println!("cargo:rustc-check-cfg=cfg(thumb, values(\"v6m\", \"v7m\", \"v7em\"))");
-    println!("cargo:rustc-cfg=thumb=\"{name}\"");
     println!("cargo:rerun-if-changed=build.rs");
     // What the board logs unless the builder wishes otherwise.
     println!("cargo:rerun-if-env-changed=DEFMT_LOG");

@@ -11,5 +11,6 @@ pub(crate) mod named;
 pub mod quantity;
 pub mod replay;
 pub mod report;
+pub mod rig;
 pub mod scenario;
 pub mod tune;

@@ -1,3 +1,4 @@
 //! Independent checks of trueonset.
 
+pub mod noise;
 pub mod reference;

@@ -100,12 +100,10 @@ pub struct Contact {
 }
 
 impl Contact {
-    /// The flags of a touch together with what its release adds: `shallow`, and what was wrong
-    /// with its edges. How the release's own doubt came about is not among them.
+    /// The flags of a touch together with what its release adds, see [`Flags::with_release`].
     #[must_use]
     pub const fn flags_with(&self, release: &Self) -> Flags {
-        self.flags
-            .union(release.flags.only(Flags::FAULTS.union(Flags::SHALLOW)))
+        self.flags.with_release(release.flags)
     }
 }
 

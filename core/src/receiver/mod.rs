@@ -218,15 +218,6 @@ impl Receiver {
         &self.counts
     }
 
-    /// What health wants to know of the link.
-    #[must_use]
-    pub const fn vitals(&self) -> LinkVitals {
-        LinkVitals {
-            state: self.state(),
-            grade: self.grade(),
-        }
-    }
-
     /// How good the air is.
     #[must_use]
     pub const fn grade(&self) -> Grade {

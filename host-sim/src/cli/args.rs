@@ -17,6 +17,15 @@ Cautions:
 
 Exit status: 0 it holds, 1 it was judged and does not hold, 2 it could not be judged or run.";
 
+const RIG: &str = "\
+The device runs the image `rig` of examples/firmware, or any program around `trueonset_rig::Device`;
+the bytes on the line are described there. It must run on the bench: its touches are those of the
+log, a measuring signal and no safety function. No performance level is claimed; guards and
+emergency stop stay in charge.
+
+Exit status: 0 device and program are alike to the bit and every expectation holds, 1 they are not
+or one does not, 2 it could not be judged: no device, silence, a damaged log.";
+
 /// True instant of contact out of the chattering trigger edges of a touch probe.
 #[derive(Debug, Parser)]
 #[command(name = "trueonset", version, about, after_long_help = CAUTION, max_term_width = 100)]
@@ -62,6 +71,8 @@ pub(crate) enum Verb {
     Sweep(Sweep),
     /// Constants of the comparator, out of logs with known truth
     Tune(Tune),
+    /// A log through a device that runs the library, against the same code here
+    Rig(Rig),
     /// Completions for a shell, to stdout
     Completions {
         /// The shell
@@ -309,6 +320,44 @@ pub(crate) struct Tune {
     /// How the logs are read
     #[command(flatten)]
     pub reading: Reading,
+    /// One JSON document
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Options of `rig`.
+#[derive(Debug, Args)]
+#[command(after_long_help = RIG)]
+pub(crate) struct Rig {
+    /// The log, or - for stdin
+    pub log: String,
+    /// Where the device is: a serial device such as /dev/ttyACM0, or tcp:HOST:PORT
+    #[arg(long)]
+    pub port: String,
+    /// Rate of a serial device; 8 bits, no parity
+    #[arg(long, value_name = "BAUD", default_value_t = 115_200, value_parser = clap::value_parser!(u32).range(300..), allow_hyphen_values = true)]
+    pub baud: u32,
+    /// How long the device may leave a request without its answer
+    #[arg(long, value_name = "TIME", default_value = "5s", value_parser = quantity::span_ns, allow_hyphen_values = true)]
+    pub patience: u64,
+    /// Expected touches: CSV with columns line,onset_ns
+    #[arg(long, value_name = "FILE")]
+    pub expect: Option<PathBuf>,
+    /// How far an onset may lie from its expectation
+    #[arg(long, value_name = "TIME", default_value = "10us", requires = "expect", value_parser = quantity::span_ns, allow_hyphen_values = true)]
+    pub within: u64,
+    /// Write what became of the expected touches as `JUnit` XML
+    #[arg(long, value_name = "FILE", requires = "expect")]
+    pub junit: Option<PathBuf>,
+    /// How edges become touches
+    #[command(flatten)]
+    pub deciding: Stated,
+    /// How the log is read
+    #[command(flatten)]
+    pub reading: Reading,
+    /// The device's touches as CSV with one header line
+    #[arg(long, conflicts_with = "json")]
+    pub csv: bool,
     /// One JSON document
     #[arg(long)]
     pub json: bool,

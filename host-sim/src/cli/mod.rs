@@ -9,6 +9,7 @@ mod files;
 mod manual;
 mod picture;
 mod replay;
+mod rig;
 mod settings;
 mod simulate;
 mod sweep;
@@ -94,6 +95,7 @@ fn run(cli: &Cli, talk: &Talk) -> Result<Outcome, Fault> {
         Verb::Simulate(args) => simulate::run(args, talk),
         Verb::Sweep(args) => sweep::run(args, talk),
         Verb::Tune(args) => tune::run(args, talk),
+        Verb::Rig(args) => rig::run(args, talk),
         Verb::Completions { shell } => manual::completions(*shell),
         Verb::Manual => manual::manual(),
     }

@@ -84,10 +84,10 @@ pub(crate) fn run(args: &Replay, talk: &Talk) -> Result<Outcome, Fault> {
 }
 
 /// Told of an edge log whose comparator nobody described.
-const BANDWIDTH: &str =
+pub(super) const BANDWIDTH: &str =
     "bandwidth assumed 100kHz; state that of comparator or filter with --bandwidth";
 /// Hint for an edge log without a touch.
-const NO_TOUCH: &str =
+pub(super) const NO_TOUCH: &str =
     "no touch; see `trueonset describe`, and try --touched low or a shorter --hold";
 /// Hint for a light recording without one.
 const NO_LIGHT_TOUCH: &str =

@@ -37,7 +37,7 @@ pub fn start() {
 }
 
 /// nRF51822: one UART, so the log goes nowhere.
-#[cfg(thumb = "v6m")]
+#[cfg(machine = "microbit")]
 mod registers {
     use super::Register;
 
@@ -70,7 +70,7 @@ mod registers {
 }
 
 /// LM3S6965: PL011.
-#[cfg(thumb = "v7m")]
+#[cfg(machine = "lm3s6965evb")]
 mod registers {
     use super::Register;
 
@@ -107,7 +107,7 @@ mod registers {
 }
 
 /// MPS2: CMSDK UART.
-#[cfg(thumb = "v7em")]
+#[cfg(machine = "mps2-an386")]
 mod registers {
     use super::Register;
 

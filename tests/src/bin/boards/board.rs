@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use trueonset::clock::{ClockConfig, Oscillator};
 use trueonset::frame::{Key, Mark};
-use trueonset::health::{Health, LinkVitals};
+use trueonset::health::Health;
 use trueonset::lines::{Decision, Form, Outputs, OutputsConfig, Pins};
 use trueonset::link::{LinkConfig, LinkPlan, Stored};
 use trueonset::receiver::Receiver;
@@ -94,10 +94,7 @@ impl Side for SimulatedBoard {
         if let Some(write) = self.receiver.want() {
             self.receiver.stored(write.mark);
         }
-        let vitals = LinkVitals {
-            state: self.receiver.state(),
-            grade: self.receiver.grade(),
-        };
+        let vitals = self.receiver.vitals();
         let causes = self.receiver.causes();
         let health = Health::of(causes, unreadable).link(&vitals);
         let decision = health.gate(self.receiver.lines(&self.link, now));

@@ -1,0 +1,254 @@
+/* trueonset for programs in C: from captured edges to the true instant of contact.
+ *
+ * Made by cbindgen out of src/lib.rs; do not edit.
+ *
+ * A measuring signal, not a safety function; no performance level is claimed; guards and emergency
+ * stop stay in charge.
+ */
+
+#ifndef TRUEONSET_H
+#define TRUEONSET_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+// Nothing to tell.
+#define TRUEONSET_NOTHING 0
+
+// The tool touched.
+#define TRUEONSET_TOUCH 1
+
+// The tool let go.
+#define TRUEONSET_RELEASE 2
+
+// Edges without a change of contact.
+#define TRUEONSET_GLITCH 3
+
+// Refused: a pointer is null.
+#define TRUEONSET_NULL 128
+
+// Refused: a state that was not made ready.
+#define TRUEONSET_NOT_STARTED 129
+
+// Refused: a number that stands for no level, side or width.
+#define TRUEONSET_NO_SUCH 130
+
+// Refused: a tick rate of 0 Hz.
+#define TRUEONSET_BAD_RATE 131
+
+// Refused: a hold of less than a tick, or of more than 2^31 - 1.
+#define TRUEONSET_BAD_HOLD 132
+
+// Refused: a capture step of 0, or of more than 65536 ticks.
+#define TRUEONSET_BAD_STEP 133
+
+// Level: low.
+#define TRUEONSET_LOW 0
+
+// Level: high.
+#define TRUEONSET_HIGH 1
+
+// Level: could not be read.
+#define TRUEONSET_UNKNOWN 2
+
+// Capture stores the step before the edge, as timers usually do.
+#define TRUEONSET_BEFORE 0
+
+// Capture stores the nearest step.
+#define TRUEONSET_NEAREST 1
+
+// Capture stores the step after the edge.
+#define TRUEONSET_AFTER 2
+
+// Checked settings; one serves any number of lines. Its content is the library's own.
+typedef struct {
+  uint64_t mark;
+  uint64_t room[6];
+} TrueonsetConfig;
+
+// What the user decides about a line.
+typedef struct {
+  // How long a level must last to count as a touch, ns.
+  uint64_t hold_ns;
+  // The same for a release, ns; 0: as for a touch.
+  uint64_t release_hold_ns;
+  // Ticks of the capture clock in a second, 1 or more.
+  uint32_t tick_hz;
+  // Bandwidth of comparator or filter, Hz; 0: not known.
+  uint32_t bandwidth_hz;
+  // Step of the capture, 1/256 tick: 256 where every tick is counted.
+  uint32_t step_256;
+  // Which step it stores: TRUEONSET_BEFORE, TRUEONSET_NEAREST, TRUEONSET_AFTER.
+  uint8_t side;
+  // Level in contact: TRUEONSET_HIGH, TRUEONSET_LOW.
+  uint8_t touched;
+} TrueonsetSettings;
+
+// One line, from edges to touches. Its content is the library's own.
+typedef struct {
+  uint64_t mark;
+  uint64_t room[20];
+} TrueonsetLine;
+
+// What a line has to say. Of a glitch only first and last edge, width, edges and flags count.
+typedef struct {
+  // The instant of contact, whole ticks.
+  uint64_t onset_ticks;
+  // First edge of the chatter, ticks.
+  uint64_t first_edge_ticks;
+  // Last edge of the chatter, ticks.
+  uint64_t last_edge_ticks;
+  // When the hold was over, ticks.
+  uint64_t confirmed_ticks;
+  // Balance point of the chatter, whole ticks.
+  uint64_t balance_ticks;
+  // Where the one-bit cumulative sum had its minimum, whole ticks.
+  uint64_t causal_ticks;
+  // Time a glitch spent away, ticks.
+  uint64_t width_ticks;
+  // Standard uncertainty of the onset, 1/16 tick, rounded up; 0: not known.
+  uint32_t doubt_16;
+  // Edges of the chatter.
+  uint32_t edges;
+  // Remarks, see trueonset_flag_word.
+  uint32_t flags;
+  // Parts of the onset beyond its whole ticks, 1/256 tick.
+  uint8_t onset_256;
+  // The same of the balance point.
+  uint8_t balance_256;
+  // The same of the cumulative sum.
+  uint8_t causal_256;
+  // What the doubt rests on: 0 assumed, 1 limit, 2 pooled, 3 measured, 4 rough.
+  uint8_t kind;
+} TrueonsetEvent;
+
+// Where every edge given to a line went.
+typedef struct {
+  // Edges of touches.
+  uint32_t touches;
+  // Edges of releases.
+  uint32_t releases;
+  // Edges of glitches.
+  uint32_t glitches;
+  // The edge that first told the level of a line that began unknown.
+  uint32_t initial;
+  // Edges not used.
+  uint32_t refused;
+  // Edges of an episode still open.
+  uint32_t pending;
+} TrueonsetTally;
+
+// A hardware counter, widened to ticks that do not wrap. Its content is the library's own.
+typedef struct {
+  uint64_t mark;
+  uint64_t room[2];
+} TrueonsetCounter;
+
+#ifdef __cplusplus
+extern "C" {
+#endif // __cplusplus
+
+// Checks `settings` and makes `config` ready. Returns TRUEONSET_NOTHING, or which one is refused.
+//
+// # Safety
+// Both pointers are null or point to their structs.
+uint8_t trueonset_config(TrueonsetConfig *config, const TrueonsetSettings *settings);
+
+// Makes `line` ready, at `level` since `at_ticks`. Returns TRUEONSET_NOTHING, or why it is refused.
+//
+// # Safety
+// Both pointers are null or point to their structs.
+uint8_t trueonset_line_start(TrueonsetLine *line,
+                             const TrueonsetConfig *config,
+                             uint8_t level,
+                             uint64_t at_ticks);
+
+// An edge to `level` at `at_ticks`; `faults` are those of trueonset_counter_widen and of the
+// hardware, or 0. Returns what happened, and fills `event` then, or why nothing did.
+//
+// # Safety
+// The pointers are null or point to their structs.
+uint8_t trueonset_line_edge(TrueonsetLine *line,
+                            const TrueonsetConfig *config,
+                            uint64_t at_ticks,
+                            uint8_t level,
+                            uint32_t faults,
+                            TrueonsetEvent *event);
+
+// Time has reached `now_ticks`: call it by trueonset_line_deadline or any time later. Returns what
+// happened, and fills `event` then, or why nothing did.
+//
+// # Safety
+// The pointers are null or point to their structs.
+uint8_t trueonset_line_poll(TrueonsetLine *line,
+                            const TrueonsetConfig *config,
+                            uint64_t now_ticks,
+                            TrueonsetEvent *event);
+
+// When trueonset_line_poll is due. Returns 1 and fills `at_ticks`; 0 where nothing is open.
+//
+// # Safety
+// The pointers are null or point to their values.
+uint8_t trueonset_line_deadline(const TrueonsetLine *line, uint64_t *at_ticks);
+
+// First edge of what may still become a touch, a release or a glitch. Returns 1 and fills
+// `at_ticks`; 0 where nothing is open.
+//
+// # Safety
+// The pointers are null or point to their values.
+uint8_t trueonset_line_open_since(const TrueonsetLine *line, uint64_t *at_ticks);
+
+// Whether the tool touches: 1 yes, 0 no.
+//
+// # Safety
+// The pointer is null or points to its struct.
+uint8_t trueonset_line_in_contact(const TrueonsetLine *line);
+
+// Where the edges of `line` went. Returns TRUEONSET_NOTHING, or why it is refused.
+//
+// # Safety
+// The pointers are null or point to their structs.
+uint8_t trueonset_line_tally(const TrueonsetLine *line, TrueonsetTally *tally);
+
+// Makes `counter` ready: `bits` wide (16, 24 or 32), now at `start_ticks`, whose low bits are what
+// the hardware shows. Stamps may lie up to `back_ticks` before the newest time. Returns
+// TRUEONSET_NOTHING, or why it is refused.
+//
+// # Safety
+// The pointer is null or points to its struct.
+uint8_t trueonset_counter_start(TrueonsetCounter *counter,
+                                uint8_t bits,
+                                uint64_t start_ticks,
+                                uint32_t back_ticks);
+
+// Widens the counter value `raw`; call it at least once every half turn. Fills `at_ticks` and, for
+// trueonset_line_edge, `faults`. Returns TRUEONSET_NOTHING, or why it is refused.
+//
+// # Safety
+// The pointers are null or point to their values.
+uint8_t trueonset_counter_widen(TrueonsetCounter *counter,
+                                uint32_t raw,
+                                uint64_t *at_ticks,
+                                uint32_t *faults);
+
+// The tick nearest to `ticks` and `part_256` 1/256 ticks, a half rounded up.
+uint64_t trueonset_nearest(uint64_t ticks, uint8_t part_256);
+
+// A doubt in ns, rounded up; 0 where it is not known or the tick rate is 0 Hz.
+uint64_t trueonset_doubt_ns(uint32_t doubt_16, uint32_t tick_hz);
+
+// The flags of a touch together with what its release adds.
+uint32_t trueonset_flags_with(uint32_t touch, uint32_t release);
+
+// Writes the word of the flag `1 << bit` and a closing zero to `out`, cut to `room` bytes. Returns
+// the length of the whole word; 0 where there is none.
+//
+// # Safety
+// `out` is null or points to `room` bytes.
+uintptr_t trueonset_flag_word(uint8_t bit, char *out, uintptr_t room);
+
+#ifdef __cplusplus
+} // extern "C"
+#endif // __cplusplus
+
+#endif /* TRUEONSET_H */
