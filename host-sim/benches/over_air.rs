@@ -66,7 +66,7 @@ impl Set {
         let oscillator = if rc {
             Oscillator::new(Parts {
                 offset_ppm: -12_000.0,
-                drift_ppm_s: 0.0,
+                drift_ppm_s: 30.0,
                 wander_ppm: 3.0,
                 white_ppm: 0.0,
             })

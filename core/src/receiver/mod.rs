@@ -16,7 +16,7 @@ use crate::lines::{Causes, Decision, Rearmed};
 use crate::link::{
     Grade, Grader, Heard, Link, LinkConfig, Outcome, ProbeTime, State, Stored, Write,
 };
-use crate::playout::PlayedEdge;
+use crate::playout::{EdgeRemarks, PlayedEdge};
 use crate::time::Instant;
 
 /// What became of bytes.
@@ -58,6 +58,12 @@ pub struct Counts {
     pub damaged: u32,
     /// Of other probes, or of unknown kind.
     pub others: u32,
+    /// Edges that left late: polls that did not come in time.
+    pub late: u32,
+    /// Re-arms granted.
+    pub rearms: u32,
+    /// Re-arms refused.
+    pub refused: u32,
 }
 
 /// The board's side of a link.
@@ -68,6 +74,8 @@ pub struct Receiver {
     counts: Counts,
     newest: Option<Report>,
     grader: Grader,
+    /// Why the line was latched before the newest re-arm.
+    before: Causes,
 }
 
 impl Receiver {
@@ -81,6 +89,7 @@ impl Receiver {
             counts: Counts::default(),
             newest: None,
             grader: Grader::new(),
+            before: Causes::NONE,
         }
     }
 
@@ -154,7 +163,11 @@ impl Receiver {
 
     /// The next edge that leaves by `now`; call until there is none.
     pub fn poll(&mut self, config: &LinkConfig, now: Instant) -> Option<PlayedEdge> {
-        self.link.poll(config, now)
+        let edge = self.link.poll(config, now)?;
+        if edge.remarks.has(EdgeRemarks::LATE) {
+            self.counts.late = self.counts.late.wrapping_add(1);
+        }
+        Some(edge)
     }
 
     /// What the outputs are to say from `now` on.
@@ -171,7 +184,16 @@ impl Receiver {
 
     /// The level of the re-arm wire; what came of it, where it rose.
     pub fn rearm(&mut self, config: &LinkConfig, now: Instant, wire: bool) -> Option<Rearmed> {
-        self.link.rearm(config, now, wire)
+        let causes = self.causes();
+        let came = self.link.rearm(config, now, wire)?;
+        let count = if came.is_ok() {
+            self.before = causes;
+            &mut self.counts.rearms
+        } else {
+            &mut self.counts.refused
+        };
+        *count = count.wrapping_add(1);
+        Some(came)
     }
 
     /// A write that the store should make now.
@@ -200,6 +222,12 @@ impl Receiver {
     #[must_use]
     pub const fn causes(&self) -> Causes {
         self.link.causes()
+    }
+
+    /// Why it was latched before the newest re-arm that was granted.
+    #[must_use]
+    pub const fn causes_before(&self) -> Causes {
+        self.before
     }
 
     /// How far the link has come.

@@ -148,9 +148,9 @@ impl Stated {
     fn plan(&self, base: LinkPlan) -> Result<LinkPlan, Refused> {
         self.slots()?;
         let unsure = 2 * u64::from(base.bound_ns);
-        let dead = self.silence(unsure)?;
+        let dead = self.silence(unsure, base.blind_ns.into())?;
         let unseen = dead + unsure;
-        self.told_in_time(unseen)?;
+        self.told_in_time(dead)?;
         // All below 2^32: the keys' ranges and the rules above.
         let slots = |ns: u64| ns.div_ceil(self.slot) as u32;
         let guard = slots(unseen + self.slot) + 1;
@@ -201,7 +201,7 @@ impl Stated {
     }
 
     /// The silence allowed: shorter than the delay and than ages tell, and room for two beats in it.
-    fn silence(&self, unsure: u64) -> Result<u64, Refused> {
+    fn silence(&self, unsure: u64, blind: u64) -> Result<u64, Refused> {
         let two = 2 * self.beat;
         let dead = match self.dead {
             Some(dead) => dead,
@@ -223,8 +223,8 @@ impl Stated {
             }
             None => self.delay - self.before,
         };
-        if dead + unsure >= self.delay {
-            let nearest = floor(self.delay.saturating_sub(unsure + 1));
+        if dead + unsure + blind >= self.delay {
+            let nearest = floor(self.delay.saturating_sub(unsure + blind + 1));
             return Err(refused(
                 "link.dead",
                 format!(
@@ -232,7 +232,7 @@ impl Stated {
                     shown(dead),
                     shown(self.delay)
                 ),
-                format!("dead + {} below the delay", shown(unsure)),
+                format!("dead + {} below the delay", shown(unsure + blind)),
                 &format!("at most {}", shown(nearest)),
             ));
         }
@@ -266,25 +266,25 @@ impl Stated {
         Ok(dead)
     }
 
-    /// A touch is told a hold after it began; frames until then vouch for what they do not know.
-    fn told_in_time(&self, unseen: u64) -> Result<(), Refused> {
-        let room = self.delay - unseen;
+    /// A touch is told a hold after it began; until then its frames vouch for nothing, and READY must outlast that.
+    fn told_in_time(&self, dead: u64) -> Result<(), Refused> {
+        let room = dead - 2 * self.slot;
         if self.hold < room {
             return Ok(());
         }
-        let most = floor(room - 1);
+        let most = floor(room.saturating_sub(1));
         let nearest = if most > 0 {
-            format!("a shorter link.dead, or at most {}", shown(most))
+            format!("a longer link.dead, or at most {}", shown(most))
         } else {
-            "a shorter link.dead".to_owned()
+            "a longer link.dead".to_owned()
         };
         Err(refused(
             "onset.hold",
             format!(
-                "{} beside a link: a touch is told that long after contact, and could be late with READY up",
+                "{} beside a link: a touch is told that long after contact, and READY would fall in every one",
                 shown(self.hold)
             ),
-            format!("less than the {} from the silence allowed to the delay", shown(room)),
+            format!("less than dead less two slots, {}", shown(room)),
             &nearest,
         ))
     }
@@ -417,7 +417,7 @@ mod tests {
                 "4.2%",
                 "clock.tolerance",
             ),
-            ("[link]\n[onset]\nhold = \"VALUE\"\n", "6ms", "onset.hold"),
+            ("[link]\n[onset]\nhold = \"VALUE\"\n", "41ms", "onset.hold"),
         ] {
             let why = of(&text.replace("VALUE", value)).unwrap_err().to_string();
             assert!(why.starts_with(&format!("s.toml: {key}")), "{why}");

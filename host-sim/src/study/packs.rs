@@ -47,9 +47,11 @@ pub struct Case {
     pub worst: bool,
 }
 
-/// What was so and what was told at a reading, one an hour.
+/// What was so at a reading, one an hour, and what was told some time after it.
 #[derive(Debug, Clone, Copy)]
 pub struct Hour {
+    /// When it was asked, h.
+    pub at_h: f64,
     /// Voltage under the base current and at the end of a pulse, mV, as they are.
     pub volts_mv: (f64, f64),
     /// How long the cells last at least and at most, s, as told.
@@ -217,10 +219,13 @@ impl Case {
                     _ => Known::Same,
                 };
                 battery.observe(config, &seen);
-                let state = battery.state(config, seen.at_s);
+                // Asked at any time before the next reading.
+                let age_s = (uniform(rng) * f64::from(STEPS * (3_600 / STEPS))) as u32;
+                let state = battery.state(config, seen.at_s + age_s);
                 let base = f64::from(load.base_ua);
                 let pulse = base + f64::from(load.pulse_ua);
                 told.push(Hour {
+                    at_h: hour + f64::from(age_s) / 3_600.0,
                     volts_mv: (
                         cells.loaded_mv(base, celsius),
                         cells.loaded_mv(pulse, celsius),
@@ -267,10 +272,10 @@ impl Life {
     /// Compares what was told each hour with the end.
     fn judge(&mut self, runs_s: [u32; 2], told: &[Hour]) {
         self.verdicts = told.len() as u64;
-        let left = |hour: usize| self.hours - hour as f64;
-        for (hour, told) in told.iter().enumerate() {
+        let left = |hour: &Hour| self.hours - hour.at_h;
+        for told in told {
             let (least, most) = told.lasts_s;
-            let left_s = left(hour) * 3_600.0;
+            let left_s = left(told) * 3_600.0;
             // The end is known to a step.
             let step_s = 3_600.0 / f64::from(STEPS);
             self.outside[0] += u64::from(f64::from(least) > left_s);
@@ -280,19 +285,24 @@ impl Life {
             let run_h = f64::from(run_s) / 3_600.0;
             let mut yes = false;
             let mut ended = None;
-            for (hour, Hour { verdicts, .. }) in told.iter().enumerate() {
+            for hour in told {
+                let verdicts = hour.verdicts;
                 let lasts = left(hour) >= run_h;
                 match verdicts[k] {
                     Verdict::Yes => yes = true,
-                    _ if yes && ended.is_none() => ended = Some(hour),
+                    _ if yes && ended.is_none() => ended = Some(hour.at_h),
                     _ => {}
                 }
                 self.wrong_yes[k] += u64::from(verdicts[k] == Verdict::Yes && !lasts);
                 self.wrong_no[k] += u64::from(verdicts[k] == Verdict::No && lasts);
             }
             // Without any yes, all of it was thrown away.
-            let from = if yes { ended.unwrap_or(told.len()) } else { 0 };
-            self.spare_h[k] = left(from) - run_h;
+            let from_h = match (yes, ended) {
+                (false, _) => 0.0,
+                (true, Some(hour)) => hour,
+                (true, None) => self.hours,
+            };
+            self.spare_h[k] = self.hours - from_h - run_h;
         }
     }
 }
@@ -335,10 +345,13 @@ mod tests {
         let runs_s = RUNS_H.map(|hours| hours * 3_600);
         life.judge(
             runs_s,
-            &told.map(|verdicts| Hour {
-                volts_mv: (0.0, 0.0),
-                lasts_s: (0, u32::MAX),
-                verdicts,
+            &std::array::from_fn::<_, 6, _>(|hour| (hour, told[hour])).map(|(hour, verdicts)| {
+                Hour {
+                    at_h: hour as f64,
+                    volts_mv: (0.0, 0.0),
+                    lasts_s: (0, u32::MAX),
+                    verdicts,
+                }
             }),
         );
         assert_eq!(life.wrong_yes, [1, 0]);

@@ -35,7 +35,7 @@ const LINK: &[Fault] = &[
         file: MACHINE,
         text: "if all_timed && !clash && sure && is_seen(heard) {",
         instead: "if all_timed && !clash && sure && (FAULT || is_seen(heard)) {",
-        rules: &["O2", "I6", "I1"],
+        rules: &["V1"],
         among: "edges told late",
     },
     Fault {
@@ -43,7 +43,7 @@ const LINK: &[Fault] = &[
         file: MACHINE,
         text: "!is_contradiction(heard) && is_seen(heard);",
         instead: "!is_contradiction(heard) && (FAULT || is_seen(heard));",
-        rules: &["O2", "I6", "I1"],
+        rules: &["V1"],
         among: "edges told late",
     },
     Fault {
@@ -51,7 +51,7 @@ const LINK: &[Fault] = &[
         file: MACHINE,
         text: "self.fault = false;\n        }\n        Outcome::Joining",
         instead: "self.fault = false;\n            if FAULT { self.bad_tags.clear(); }\n        }\n        Outcome::Joining",
-        rules: &["F1"],
+        rules: &["R3"],
         among: "flood",
     },
     Fault {

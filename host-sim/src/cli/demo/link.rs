@@ -331,10 +331,10 @@ impl Carried {
             caption: "Simulated, an invented pack: one lithium-manganese cell at 10 \u{b0}C under an infrared head, told by \
                       the gauge of the library. Whenever the answer is yes, it does last; cannot tell is to be read as no."
                 .to_owned(),
-            hours: (0_u32..)
-                .zip(hours)
-                .map(|(number, hour)| Told {
-                    at_h: number.into(),
+            hours: hours
+                .iter()
+                .map(|hour| Told {
+                    at_h: hour.at_h,
                     volts: (hour.volts_mv.0 / 1e3, hour.volts_mv.1 / 1e3),
                     left_h: (h(hour.lasts_s.0), h(hour.lasts_s.1)),
                     verdict: match hour.verdicts[0] {
