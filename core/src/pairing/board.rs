@@ -577,13 +577,13 @@ impl Board {
             return;
         };
         let measures = matches!(outcome, Outcome::Life | Outcome::Held | Outcome::Joining);
-        let spare = self.spare();
+        let (spare, in_use) = (self.spare(), self.place());
         match &mut self.stage {
             Stage::Trial { frames, .. } if place == spare && !self.plugged && measures => {
                 *frames = frames.saturating_add(1).min(GOOD_FRAMES);
             }
             // A probe speaks under the key in use: what is torn was nothing.
-            Stage::Unsure if place != spare && (measures || outcome == Outcome::Standby) => {
+            Stage::Unsure if in_use == Some(place) && (measures || outcome == Outcome::Standby) => {
                 self.turn_to(Stage::Erasing(spare));
             }
             _ => {}
