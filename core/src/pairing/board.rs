@@ -1,23 +1,4 @@
 //! The board's side.
-//!
-//! | state | lines | lamp | leaves by |
-//! |---|---|---|---|
-//! | work | the receiver's | off | hold: window |
-//! | work without a key | stop | two flashes | hold: window |
-//! | unsure: the spare place is torn | stop | two flashes | a frame under the key in use: erase the torn place; hold: window |
-//! | unfinished: a key was offered, not confirmed | stop | two flashes | that probe on the cable, without the key: erase it; with it and another: dropping; hold: window |
-//! | dropping: the probe is told to | stop | two flashes | as unfinished |
-//! | window: asking | stop | slow | status of a probe: trial, if it has the offered key; offering, if it is the one; else drawing |
-//! | window: drawing | stop | slow | random bytes: storing |
-//! | window: storing | stop | slow | read back: offering; not there: erase, ended |
-//! | window: offering | stop | slow | status with the key: trial |
-//! | window: trial | stop | slow; fast from 8 good frames on; steady from two touches on | press while steady: confirming |
-//! | confirming | stop | steady | read back: erase the old key; not there: unfinished |
-//! | erasing | stop | steady; three flashes where it fails, again every second | read back: work |
-//!
-//! Out of every window state, 60 s after the hold or by a press before the lamp is steady: work, or
-//! unfinished where a key was offered. Pulling the cable goes back to asking, a plugged cable in a
-//! trial sets frames and touches to none.
 
 use super::config::PairingConfig;
 use super::lamp::Lamp;
@@ -134,6 +115,25 @@ enum Stage {
 /// [`draw`](Self::draw) gives and hand back to [`written`](Self::written) what both places read
 /// then; send what [`say`](Self::say) gives. Hold both lines at stop while [`is_stop`](Self::is_stop)
 /// says so, whatever a receiver may say. Time that runs back is taken for the latest seen.
+///
+/// | state | lines | lamp | leaves by |
+/// |---|---|---|---|
+/// | work | the receiver's | off | hold: window |
+/// | work without a key | stop | two flashes | hold: window |
+/// | unsure: the spare place is torn | stop | two flashes | a frame under the key in use: erase the torn place; hold: window |
+/// | unfinished: a key was offered, not confirmed | stop | two flashes | that probe on the cable, without the key: erase it; with it and another: dropping; hold: window |
+/// | dropping: the probe is told to | stop | two flashes | as unfinished |
+/// | window: asking | stop | slow | status of a probe: trial, if it has the offered key; offering, if it is the one; else drawing |
+/// | window: drawing | stop | slow | random bytes: storing |
+/// | window: storing | stop | slow | read back: offering; not there: erase, ended |
+/// | window: offering | stop | slow | status with the key: trial |
+/// | window: trial | stop | slow; fast from 8 good frames on; steady from two touches on | press while steady: confirming |
+/// | confirming | stop | steady | read back: erase the old key; not there: unfinished |
+/// | erasing | stop | steady; three flashes where it fails, again every second | read back: work |
+///
+/// Out of every window state, 60 s after the hold or by a press before the lamp is steady: work, or
+/// unfinished where a key was offered. Pulling the cable goes back to asking, a plugged cable in a
+/// trial sets frames and touches to none.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
@@ -577,13 +577,13 @@ impl Board {
             return;
         };
         let measures = matches!(outcome, Outcome::Life | Outcome::Held | Outcome::Joining);
-        let spare = self.spare();
+        let (spare, in_use) = (self.spare(), self.place());
         match &mut self.stage {
             Stage::Trial { frames, .. } if place == spare && !self.plugged && measures => {
                 *frames = frames.saturating_add(1).min(GOOD_FRAMES);
             }
             // A probe speaks under the key in use: what is torn was nothing.
-            Stage::Unsure if place != spare && (measures || outcome == Outcome::Standby) => {
+            Stage::Unsure if in_use == Some(place) && (measures || outcome == Outcome::Standby) => {
                 self.turn_to(Stage::Erasing(spare));
             }
             _ => {}

@@ -1,22 +1,4 @@
 //! What travels over the service cable: messages of 32 bytes, the board asks, the probe answers.
-//!
-//! | bytes | ask (1) | offer (2) | drop (3) | status (4) |
-//! |---|---|---|---|---|
-//! | 0 | version 1 in the upper four bits, kind in the lower | same | same | same |
-//! | 1 | turn: counts the board's messages, modulo 256 | same | same | turn of the message that it answers |
-//! | 2 .. | 0 | 2-17 key | 2-5 check of the key to drop | 2-9 unit number of the probe |
-//! | | | 18-19 number of the probe, 12 bits | 0 | 10 records: bit 0 there is a newest one, 1 it is confirmed, 2 there is another |
-//! | | | 20-26 [`Terms`]: slot in ns (4), beat in slots (2), oscillator (1) | | 11-14 check of the newest key |
-//! | | | 0 | | 15-18 check of the other |
-//! | | | | | 19-21 greatest start number under the newest key |
-//! | .. 29 | 0 | 0 | 0 | 0 |
-//! | 30-31 | CRC-16 of bytes 0 to 29, polynomial 0x90D9 from 0xFFFF | same | same | same |
-//!
-//! A *check* tells keys apart without telling them: 32 bits that only the key can make. Only an
-//! offer holds a key. The probe answers every message with its status, whatever came of it: both
-//! sides may repeat themselves, and a lost message costs a repeat. Where messages begin is told by
-//! silence on the wire or by the transport; the turn keeps a late answer from being taken for a new
-//! one.
 
 use super::fields::{get, put};
 use super::record::Seen;
@@ -67,6 +49,24 @@ impl core::error::Error for MessageError {}
 ///     println!("{message:?}"); // error: no Debug
 /// }
 /// ```
+///
+/// | bytes | ask (1) | offer (2) | drop (3) | status (4) |
+/// |---|---|---|---|---|
+/// | 0 | version 1 in the upper four bits, kind in the lower | same | same | same |
+/// | 1 | turn: counts the board's messages, modulo 256 | same | same | turn of the message that it answers |
+/// | 2 .. | 0 | 2-17 key | 2-5 check of the key to drop | 2-9 unit number of the probe |
+/// | | | 18-19 number of the probe, 12 bits | 0 | 10 records: bit 0 there is a newest one, 1 it is confirmed, 2 there is another |
+/// | | | 20-26 [`Terms`]: slot in ns (4), beat in slots (2), oscillator (1) | | 11-14 check of the newest key |
+/// | | | 0 | | 15-18 check of the other |
+/// | | | | | 19-21 greatest start number under the newest key |
+/// | .. 29 | 0 | 0 | 0 | 0 |
+/// | 30-31 | CRC-16 of bytes 0 to 29, polynomial 0x90D9 from 0xFFFF | same | same | same |
+///
+/// A *check* tells keys apart without telling them: 32 bits that only the key can make. Only an
+/// offer holds a key. The probe answers every message with its status, whatever came of it: both
+/// sides may repeat themselves, and a lost message costs a repeat. Where messages begin is told by
+/// silence on the wire or by the transport; the turn keeps a late answer from being taken for a new
+/// one.
 pub struct Message {
     bytes: [u8; MESSAGE],
 }

@@ -29,7 +29,25 @@
 //!    own, both work as before. Or hold the button for a new window; the same probe goes on with
 //!    the key that it has.
 //!
-//! A key change is the same. A lost probe: pair another one, and the old key dies with step 4.
+//! A key change is the same. A lost probe: pair another one, and the old key dies with step 4. Was
+//! it lost in the middle of its pairing, the board works again only once the other one's is
+//! finished: what the lost probe has left is not known any more.
+//!
+//! What both sides go through, state by state: [`Board`], [`Probe`]. What they say: [`Message`].
+//! What they keep: [`KeyRecord`].
+//!
+//! # What the caller does
+//!
+//! * Keeps two places of [`KEY_RECORD`] bytes a side, each erased by itself; beside each place of
+//!   the board the two link records of its key ([`Stored`](crate::link::Stored)), beside each place
+//!   of the probe the two start records of its key ([`Waking`](crate::head::Waking)).
+//! * Writes what it is given and hands back what both places *read* then: a memory that took
+//!   nothing, or half of it, is seen so.
+//! * Runs a receiver with the key of [`Board::trial`] while there is one, of [`Board::place`]
+//!   otherwise, and tells the board what that makes of frames and edges.
+//! * Lets the probe send only while [`Probe::may_send`], and starts it anew where
+//!   [`Probe::must_restart`]: a reset, so that it is the way of every start.
+//! * Tells both sides when the cable is in; by a contact of the plug, or by its supply.
 //!
 //! # What is promised
 //!

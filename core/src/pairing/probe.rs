@@ -1,15 +1,4 @@
 //! The probe's side.
-//!
-//! | has | says on the cable | uses from its start on | by what |
-//! |---|---|---|---|
-//! | nothing | no key | nothing: it is silent | new, or its first pairing was dropped |
-//! | old, confirmed | old | old | |
-//! | old and new | new, another | new | an offer, stored beside the old |
-//! | old and new, confirmed | new confirmed, another | new | two touches by hand under the new key |
-//! | new, confirmed | new confirmed | new | the next start, which erases the old |
-//!
-//! A drop takes the new key while the old one is there, whichever is confirmed. It never takes the
-//! last confirmed key.
 
 use super::message::{Known, Message, MessageError, Offer, Said, Status, MESSAGE};
 use super::record::{KeyRecord, KeyWrite, Places, KEY_RECORD};
@@ -35,6 +24,17 @@ enum Writing {
 ///
 /// Whatever [`hear`](Self::hear) or [`want`](Self::want) gives is to be written at once; what both
 /// places read then goes to [`written`](Self::written).
+///
+/// | has | says on the cable | uses from its start on | by what |
+/// |---|---|---|---|
+/// | nothing | no key | nothing: it is silent | new, or its first pairing was dropped |
+/// | old, confirmed | old | old | |
+/// | old and new | new, another | new | an offer, stored beside the old |
+/// | old and new, confirmed | new confirmed, another | new | two touches by hand under the new key |
+/// | new, confirmed | new confirmed | new | the next start, which erases the old |
+///
+/// A drop takes the new key while the old one is there, whichever is confirmed. It never takes the
+/// last confirmed key.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]

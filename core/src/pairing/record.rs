@@ -1,21 +1,4 @@
 //! Key records: two places on either side, of which one is kept while the other is written.
-//!
-//! | bytes | of a record |
-//! |---|---|
-//! | 0 | version, 1 |
-//! | 1 | serial: one more than that of the record kept when this was stored, modulo 256 |
-//! | 2-3 | number of the probe, 12 bits |
-//! | 4-11 | unit number of the probe to which the key was given |
-//! | 12-27 | key |
-//! | 28-34 | [`Terms`]: slot in ns (4), beat in slots (2), oscillator (1) |
-//! | 35 | 1: stored over a pairing that was never finished; else 0 |
-//! | 36-37 | 0 |
-//! | 38-39 | CRC-16 of bytes 0 to 37, polynomial 0x90D9 from 0xFFFF, as in a frame |
-//! | 40-47 | confirmation: blank (0xFF) at first; then the CRC inverted, four times over |
-//!
-//! The confirmation is written later and by itself, so that power lost then costs nothing of the
-//! key: the caller lays it into a piece of memory that can be programmed alone. Bound to the CRC,
-//! what is left of an old one never confirms a new key.
 
 use super::fields::{are_alike, get, put};
 use super::message::MOST_ID;
@@ -42,6 +25,23 @@ const KEY_AT: usize = 12;
 ///     println!("{record:?}"); // error: no Debug
 /// }
 /// ```
+///
+/// | bytes | of a record |
+/// |---|---|
+/// | 0 | version, 1 |
+/// | 1 | serial: one more than that of the record kept when this was stored, modulo 256 |
+/// | 2-3 | number of the probe, 12 bits |
+/// | 4-11 | unit number of the probe to which the key was given |
+/// | 12-27 | key |
+/// | 28-34 | [`Terms`]: slot in ns (4), beat in slots (2), oscillator (1) |
+/// | 35 | 1: stored over a pairing that was never finished; else 0 |
+/// | 36-37 | 0 |
+/// | 38-39 | CRC-16 of bytes 0 to 37, polynomial 0x90D9 from 0xFFFF, as in a frame |
+/// | 40-47 | confirmation: blank (0xFF) at first; then C3, the CRC, 3C, and the same again |
+///
+/// The confirmation is written later and by itself, so that power lost then costs nothing of the
+/// key: the caller lays it into a piece of memory that can be programmed alone. Bound to the CRC,
+/// what is left of an old one never confirms a new key.
 pub struct KeyRecord {
     bytes: [u8; KEY_RECORD],
 }
@@ -148,8 +148,9 @@ pub(super) struct Seen {
 impl Seen {
     /// The bytes that confirm it.
     pub(super) const fn confirmation(&self) -> [u8; CONFIRMATION] {
-        let [a, b] = (!self.crc).to_be_bytes();
-        [a, b, a, b, a, b, a, b]
+        let [a, b] = self.crc.to_be_bytes();
+        // Two bytes of its own: no CRC makes it blank.
+        [0xC3, a, b, 0x3C, 0xC3, a, b, 0x3C]
     }
 }
 

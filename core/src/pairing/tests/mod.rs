@@ -1,5 +1,6 @@
 extern crate std;
 
+mod air;
 mod bench;
 mod messages;
 mod procedure;

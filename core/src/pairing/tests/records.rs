@@ -101,3 +101,25 @@ fn the_newest_is_the_next_serial_round_256() {
     }
     assert_eq!(Places::read([&ERASED, &ERASED]).newest(), None);
 }
+
+/// Whatever the CRC: blank is not confirmed, and a word cut at any byte is not either.
+#[test]
+fn no_check_sum_makes_a_blank_confirmation() {
+    let mut next = numbers(35);
+    let mut ends = 0;
+    for _ in 0..400_000 {
+        let bytes = record(next() as u8, key(&mut next));
+        if matches!(bytes[38..40], [0, 0] | [0xFF, 0xFF]) {
+            ends += 1;
+            let seen = Places::read([&bytes, &ERASED]).sound(0).unwrap();
+            assert!(!seen.confirmed);
+            assert!(
+                Places::read([&confirmed(bytes), &ERASED])
+                    .sound(0)
+                    .unwrap()
+                    .confirmed
+            );
+        }
+    }
+    assert!(ends > 3, "{ends}");
+}
