@@ -111,6 +111,7 @@ fn main() -> ! {
 }
 
 /// Light off must be seen as contact, light on as none. Its edges are the test's own.
+#[inline(never)]
 fn self_test(intake: &mut Intake, blocked: &mut Input<machine::Input>) -> TestResult {
     let now = intake.now(CaptureUnit.count()).at;
     let mut test = LightTest::begin(now, blocked.read() != Level::Low, PATIENCE);
@@ -129,6 +130,7 @@ fn self_test(intake: &mut Intake, blocked: &mut Input<machine::Input>) -> TestRe
 }
 
 /// The number of this start is made durable before anything is sent under it.
+#[inline(never)]
 fn wake(now: Instant, touched: bool) -> Option<Head> {
     let [one, other] = machine::records(ID);
     let waking = Waking::read(&HEAD, [&one, &other])?;

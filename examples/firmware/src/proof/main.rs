@@ -10,6 +10,7 @@
 mod battery;
 mod lines;
 mod link;
+mod pins;
 
 use core::fmt::Write;
 use core::hint::black_box;
@@ -97,6 +98,7 @@ fn main() -> ! {
         link::all();
         battery::all();
         lines::all();
+        pins::all();
         if let Err(why) = calibrate() {
             let _ = write!(Nowhere, "{why}");
         }
