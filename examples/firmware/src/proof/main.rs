@@ -15,6 +15,8 @@ mod pins;
 use core::fmt::Write;
 use core::hint::black_box;
 
+// It chooses how a critical section is made.
+use cortex_m as _;
 use trueonset::barrier::{Barrier, BarrierConfig, BarrierError, LightTest, Method, Seen};
 use trueonset::edge::{queue_room, Edge, Level};
 use trueonset::flags::Flags;
