@@ -72,7 +72,8 @@ fn main() -> ! {
 /// The main loop.
 #[inline(never)]
 fn run(receiver: &mut Receiver, start: Instant) -> ! {
-    let mut intake = Intake::new(Counter::new(Bits::B32, start).allowing_back_step(16_000_000));
+    // Stamps may have waited for a loop that stood, up to a quarter turn.
+    let mut intake = Intake::new(Counter::new(Bits::B32, start).allowing_back_step(u32::MAX));
     let mut rearm = Input::new(machine::Input::REARM);
     let mut stage = Stage::new(machine::Output::READY, machine::Output::RUN, NoPin);
     let mut seen = ReadBack::new(machine::Input::READY, machine::Input::RUN, NoPin);

@@ -40,7 +40,8 @@ impl SimulatedBoard {
         Ok(Self {
             link,
             stage: OutputsConfig::new(rate, Form::Levels, 1_000_000)?,
-            counter: Counter::new(Bits::B32, Instant::from_ticks(start)).allowing_back_step(HZ),
+            counter: Counter::new(Bits::B32, Instant::from_ticks(start))
+                .allowing_back_step(u32::MAX),
             receiver: Receiver::new(Key::new(key)?, ID, clock, stored),
             outputs: Outputs::new(),
             heard: VecDeque::new(),
