@@ -64,11 +64,11 @@ fn run() -> Result<(), Trouble> {
     };
     // Second senders are remembered for 10 s, and no hand arms the line before.
     let script = Script::new(TOUCHES, &Kind::ALL, 14_000, bench.seed);
-    let course = bench.course(&script, false)?;
+    let course = bench.course(&script, "board", false)?;
     verdict::judge(&course, &script)?;
     // A barrier that does not see its own light go off must not vouch for anything.
     let script = Script::new(3, &[], 1_000, bench.seed);
-    let course = bench.course(&script, true)?;
+    let course = bench.course(&script, "stuck", true)?;
     if course.lines.iter().any(|line| line.1 || line.2) {
         return Err("a barrier that failed its self-test reached READY".into());
     }
@@ -93,12 +93,12 @@ struct Place<'a> {
 
 impl Place<'_> {
     /// Both boards through a script, from power-up to its end.
-    fn course(&self, script: &Script, stuck: bool) -> Result<Course, Trouble> {
-        let start = |machine, image: &str, name| {
+    fn course(&self, script: &Script, name: &str, stuck: bool) -> Result<Course, Trouble> {
+        let start = |machine, image: &str, name: &str| {
             Emulated::start(machine, &self.images.join(image), self.folder, name)
         };
         let probe = start("microbit", "thumbv6m-none-eabi/small/head", "head")?;
-        let receiver = start("lm3s6965evb", "thumbv7m-none-eabi/small/board", "board")?;
+        let receiver = start("lm3s6965evb", "thumbv7m-none-eabi/small/board", name)?;
         let mut probe = Both(probe, SimulatedHead::new(key()?, START.0)?);
         let mut receiver = Both(receiver, SimulatedBoard::new(key()?, START.1)?);
         let (sender, from_head) = mpsc::channel();
@@ -124,6 +124,9 @@ impl Place<'_> {
             course.passes
         );
         println!("{fates:?}");
+        // Beside it lies what the board has logged by itself.
+        let log = self.folder.join(format!("{name}.expected"));
+        std::fs::write(log, receiver.1.log)?;
         Ok(course)
     }
     /// A probe on a cable through a script.
