@@ -242,9 +242,9 @@ impl Battery {
     ) -> (u32, u32) {
         let pack = &config.plan().pack;
         let capacity = u64::from(pack.capacity_uah);
-        let full = u64::from(FULL_SHARE);
         let of_share = |share: u32, percent: u64| {
-            capacity * u64::from(share.saturating_sub(floor)) / full * percent / 100
+            let part = capacity * u64::from(share.saturating_sub(floor));
+            part / u64::from(FULL_SHARE) * percent / 100
         };
         let by_voltage = (
             of_share(low, 100 - CAPACITY_PERCENT),

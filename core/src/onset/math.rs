@@ -45,7 +45,8 @@ pub(super) fn quotient_256(x: u64, y: u32) -> u64 {
     };
     let mut digits = |places: u32| {
         let mut digits = 0_u32;
-        for _ in 0..places / bits {
+        // Said so that no level of optimisation sees a division by 0.
+        for _ in 0..places.checked_div(bits).unwrap_or(0) {
             let part = (rest << bits) | (low >> (32 - bits));
             low <<= bits;
             let digit = part / y;

@@ -15,7 +15,9 @@ pub struct Intake {
 
 impl Intake {
     /// For the counter of the capture unit. Let it allow the back step that an edge makes which
-    /// was captured before the counter was last read, and taken out after that.
+    /// was captured before the counter was last read and is taken out after that: as long as the
+    /// loop may ever stand, or a quarter turn (`u32::MAX`). An edge further back would pass for
+    /// one that is a turn late.
     #[must_use]
     pub const fn new(counter: Counter) -> Self {
         Self { counter, lost: 0 }
@@ -76,6 +78,25 @@ mod tests {
         let edge = intake.edge(over);
         assert_eq!((edge.at.ticks(), edge.level), (0x2_0020, Level::Low));
         assert_eq!(edge.faults, Flags::OVERCAPTURE);
+    }
+
+    /// The loop stood for long: its edges lie before the counter it reads first.
+    #[test]
+    fn edges_that_waited_for_a_loop_that_stood_keep_their_time() {
+        let start = Instant::from_ticks((7 << 32) - 1_000);
+        let counter = Counter::new(Bits::B32, start).allowing_back_step(u32::MAX);
+        let mut intake = Intake::new(counter);
+        let resumed = intake.now(1 << 29);
+        assert_eq!(resumed.at.ticks(), (7 << 32) + (1 << 29));
+        for raw in [5, 1_000, 1 << 28] {
+            let edge = intake.edge(captured(raw, true));
+            assert_eq!(edge.at.ticks(), (7 << 32) + u64::from(raw));
+            assert_eq!(edge.faults, Flags::NONE);
+        }
+        assert_eq!(
+            intake.now((1 << 29) + 9).at.ticks(),
+            (7 << 32) + (1 << 29) + 9
+        );
     }
 
     /// The edge that stayed away left the line at the wrong level: told twice, it finds back.

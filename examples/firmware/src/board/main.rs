@@ -66,10 +66,14 @@ fn main() -> ! {
     machine::start();
     defmt::warn!("TEST KEY: pair a key of its own before this goes into a machine");
     let start = Instant::from_ticks(u64::from(CaptureUnit.count()));
-    let mut intake = Intake::new(Counter::new(Bits::B32, start).allowing_back_step(16_000_000));
-    let [one, other] = machine::records(ID);
-    let stored = Stored::read(&LINK, [&one, &other], ID);
-    let receiver = RECEIVER.write(Receiver::new(key::KEY, ID, CLOCK, stored));
+    run(begin(RECEIVER), start)
+}
+
+/// The main loop.
+#[inline(never)]
+fn run(receiver: &mut Receiver, start: Instant) -> ! {
+    // Stamps may have waited for a loop that stood, up to a quarter turn.
+    let mut intake = Intake::new(Counter::new(Bits::B32, start).allowing_back_step(u32::MAX));
     let mut rearm = Input::new(machine::Input::REARM);
     let mut stage = Stage::new(machine::Output::READY, machine::Output::RUN, NoPin);
     let mut seen = ReadBack::new(machine::Input::READY, machine::Input::RUN, NoPin);
@@ -122,4 +126,12 @@ fn main() -> ! {
         let due = receiver.deadline(&LINK).into_iter().chain(set.again).min();
         machine::wait(due, until, causes);
     }
+}
+
+/// Apart from the loop, so that what it needs on the stack is free again.
+#[inline(never)]
+fn begin(place: &mut MaybeUninit<Receiver>) -> &mut Receiver {
+    let [one, other] = machine::records(ID);
+    let stored = Stored::read(&LINK, [&one, &other], ID);
+    place.write(Receiver::new(key::KEY, ID, CLOCK, stored))
 }

@@ -50,6 +50,7 @@ impl Power {
 
     /// Once a second: a slow value, and whether the cells do not surely last the run. Call it
     /// after a frame was sent, when the voltage under load was converted.
+    #[inline(never)]
     pub fn look(&mut self, now: Instant) -> Option<(SlowValue, bool)> {
         let now_s = (now.ticks() / u64::from(HZ)) as u32;
         if self.looked_s.replace(now_s) == Some(now_s) {

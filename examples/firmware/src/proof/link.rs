@@ -4,10 +4,12 @@ use core::fmt::Write;
 use core::hint::black_box;
 
 use trueonset::clock::{Clock, ClockConfig, Oscillator, Source};
+use trueonset::edge::Edge;
 use trueonset::frame::{Key, Mark, Quality, Sealed, SlowValue};
 use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
 use trueonset::lines::Causes;
 use trueonset::link::{LinkConfig, LinkPlan, Stored};
+use trueonset::onset::Line;
 use trueonset::receiver::Receiver;
 
 use super::{any, any64, instant, rate, Nowhere};
@@ -121,6 +123,19 @@ fn say(config: &HeadConfig, head: &mut Head) {
         if let Err(why) = head.edge(config, instant(), any() == 0, Quality::Slow) {
             let _ = write!(Nowhere, "{why}");
         }
+        let event = match super::config() {
+            Some(hold) if any() == 0 => {
+                let mut line = Line::new(&hold, super::level(), instant());
+                let _ = line.edge(&hold, Edge::new(instant(), super::level()));
+                line.poll(&hold, instant())
+            }
+            _ => None,
+        };
+        black_box((head.event(config, event).is_ok(), head.touched()));
+        black_box((
+            head.make(config, instant(), any()),
+            head.wake(config, instant(), any()),
+        ));
         black_box((head.next(config, any64()), head.begin(config, any64())));
         black_box((head.frame(config, any64()), head.boot()));
     }
@@ -151,6 +166,7 @@ fn receiver(config: &LinkConfig, clock: ClockConfig) {
         }
         black_box((receiver.close(config), receiver.state()));
         black_box((receiver.counts(), receiver.newest()));
+        black_box(receiver.vitals());
         black_box((receiver.grade(), receiver.falls_per_1000_h(config)));
         black_box(receiver.vitals());
     }

@@ -12,10 +12,13 @@ mod gauge;
 mod lines;
 mod link;
 mod pairing;
+mod pins;
 
 use core::fmt::Write;
 use core::hint::black_box;
 
+// It chooses how a critical section is made.
+use cortex_m as _;
 use trueonset::barrier::{Barrier, BarrierConfig, BarrierError, LightTest, Method, Seen};
 use trueonset::edge::{queue_room, Edge, Level};
 use trueonset::flags::Flags;
@@ -101,6 +104,7 @@ fn main() -> ! {
         gauge::all();
         lines::all();
         pairing::all();
+        pins::all();
         if let Err(why) = calibrate() {
             let _ = write!(Nowhere, "{why}");
         }

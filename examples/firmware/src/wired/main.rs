@@ -76,7 +76,8 @@ fn main() -> ! {
     });
     machine::start();
     let start = Instant::from_ticks(u64::from(CaptureUnit.count()));
-    let mut intake = Intake::new(Counter::new(Bits::B32, start).allowing_back_step(HZ / 100));
+    // Stamps may have waited for a loop that stood, up to a quarter turn.
+    let mut intake = Intake::new(Counter::new(Bits::B32, start).allowing_back_step(u32::MAX));
     let mut blocked = Input::new(machine::Input::BLOCKED);
     let mut line = Line::new(&LINE, blocked.read(), start);
     let mut wired = Wired::new();

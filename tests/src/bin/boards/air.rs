@@ -8,6 +8,7 @@ use std::sync::mpsc::Receiver;
 use fastrand::Rng;
 
 use crate::board;
+use crate::drive::{Happening, World};
 use crate::head;
 use crate::script::Trouble as Kind;
 use crate::side::Frame;
@@ -126,7 +127,7 @@ impl Air {
     }
 
     /// The next frame that is handed over, if it is by `until`.
-    pub(crate) fn next(&mut self, until: u64) -> Option<Delivery> {
+    fn delivery(&mut self, until: u64) -> Option<Delivery> {
         while self.heard_until <= self.soonest().min(until) {
             match self.from_head.recv() {
                 Ok((begin, frame)) => self.send(begin, frame),
@@ -188,6 +189,13 @@ impl Air {
             arrival,
             frame,
         }));
+    }
+}
+
+impl World for Air {
+    fn next(&mut self, until: u64) -> Option<(u64, Happening)> {
+        let heard = self.delivery(until)?;
+        Some((heard.at, Happening::Heard(heard.arrival, heard.frame)))
     }
 }
 

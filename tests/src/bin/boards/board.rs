@@ -5,8 +5,8 @@ use std::collections::VecDeque;
 use trueonset::clock::{ClockConfig, Oscillator};
 use trueonset::frame::{Key, Mark};
 use trueonset::health::Health;
-use trueonset::lines::{Decision, Form, Outputs, OutputsConfig, Pins};
-use trueonset::link::{LinkConfig, LinkPlan, Stored};
+use trueonset::lines::{Causes, Decision, Form, Outputs, OutputsConfig, Pins};
+use trueonset::link::{LinkConfig, LinkPlan, State, Stored};
 use trueonset::receiver::Receiver;
 use trueonset::time::{Bits, Counter, Instant, TickRate};
 
@@ -27,6 +27,9 @@ pub(crate) struct SimulatedBoard {
     receiver: Receiver,
     outputs: Outputs,
     heard: VecDeque<(u32, Frame)>,
+    said: Option<(State, Causes, Pins)>,
+    /// What the image logs, a line a record, as `defmt` shows it.
+    pub(crate) log: String,
 }
 
 impl SimulatedBoard {
@@ -40,10 +43,13 @@ impl SimulatedBoard {
         Ok(Self {
             link,
             stage: OutputsConfig::new(rate, Form::Levels, 1_000_000)?,
-            counter: Counter::new(Bits::B32, Instant::from_ticks(start)).allowing_back_step(HZ),
+            counter: Counter::new(Bits::B32, Instant::from_ticks(start))
+                .allowing_back_step(u32::MAX),
             receiver: Receiver::new(Key::new(key)?, ID, clock, stored),
             outputs: Outputs::new(),
             heard: VecDeque::new(),
+            said: None,
+            log: "TEST KEY: pair a key of its own before this goes into a machine\n".to_owned(),
         })
     }
 }
@@ -69,6 +75,7 @@ impl Side for SimulatedBoard {
             let _ = self.receiver.frame(&self.link, now, arrival, &frame);
         }
         while let Some(edge) = self.receiver.poll(&self.link, now) {
+            self.log += &format!("{edge:?}\n");
             answer.told.push(Told {
                 onset: edge.onset.map_or(0, Instant::ticks),
                 bound: edge.bound,
@@ -87,9 +94,10 @@ impl Side for SimulatedBoard {
         }
         let unreadable = inputs.pins & UNREADABLE != 0;
         if !unreadable {
-            let _ = self
-                .receiver
-                .rearm(&self.link, now, inputs.pins & REARM != 0);
+            let wire = inputs.pins & REARM != 0;
+            if let Some(came) = self.receiver.rearm(&self.link, now, wire) {
+                self.log += &format!("re-arm {came:?}\n");
+            }
         }
         if let Some(write) = self.receiver.want() {
             self.receiver.stored(write.mark);
@@ -99,6 +107,10 @@ impl Side for SimulatedBoard {
         let health = Health::of(causes, unreadable).link(&vitals);
         let decision = health.gate(self.receiver.lines(&self.link, now));
         let set = self.outputs.set(&self.stage, decision, now);
+        let news = (vitals.state, causes, set.pins);
+        if self.said.replace(news) != Some(news) {
+            self.log += &format!("{:?} {:?} {:?}\n", news.0, news.1, news.2);
+        }
         let shown = if set.pins.ready {
             decision
         } else {

@@ -3,7 +3,6 @@
 use std::collections::VecDeque;
 use std::sync::mpsc::Sender;
 
-use crate::air::{Air, Fates};
 use crate::board;
 use crate::script::{Script, Trouble as Kind, MS};
 use crate::side::{
@@ -103,10 +102,37 @@ struct Hand {
     up: bool,
 }
 
+/// What happens to a board from outside.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Happening {
+    /// A frame, its first edge captured at that tick.
+    Heard(u64, Frame),
+    /// An edge of the comparator at that tick, to that level.
+    Edge(u64, bool),
+}
+
+/// Where it comes from.
+pub(crate) trait World {
+    /// What happens next, if it does by `until`, and at which tick the board is told.
+    fn next(&mut self, until: u64) -> Option<(u64, Happening)>;
+}
+
+/// A tool at the barrier of a wired probe: its edges in ticks of the board.
+pub(crate) struct Tool(pub(crate) VecDeque<(u64, bool)>);
+
+impl World for Tool {
+    fn next(&mut self, until: u64) -> Option<(u64, Happening)> {
+        let (at, level) = *self.0.front().filter(|edge| edge.0 <= until)?;
+        self.0.pop_front();
+        Some((at, Happening::Edge(at, level)))
+    }
+}
+
 /// The board and all around it.
-pub(crate) struct Bench<'a, S> {
+pub(crate) struct Bench<'a, S, W> {
     side: &'a mut S,
-    air: Air,
+    world: W,
+    blocked: bool,
     troubles: Vec<(Kind, u64)>,
     stage: Stage,
     hand: Hand,
@@ -114,12 +140,13 @@ pub(crate) struct Bench<'a, S> {
     course: Course,
 }
 
-impl<'a, S: Side> Bench<'a, S> {
-    /// A board under `air`; troubles with the tick of the board at which their touch is.
-    pub(crate) fn new(side: &'a mut S, air: Air, troubles: Vec<(Kind, u64)>) -> Self {
+impl<'a, S: Side, W: World> Bench<'a, S, W> {
+    /// A board in its world; troubles with the tick of the board at which their touch is.
+    pub(crate) fn new(side: &'a mut S, world: W, troubles: Vec<(Kind, u64)>) -> Self {
         Self {
             side,
-            air,
+            world,
+            blocked: false,
             troubles,
             stage: Stage::default(),
             hand: Hand::default(),
@@ -129,7 +156,7 @@ impl<'a, S: Side> Bench<'a, S> {
     }
 
     /// Lets the board live from `start` to `end`.
-    pub(crate) fn run(mut self, start: u64, end: u64) -> Result<(Course, Fates), Trouble> {
+    pub(crate) fn run(mut self, start: u64, end: u64) -> Result<(Course, W), Trouble> {
         let mut now = start;
         while now < end {
             self.pass(now)?;
@@ -143,18 +170,31 @@ impl<'a, S: Side> Bench<'a, S> {
             if self.is(Kind::UnreadableWire, now, 0, 101) {
                 next = next.min(now + BOARD_MS);
             }
-            let heard = self.air.next(next);
-            next = heard.map_or(next, |heard| heard.at).max(now + 1);
-            if let Some(heard) = heard {
-                self.side.heard(heard.arrival as u32, &heard.frame)?;
+            if let Some((at, what)) = self.world.next(next) {
+                next = match what {
+                    Happening::Heard(..) => at,
+                    // Edges that are near to each other are in the queue together.
+                    Happening::Edge(..) => next.min(at + BOARD_MS / 20),
+                };
+                self.happen(what)?;
             }
-            next = self.stalled(next);
-            while let Some(heard) = self.air.next(next) {
-                self.side.heard(heard.arrival as u32, &heard.frame)?;
+            next = self.stalled(next.max(now + 1));
+            while let Some((_, what)) = self.world.next(next) {
+                self.happen(what)?;
             }
             now = next;
         }
-        Ok((self.course, self.air.fates))
+        Ok((self.course, self.world))
+    }
+
+    fn happen(&mut self, what: Happening) -> Result<(), Trouble> {
+        match what {
+            Happening::Heard(arrival, frame) => self.side.heard(arrival as u32, &frame),
+            Happening::Edge(at, level) => {
+                self.blocked = level;
+                self.side.captured(at as u32, level)
+            }
+        }
     }
 
     /// Whether `now` lies within these milliseconds after the touch of a trouble.
@@ -210,6 +250,7 @@ impl<'a, S: Side> Bench<'a, S> {
         if self.is(Kind::UnreadableWire, now, 0, 100) {
             pins |= UNREADABLE;
         }
+        pins |= if self.blocked { BLOCKED } else { 0 };
         let rose = self.move_hand(now);
         pins |= if self.hand.up { REARM } else { 0 };
         let inputs = Inputs {

@@ -79,7 +79,7 @@ impl SimulatedHead {
             key,
             config: HeadConfig::new(rate, ID, &LinkPlan::INFRARED)?,
             hold: Config::new(rate, 2_000_000)?,
-            intake: Intake::new(counter.allowing_back_step(HZ / 100)),
+            intake: Intake::new(counter.allowing_back_step(u32::MAX)),
             edges: SharedQueue::new(),
             stage: Stage::Off,
         })

@@ -74,11 +74,12 @@ pub(crate) struct Script {
 }
 
 impl Script {
-    /// From `start` on: `count` touches, then each of these troubles with a touch of its own.
-    pub(crate) fn new(start: u64, count: usize, troubles: &[Trouble], seed: u64) -> Self {
+    /// From power-up on: `count` touches, then each of these troubles with a touch of its own, and so many milliseconds
+    /// until all has settled.
+    pub(crate) fn new(count: usize, troubles: &[Trouble], settle_ms: u64, seed: u64) -> Self {
         let mut random = Rng::with_seed(seed);
         let mut script = Self::default();
-        let mut at = start + 600 * MS;
+        let mut at = START.0 + 600 * MS;
         for _ in 0..count {
             let stays = random.u64(6 * MS..60 * MS);
             script.touch(&mut random, at, stays, 5);
@@ -105,8 +106,7 @@ impl Script {
             }
             script.troubles.push((trouble, touch));
         }
-        // Second senders are remembered for 10 s, and no hand arms the line before.
-        script.end = at + 14_000 * MS;
+        script.end = at + settle_ms * MS;
         script
     }
 

@@ -7,13 +7,15 @@ use crate::script::{Script, Trouble as Kind};
 use crate::side::Trouble;
 use crate::START;
 
-/// D, ticks.
+/// D over the air and on a cable, ticks.
 const DELAY: u64 = HZ as u64 / 1_000 * 48;
+const WIRED_DELAY: u64 = HZ as u64 / 1_000 * 5;
 /// The greatest bound of a time under READY, 4 µs, and a microsecond for what this program rounds.
 const BOUND: u64 = HZ as u64 / 1_000_000 * 5;
 /// Causes of the latch, as the core numbers them.
 const SEQUENCE: u8 = 1;
 const TIME: u8 = 2;
+const FAULT: u8 = 4;
 const TWO_SENDERS: u8 = 16;
 const READ_BACK: u8 = 64;
 
@@ -30,17 +32,17 @@ fn fell(course: &Course, from: u64, to: u64) -> bool {
     !lines(course, from).1 || course.lines.iter().filter(inside).any(|line| !line.2)
 }
 
-/// Counts, and refuses what must not be.
-pub(crate) fn judge(course: &Course, script: &Script) -> Result<(), Trouble> {
+/// What took RUN down, after which delay: refuses a touch that did not, and one told twice.
+fn touches(course: &Course, script: &Script, delay: u64) -> Result<(), Trouble> {
     let (mut stopped, mut told, mut masked) = (0, 0, 0);
     for touch in &script.touches {
         let onset = on_board(START, touch.onset);
         let latest = on_board(START, touch.latest);
         // Whatever comes between, RUN has been down by then: for the touch, or with READY.
-        if !fell(course, onset, latest + DELAY + BOUND) {
+        if !fell(course, onset, latest + delay + BOUND) {
             return Err(format!("RUN did not fall for the touch at {onset}").into());
         }
-        if lines(course, onset + DELAY - BOUND - 1) == (true, true) {
+        if lines(course, onset + delay - BOUND - 1) == (true, true) {
             stopped += 1;
         } else {
             masked += 1;
@@ -66,6 +68,30 @@ pub(crate) fn judge(course: &Course, script: &Script) -> Result<(), Trouble> {
     if stopped < 200 {
         return Err("fewer than 200 touches under READY".into());
     }
+    if course.lines.last().is_none_or(|line| !line.1) {
+        let latches = &course.latches;
+        return Err(format!("the line is not armed in the end, latched at {latches:?}").into());
+    }
+    Ok(())
+}
+
+/// A probe on a cable.
+pub(crate) fn judge_wired(course: &Course, script: &Script) -> Result<(), Trouble> {
+    touches(course, script, WIRED_DELAY)?;
+    let causes = course.latches.iter().fold(0, |all, latch| all | latch.1);
+    if causes & (READ_BACK | FAULT) != READ_BACK | FAULT {
+        return Err(format!(
+            "a stuck output or an unreadable wire did not latch the line: {:?}",
+            course.latches
+        )
+        .into());
+    }
+    Ok(())
+}
+
+/// A probe over the air.
+pub(crate) fn judge(course: &Course, script: &Script) -> Result<(), Trouble> {
+    touches(course, script, DELAY)?;
     for (kind, at) in script.troubles_on_board() {
         let ms = u64::from(HZ) / 1_000;
         let latched = |cause: u8, to_ms: u64| {
@@ -96,9 +122,6 @@ pub(crate) fn judge(course: &Course, script: &Script) -> Result<(), Trouble> {
         if !holds || before != (true, true) {
             return Err(format!("{kind:?} at tick {at} did not go as it must").into());
         }
-    }
-    if course.lines.last().is_none_or(|line| !line.1) {
-        return Err("the line is not armed in the end".into());
     }
     Ok(())
 }
