@@ -6,6 +6,14 @@
 //! registers or its HAL; nothing else changes. Bytes must not be lost while an answer goes out: the
 //! PC sends nothing then, unless its patience has ended, and what is lost all the same is sent again.
 //!
+//! In the emulator (without `nodelay` every answer waits for 40 ms):
+//!
+//! ```text
+//! qemu-system-arm -M microbit -nographic -monitor none -semihosting-config enable=on,target=native \
+//!     -serial tcp:localhost:4000,server=on,wait=off,nodelay=on -kernel rig </dev/null &
+//! trueonset rig edges.csv --port tcp:localhost:4000
+//! ```
+//!
 //! A measuring signal, not a safety function; no performance level is claimed; guards and emergency
 //! stop stay in charge. Run it on the bench, not in a machine: its touches are those of the log.
 #![no_std]
