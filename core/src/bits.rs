@@ -11,6 +11,12 @@ macro_rules! bit_set {
                 self.0 == 0
             }
 
+            /// The set as a number, for a wire or a file.
+            #[must_use]
+            pub const fn bits(self) -> u32 {
+                self.0 as u32
+            }
+
             /// Whether all of `other` is set.
             #[must_use]
             pub const fn contains(self, other: Self) -> bool {

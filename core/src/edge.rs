@@ -64,6 +64,7 @@ pub const fn queue_room(edges_hz: u32, stall_us: u32) -> usize {
 /// One edge: when, to which level, and what the hardware had to say about it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[non_exhaustive]
 pub struct Edge {
     /// When the capture hardware saw it.

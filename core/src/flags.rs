@@ -9,7 +9,7 @@ use crate::bits::bit_set;
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Flags(u32);
 
-const WORDS: [(Flags, &str); 19] = [
+const WORDS: [(Flags, &str); 20] = [
     (Flags::UPPER, "upper"),
     (Flags::SHORT_HOLD, "short_hold"),
     (Flags::ROUGH, "rough"),
@@ -29,6 +29,7 @@ const WORDS: [(Flags, &str); 19] = [
     (Flags::NOT_SETTLED, "not_settled"),
     (Flags::GAP, "gap"),
     (Flags::VIBRATION, "vibration"),
+    (Flags::SAME_SPOT, "same_spot"),
 ];
 
 impl Flags {
@@ -73,6 +74,8 @@ impl Flags {
 
     /// `vibration`: the blade itself swings: chatter far too wide, and rich in edges.
     pub const VIBRATION: Self = Self(1 << 18);
+    /// `same_spot`: touches that agree, but on one spot: a chip lying there would agree as well.
+    pub const SAME_SPOT: Self = Self(1 << 19);
 
     /// All that optics can have wrong.
     pub const OPTICS: Self = Self::FILM
@@ -88,12 +91,6 @@ impl Flags {
         .union(Self::LOST_EDGE)
         .union(Self::TIME_BACK)
         .union(Self::UNKNOWN_LEVEL);
-
-    /// The bits, as they go over a line or into another language.
-    #[must_use]
-    pub const fn bits(self) -> u32 {
-        self.0
-    }
 
     /// The set of those bits that stand for a word.
     #[must_use]

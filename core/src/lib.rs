@@ -23,8 +23,12 @@
 //! * [`head`] is the probe's side of a link, [`receiver`] the board's; [`link`] holds its rules,
 //!   [`frame`] the sixteen bytes, [`clock`] the probe's time on the receiver's, [`playout`] the
 //!   constant delay, [`lines`] what the control is told.
+//! * [`pairing`] gives probe and board a key by cable, and changes it.
 //! * [`wired`] is a probe without the air, by the same lines; [`health`] one list of what ails a
 //!   probe, most urgent first.
+//! * [`latch`] finds where the axis stood at the contact, [`budget`] how sure that is,
+//!   [`gauge`] what it says of the tool.
+//! * [`pins`] joins them to the hardware of a board, by traits.
 //! * [`flags`] are the remarks a touch may carry, in fixed words.
 //!
 //! Nothing here reads a clock, waits, allocates or panics: time and edges come in as arguments,
@@ -57,26 +61,33 @@
 //! # Features
 //!
 //! None by default. `defmt` and `serde` derive their traits on public values, `fixed` converts
-//! onsets and doubts into the types of that crate.
+//! onsets and doubts into the types of that crate; `embedded-hal`, `heapless` and
+//! `critical-section` are for [`pins`].
 #![no_std]
 #![forbid(unsafe_code)]
 
 pub mod barrier;
 pub mod battery;
 mod bits;
+pub mod budget;
 pub mod clock;
 pub mod edge;
 pub mod flags;
 pub mod frame;
+pub mod gauge;
 pub mod head;
 pub mod health;
 pub mod hits;
+pub mod latch;
 pub mod lateness;
 pub mod lines;
 pub mod link;
 pub mod onset;
+pub mod pairing;
+pub mod pins;
 pub mod playout;
 pub mod receiver;
+mod rounded;
 pub mod time;
 pub mod wired;
 

@@ -1,4 +1,4 @@
-//! Memory map by target, so that one `cargo build` serves every board.
+//! Memory map by target, so that one `cargo build` serves every board, and the test key.
 
 use std::{env, fs, path::PathBuf};
 
@@ -17,6 +17,7 @@ fn main() {
     let map = format!("MEMORY {{\n  FLASH : ORIGIN = {flash}\n  RAM : ORIGIN = {ram}\n}}\n");
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo sets OUT_DIR"));
     fs::write(out.join("memory.x"), map).expect("OUT_DIR can be written");
+    fs::write(out.join("key.rs"), key()).expect("OUT_DIR can be written");
     println!("cargo:rustc-link-search={}", out.display());
     // Register shims are chosen by it.
     println!("cargo:rustc-cfg=machine=\"{machine}\"");
@@ -24,5 +25,24 @@ fn main() {
         "cargo:rustc-check-cfg=cfg(machine, values(\"microbit\", \"lm3s6965evb\", \"mps2-an386\"))"
     );
     println!("cargo:rustc-link-arg-bins=-Tlink.x");
+    println!("cargo:rustc-link-arg-bin=board=-Tdefmt.x");
     println!("cargo:rerun-if-changed=build.rs");
+    // What the board logs unless the builder wishes otherwise.
+    println!("cargo:rerun-if-env-changed=DEFMT_LOG");
+    if env::var_os("DEFMT_LOG").is_none() {
+        println!("cargo:rustc-env=DEFMT_LOG=info");
+    }
+}
+
+/// The key of head and board, which is no part of the sources; only images that use it miss it.
+fn key() -> String {
+    const NAME: &str = "TRUEONSET_TEST_KEY";
+    println!("cargo:rerun-if-env-changed={NAME}");
+    let digits = env::var(NAME).unwrap_or_default();
+    match u128::from_str_radix(&digits, 16) {
+        Ok(key) if digits.len() == 32 => {
+            format!("const TEST_KEY: [u8; 16] = {:?};\n", key.to_be_bytes())
+        }
+        _ => format!("compile_error!(\"set {NAME} to 32 hexadecimal digits of your own\");\nconst TEST_KEY: [u8; 16] = [0; 16];\n"),
+    }
 }

@@ -46,10 +46,9 @@ fn run(each: u64) -> Result<(String, usize), BatteryConfigError> {
         for chemistry in Chemistry::ALL {
             for (celsius, new) in CELSIUS.iter().flat_map(|&c| [(c, true), (c, false)]) {
                 let case = Case {
-                    chemistry,
-                    celsius,
                     new,
                     worst,
+                    ..Case::of(chemistry, celsius)
                 };
                 let lives = case.lives(0..each)?;
                 packs += each;

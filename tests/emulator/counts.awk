@@ -4,6 +4,7 @@
 /^#count / { if (pending != "") broken("count " pending " without a word"); pending = $2; next }
 /^state / { state = $2; next }
 /^barrier / { barrier = $2; next }
+/^receiver / { receiver = $2; next }
 {
     if (pending == "") broken("`" $0 "` without a count")
     n[$1]++; sum[$1] += pending
@@ -25,6 +26,11 @@ END {
     row("idle", "sample, at rest")
     row("area", "sample, in the zones, area")
     row("matched", "sample, in the zones, matched")
+    row("joins", "frame, while the link joins")
+    row("frame", "frame, of a live link")
+    row("quiet", "poll, nothing happens")
+    row("leaves", "poll, an edge leaves")
+    printf "    %-3s state of a receiver %d B\n", board, receiver
     printf "    %-3s state of a barrier %d B\n", board, barrier
     printf "    %-3s state of a line %d B\n", board, state
     if (fewest < 50) broken("an episode of fewer than 50 edges: " fewest)
@@ -34,6 +40,8 @@ END {
     if (idle && sum["idle"] / n["idle"] > idle) broken("sample at rest above " idle)
     if (area && sum["area"] / n["area"] > area) broken("sample by area above " area)
     if (matched && sum["matched"] / n["matched"] > matched) broken("matched sample above " matched)
+    if (frame && most["frame"] > frame) broken("frame above " frame)
+    if (quiet && most["quiet"] > quiet) broken("quiet poll of a link above " quiet)
     if (!state || state > 128) broken("state of a line above 128 B")
     exit bad
 }

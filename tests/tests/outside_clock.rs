@@ -105,6 +105,47 @@ fn least_squares_give_the_line_of_the_guide() {
     assert!((b30 + 0.1494).abs() < 5e-5, "{b30}");
 }
 
+/// RFC 5905 section 8: four stamps give θ = ((T2 − T1) + (T3 − T4)) / 2 and δ = (T4 − T1) − (T3 − T2);
+/// the first case is the worked example in the note on its erratum 5020, θ = 0 and δ = 100 ms.
+/// A one-way clock whose constant delay was calibrated as half such a round trip has the same
+/// offset, and with an asymmetric way is off by the same half of the asymmetry.
+#[test]
+fn a_one_way_clock_has_the_offset_of_a_round_trip() {
+    const SLOT_NS: u64 = 1_000_000;
+    let config = ClockConfig::new(TickRate::NANOSECONDS, 1_000_000, Kind::CRYSTAL).unwrap();
+    // Offset of the other clock, way out, way back, ns; and the published or computed θ, δ.
+    for (offset, out, back, theta, delta) in [
+        (
+            0_i64,
+            50_000_000_i64,
+            50_000_000_i64,
+            0_i64,
+            100_000_000_i64,
+        ),
+        (1_234_567, 250_000, 250_000, 1_234_567, 500_000),
+        (-5_000, 300_000, 200_000, 45_000, 500_000),
+        (0, 500_000, 0, 250_000, 500_000),
+    ] {
+        let t1 = 1_000_000_000_i64;
+        let t2 = t1 + out + offset;
+        let t3 = t2 + 1_000_000;
+        let t4 = t3 - offset + back;
+        assert_eq!(((t2 - t1) + (t3 - t4)) / 2, theta);
+        assert_eq!((t4 - t1) - (t3 - t2), delta);
+        let arrives = |slot: u64| Instant::from_ticks(t2 as u64 + slot * SLOT_NS);
+        let mut clock = Clock::start(&config, 0, arrives(0));
+        for slot in (5..200).step_by(5) {
+            clock.update(&config, slot, arrives(slot));
+        }
+        let begins = clock.predict(&config, 200).at.nearest().ticks() as i64;
+        let sent = t1 + 200 * SLOT_NS as i64;
+        assert!(
+            (begins - delta / 2 - sent - theta).abs() <= 1,
+            "{offset} {out} {back}"
+        );
+    }
+}
+
 fn config(kind: Kind) -> ClockConfig {
     ClockConfig::new(TickRate::from_hz(HZ).unwrap(), 1_000_000, kind).unwrap()
 }

@@ -9,6 +9,7 @@ use crate::time::Instant;
 /// What the firmware is to do with the light source now.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Lamp {
     /// Switch it on, or leave it on.
     On,

@@ -14,6 +14,7 @@ pub struct StoredCharge {
 /// A store that is wanted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct ChargeWrite {
     /// What to store; `None`: that the charge used is not known.
     pub charge: Option<StoredCharge>,

@@ -36,7 +36,13 @@ impl Mean {
         self.count = (self.count + 1).min(AVERAGED);
         // Sizes are below 2^48.
         let step = size_16 as i64 - self.value_16 as i64;
-        let share = step.checked_div(i64::from(self.count)).unwrap_or(0);
+        // A wide division costs more than all the rest, and is hardly ever needed: 64 is a shift,
+        // rounded towards 0.
+        let share = if self.count == AVERAGED {
+            (step + (step >> 63 & i64::from(AVERAGED - 1))) >> AVERAGED.ilog2()
+        } else {
+            step.checked_div(i64::from(self.count)).unwrap_or(0)
+        };
         self.value_16 = self.value_16.saturating_add_signed(share);
     }
 

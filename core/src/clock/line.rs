@@ -18,6 +18,8 @@ pub(super) struct Line {
     run: u32,
     /// Σ of the squared weights of the arrivals in memory, 2^-32; see [`noise_16`](Self::noise_16).
     weights_32: u32,
+    /// Its root, 2^-16, rounded up.
+    root_16: u32,
     /// Largest step of the moment lately, ticks, 16 binary places; fades with the memory.
     step_16: u64,
 }
@@ -31,6 +33,7 @@ impl Line {
             period_32,
             run: 0,
             weights_32: u32::MAX,
+            root_16: 1 << 16,
             step_16: 0,
         }
     }
@@ -81,6 +84,12 @@ impl Line {
         } else {
             self.at.later(away)
         }
+    }
+
+    /// Whether the period lies at the end of what it may be: the arrivals may come from beyond, and
+    /// the line trails them by an unknown time.
+    pub(super) fn is_held(&self, config: &ClockConfig) -> bool {
+        self.period_32 <= config.shortest_32 || self.period_32 >= config.longest_32
     }
 
     /// The slot that begins nearest to `at`, 0 at the least.
@@ -141,6 +150,7 @@ impl Line {
         // θ² = 1 − gain.
         let kept = (u64::from(self.weights_32) * u64::from(!gain)) >> 32;
         self.weights_32 = u32::try_from(kept + u64::from(square)).unwrap_or(u32::MAX);
+        self.root_16 = math::root_up(u64::from(self.weights_32));
         let theta = !fresh;
         if scatters {
             self.step_16 = math::mul_shift(self.step_16, theta, 32).max(step >> 16);
@@ -157,8 +167,8 @@ impl Line {
     /// the largest step it made is the least.
     pub(super) fn noise_16(&self, config: &ClockConfig, mean_16: u64) -> u64 {
         let grows = self.run / 2 < config.memory;
-        let root_16 = math::root_up(u64::from(self.weights_32));
         let times = if grows { 15 } else { 13 };
-        math::mul_shift(math::mul(mean_16, times), root_16, 16).max(self.step_16.saturating_mul(2))
+        math::mul_shift(math::mul(mean_16, times), self.root_16, 16)
+            .max(self.step_16.saturating_mul(2))
     }
 }

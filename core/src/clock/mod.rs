@@ -55,6 +55,10 @@
 //! * A constant delay of all frames cannot be seen: it belongs to the calibrated delay. So does
 //!   the mean of the scatter, which is another one for each [`Source`]: while the source changes
 //!   the clock is not locked.
+//! * An oscillator beyond its stated tolerance gets no bound that is too small: some ppm beyond
+//!   the intervals [clash](Clock::clash) once in a memory, and farther than the line follows it is
+//!   [astray](Clock::astray), and nothing has a bound. One that *changes* faster than was stated is
+//!   not found before it leaves the gate, and until then its bound is too small.
 //! * The bound holds for scatter that is independent from frame to frame and an oscillator within
 //!   its stated limits. A relay that delays every frame a little more than the one before looks
 //!   like a slow oscillator, until that leaves its tolerance.

@@ -29,8 +29,6 @@ pub struct Prediction {
     /// How far the true one may be off at most, 1/256 ticks: a bound, not a standard uncertainty.
     /// `None` while the clock is not locked, and beyond 2^24 ticks.
     pub doubt_256: Option<u32>,
-    /// What silence since the newest frame adds to the gate.
-    pub slack: Span,
 }
 
 impl Prediction {
@@ -162,6 +160,12 @@ impl Clock {
         self.all.line.slot()
     }
 
+    /// The tick in which `slot` begins, without a bound.
+    #[must_use]
+    pub fn begins(&self, slot: u64) -> Instant {
+        self.line().moment(slot).whole()
+    }
+
     /// When `slot` begins.
     #[must_use]
     pub fn predict(&self, config: &ClockConfig, slot: u64) -> Prediction {
@@ -208,7 +212,6 @@ impl Clock {
         Prediction {
             at: at.fine(),
             doubt_256: doubt_256.and_then(|doubt| u32::try_from(doubt).ok()),
-            slack: span_up(self.slack_256(config, away)),
         }
     }
 
@@ -221,7 +224,11 @@ impl Clock {
         } else {
             0
         };
-        math::mul(noise, away.ahead.max(far))
+        let slots = away.ahead.max(far);
+        if slots == 0 {
+            return 0;
+        }
+        math::mul(noise, slots)
             .checked_div(2 * u64::from(tau))
             .unwrap_or(0)
     }
@@ -239,6 +246,12 @@ impl Clock {
             .saturating_add(config.bent_256(line.memory(config), away))
     }
 
+    /// What silence since the newest frame adds to the [`gate`](Self::gate) at `slot`.
+    #[must_use]
+    pub fn slack(&self, config: &ClockConfig, slot: u64) -> Span {
+        span_up(self.slack_256(config, self.line().away(slot)))
+    }
+
     /// How far a genuine arrival of `slot` may be from its prediction: twelve standard deviations
     /// of the arrivals and 4 µs, and the slack.
     #[must_use]
@@ -250,8 +263,7 @@ impl Clock {
     /// Whether an arrival is within the [`gate`](Self::gate).
     #[must_use]
     pub fn fits(&self, config: &ClockConfig, slot: u64, arrival: Instant) -> bool {
-        let predicted = self.line().moment(slot).whole();
-        arrival.since(predicted).ticks().unsigned_abs()
+        arrival.since(self.begins(slot)).ticks().unsigned_abs()
             <= self.gate(config, slot).ticks().unsigned_abs()
     }
 
@@ -275,9 +287,13 @@ impl Clock {
     /// not in question: minima take nine blocks of eight, and arrivals that scatter evenly but
     /// by more than 2 µs take 33. A start of late stamps that happens to be quiet may lock sooner
     /// on arrivals, and for some frames state a bound about the constant of these: presume minima
-    /// where stamps come from software.
+    /// where stamps come from software. Never while the rate is held at the end of what it may
+    /// be.
     #[must_use]
     pub fn locked(&self, config: &ClockConfig) -> bool {
+        if self.line().is_held(config) {
+            return false;
+        }
         // Both sources have constants of their own: microseconds apart for late stamps.
         match self.source {
             Source::Minima => self
@@ -298,6 +314,14 @@ impl Clock {
     #[must_use]
     pub fn source(&self) -> Source {
         self.source
+    }
+
+    /// Whether the rate is held at the end of what it may be, though enough was heard to know it:
+    /// the tolerance, an eighth of it and 25 ppm more. The probe's oscillator is not the one that
+    /// was stated.
+    #[must_use]
+    pub fn astray(&self, config: &ClockConfig) -> bool {
+        self.all.fed() >= LOCKS && self.line().is_held(config)
     }
 
     /// Whether the newest frame contradicts those before it: no oscillator within its stated

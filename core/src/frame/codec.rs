@@ -173,13 +173,28 @@ impl Sealed {
         })
     }
 
-    /// What it says, if its tag is that of this key for the slot `who`. The comparison takes the
-    /// same time wherever they differ.
+    /// Whether what it tells of its slot, and a hello of its start, is of `who`.
+    fn names(&self, who: Mark) -> bool {
+        let who = Mark {
+            boot: who.boot & Mark::LAST_BOOT,
+            slot: who.slot & Mark::LAST_SLOT,
+        };
+        let is_hello = self.head >> 60 == Kind::Hello as u64;
+        self.slot_low() == who.slot as u16 && (!is_hello || self.claim(who.boot) == Some(who))
+    }
+
+    /// What it says, if its tag is that of this key for the slot `who`, and it names no other. The
+    /// comparison takes the same time wherever they differ.
+    ///
+    /// Whatever opens as a report seals to the very same bytes.
     #[must_use]
     pub fn open(&self, key: &Key, who: Mark) -> Option<Opened> {
         let right = tag(key, who, self.head, self.tail);
         // One 32-bit difference, tested once.
         if core::hint::black_box(right ^ self.tag) != 0 {
+            return None;
+        }
+        if !self.names(who) {
             return None;
         }
         let kind = match self.head >> 60 {

@@ -106,6 +106,43 @@ fn any_bytes_get_an_answer() {
     }
 }
 
+/// Any payload with the tag that its key makes for any place: what opens seals to the very same
+/// bytes, and names the place that it was opened for.
+#[test]
+fn whatever_opens_seals_to_the_very_same_bytes() {
+    let mut next = numbers(6);
+    let mut opened = [0; 3];
+    for _ in 0..200_000 {
+        let mut who = mark(&mut next);
+        let mut head = next() >> 4 | (next() % 4) << 60;
+        let tail = next() as u16;
+        if next() % 4 > 0 {
+            // What it names is where it is.
+            head = head & !(0xFFFF << 32) | (who.slot & 0xFFFF) << 32;
+            if head >> 60 == 2 {
+                let slot_hi = (head & 0x3F_FFFF) << 2 | u64::from(tail >> 14);
+                who.slot = who.slot & 0xFFFF | slot_hi << 16;
+                who.boot = who.boot & !0x3FFF | u32::from(tail & 0x3FFF);
+            }
+        }
+        let mut body = [0; 14];
+        body[..8].copy_from_slice(&head.to_be_bytes());
+        body[8..10].copy_from_slice(&tail.to_be_bytes());
+        let place = u64::from(who.boot) << 40 | who.slot;
+        let hash = key().hash([place.swap_bytes(), head.swap_bytes()], tail.to_be_bytes());
+        body[10..].copy_from_slice(&(hash as u32).to_be_bytes());
+        let mut bytes = [0; 16];
+        bytes[..14].copy_from_slice(&body);
+        bytes[14..].copy_from_slice(&crc16(&body).to_be_bytes());
+        let sealed = Sealed::parse(&bytes).unwrap();
+        if let Some(Opened::Report(report)) = sealed.open(&key(), who) {
+            assert_eq!(report.seal(&key(), sealed.id(), who), bytes);
+            opened[report.kind as usize] += 1;
+        }
+    }
+    assert!(opened.iter().all(|count| *count > 30_000), "{opened:?}");
+}
+
 #[test]
 fn a_claimed_boot_is_the_next_with_its_low_bits() {
     let mut next = numbers(4);

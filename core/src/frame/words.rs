@@ -1,5 +1,8 @@
 //! What the fields of a frame mean.
 
+use crate::flags::Flags;
+use crate::onset;
+
 /// A place in the life of a probe: its starts, and the slots since the last one.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -74,6 +77,21 @@ pub enum Quality {
 }
 
 impl Quality {
+    /// Of a confirmed edge.
+    #[must_use]
+    pub const fn of_contact(contact: &onset::Contact) -> Self {
+        const SLOW: Flags = Flags::ROUGH.union(Flags::VIBRATION);
+        if contact.flags.has(Flags::FAULTS) {
+            Self::Doubtful
+        } else if contact.flags.has(Flags::FLUTTER) {
+            Self::Bounced
+        } else if contact.flags.has(SLOW) {
+            Self::Slow
+        } else {
+            Self::Clean
+        }
+    }
+
     pub(super) const fn of(bits: u64) -> Self {
         match bits & 3 {
             0 => Self::Clean,

@@ -17,6 +17,7 @@ pub use boot::Waking;
 pub use config::{HeadConfig, HeadConfigError};
 
 use crate::frame::{Contact, Key, Kind, Mark, Quality, Report, Signs, SlowValue, AGE_STEPS, FRAME};
+use crate::onset::Event;
 use crate::time::Instant;
 
 /// Every so manieth beat is a hello, every so manieth frame of a burst one of the older edge.
@@ -47,6 +48,7 @@ impl core::error::Error for EdgeRefused {}
 /// What a probe says besides edges.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct HeadStatus {
     /// It measures; otherwise it stands by.
     pub signs: Signs,
@@ -74,6 +76,8 @@ pub struct Head {
     older: Option<Edge>,
     status: HeadStatus,
     slow: Option<SlowValue>,
+    /// Newest slot whose frame was made, or is made no more.
+    made: u64,
 }
 
 impl Head {
@@ -87,6 +91,7 @@ impl Head {
             older: None,
             status: HeadStatus::default(),
             slow: None,
+            made: 0,
         }
     }
 
@@ -117,7 +122,7 @@ impl Head {
         touched: bool,
         quality: Quality,
     ) -> Result<(), EdgeRefused> {
-        if (self.number & 1 == 1) == touched {
+        if self.touched() == touched {
             return Err(EdgeRefused::SameLevel);
         }
         let since = |edge: Edge| at.ticks().saturating_sub(edge.at.ticks());
@@ -128,6 +133,58 @@ impl Head {
         self.newest = Some(Edge { at, quality });
         self.number = (self.number + 1) & 31;
         Ok(())
+    }
+
+    /// What a line has confirmed: touches and releases are told, with how clean they were.
+    ///
+    /// # Errors
+    /// [`EdgeRefused`]. The level told is then another than that of the line: take it for a fault
+    /// until [`touched`](Self::touched) and the line agree again.
+    pub fn event(&mut self, config: &HeadConfig, event: Option<Event>) -> Result<(), EdgeRefused> {
+        let (touched, contact) = match event {
+            Some(Event::Touch(contact)) => (true, contact),
+            Some(Event::Release(contact)) => (false, contact),
+            _ => return Ok(()),
+        };
+        let quality = Quality::of_contact(&contact);
+        self.edge(config, contact.onset.nearest(), touched, quality)
+    }
+
+    /// Whether the newest edge told was a touch.
+    #[must_use]
+    pub const fn touched(&self) -> bool {
+        self.number & 1 == 1
+    }
+
+    /// The frame to be handed to the sender at `now`, with the begin of its slot: `lead` ticks
+    /// before that or less, once. A slot that has begun without its frame is left out.
+    pub fn make(
+        &mut self,
+        config: &HeadConfig,
+        now: Instant,
+        lead: u32,
+    ) -> Option<(Instant, [u8; FRAME])> {
+        let slot = self.slot(config, now.plus(lead));
+        let begin = self.begin(config, slot);
+        let before = slot.checked_sub(1)?;
+        let due = slot > self.made && begin > now && self.next(config, before) == slot;
+        self.made = self.made.max(slot);
+        due.then(|| (begin, self.frame(config, slot)))
+    }
+
+    /// When to call [`make`](Self::make) again at the latest. Ask anew after every edge.
+    #[must_use]
+    pub fn wake(&self, config: &HeadConfig, now: Instant, lead: u32) -> Instant {
+        let slot = self.slot(config, now.plus(lead));
+        let begin = self.begin(config, self.next(config, slot));
+        Instant::from_ticks(begin.ticks().saturating_sub(u64::from(lead)))
+    }
+
+    /// The newest slot that has begun by `at`.
+    fn slot(&self, config: &HeadConfig, at: Instant) -> u64 {
+        let since = at.ticks().saturating_sub(self.zero.ticks());
+        // The division is by a field that is not 0.
+        since.checked_div(config.slot).unwrap_or(0)
     }
 
     /// When slot `slot` begins.

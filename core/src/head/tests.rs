@@ -154,3 +154,72 @@ fn every_start_has_a_number_of_its_own_whatever_power_does_to_the_records() {
     .record(77);
     assert!(Waking::read(&config, [&last, &last]).is_none());
 }
+
+/// Passes at any times: every slot that is due gets its frame once, before it begins and no sooner
+/// than the lead, unless no pass came in time; and who comes at `wake` misses none.
+#[test]
+fn frames_are_made_once_and_in_time() {
+    const LEAD: u32 = 1_600;
+    let config = config();
+    let mut next = crate::drawn::numbers(5);
+    for careful in [true, false] {
+        let mut head = head();
+        let mut now = head.begin(&config, 0);
+        let (mut newest, mut frames, mut edges, mut due) = (0, 0, 0, None);
+        while newest < 20_000 {
+            if next() % 40 == 0 {
+                let touched = !head.touched();
+                edges += u32::from(head.edge(&config, now, touched, Quality::Clean).is_ok());
+                due = None;
+            }
+            if let Some((begin, frame)) = head.make(&config, now, LEAD) {
+                let slot = (begin.ticks() - head.begin(&config, 0).ticks()) / 8_000;
+                assert!(begin > now && begin.ticks() - now.ticks() <= u64::from(LEAD));
+                assert!(slot > newest, "slot {slot} was made twice");
+                assert_eq!(head.next(&config, slot - 1), slot);
+                // Who comes in time misses none; an edge may make the slot before due too late.
+                assert!(!careful || due.is_none_or(|due| due == slot));
+                assert_eq!(frame, head.frame(&config, slot));
+                (newest, frames) = (slot, frames + 1);
+                due = Some(head.next(&config, slot));
+            }
+            let wake = head.wake(&config, now, LEAD);
+            assert!(wake.ticks() + u64::from(LEAD) > now.ticks());
+            let later = Instant::from_ticks(now.ticks() + 1 + next() % 30_000);
+            now = if careful {
+                wake.min(later).max(now.plus(1))
+            } else {
+                later
+            };
+        }
+        let all = frames + edges;
+        assert!(
+            all > if careful { 5_000 } else { 1_000 },
+            "{frames} {edges}"
+        );
+    }
+}
+
+#[test]
+fn what_a_line_confirms_is_told_with_its_quality() {
+    use crate::edge::{Edge, Level};
+    use crate::flags::Flags;
+    use crate::onset::{Config, Line};
+    let config = config();
+    let hold = Config::new(TickRate::from_hz(8_000_000).unwrap(), 2_000_000).unwrap();
+    let mut head = head();
+    let mut line = Line::new(&hold, Level::Low, at(1_000));
+    let late = Edge::new(at(300_000), Level::High).with_faults(Flags::OVERCAPTURE);
+    assert_eq!(head.event(&config, line.edge(&hold, late)), Ok(()));
+    assert!(!head.touched());
+    assert_eq!(head.event(&config, line.poll(&hold, at(302_000))), Ok(()));
+    assert!(head.touched() && line.in_contact());
+    assert_eq!(said(&head, 310).quality, Quality::Doubtful);
+    let event = line.edge(&hold, Edge::new(at(340_000), Level::Low));
+    assert_eq!(head.event(&config, event), Ok(()));
+    let event = line.poll(&hold, at(342_000));
+    assert_eq!(head.event(&config, event), Ok(()));
+    assert!(!head.touched());
+    assert_eq!(said(&head, 350).quality, Quality::Clean);
+    assert_eq!(head.event(&config, event), Err(EdgeRefused::SameLevel));
+}

@@ -35,18 +35,20 @@ impl Ailments {
     pub const SATURATED: Self = Self(1 << 4);
     /// The link does not live.
     pub const NO_LINK: Self = Self(1 << 5);
+    /// The probe's clock runs beyond the tolerance that was stated for it: no times, no READY.
+    pub const CLOCK: Self = Self(1 << 6);
     /// The cells will not last the run.
-    pub const BATTERY_ENDS: Self = Self(1 << 6);
+    pub const BATTERY_ENDS: Self = Self(1 << 7);
     /// The rest level is not known yet.
-    pub const NOT_SETTLED: Self = Self(1 << 7);
+    pub const NOT_SETTLED: Self = Self(1 << 8);
     /// READY will fall more than once an hour.
-    pub const LINK_POOR: Self = Self(1 << 8);
+    pub const LINK_POOR: Self = Self(1 << 9);
     /// Whether the cells last the run cannot be told.
-    pub const BATTERY_UNKNOWN: Self = Self(1 << 9);
+    pub const BATTERY_UNKNOWN: Self = Self(1 << 10);
     /// Film or flicker on the light: it works, and wants looking at.
-    pub const LENS: Self = Self(1 << 10);
+    pub const LENS: Self = Self(1 << 11);
     /// READY will fall less than once an hour, more than once in a hundred.
-    pub const LINK_FAIR: Self = Self(1 << 11);
+    pub const LINK_FAIR: Self = Self(1 << 12);
 
     /// What silences READY: with any of these, no touch may be concluded from silence.
     pub const SILENCING: Self = Self::LATCHED
@@ -55,15 +57,17 @@ impl Ailments {
         .union(Self::STUCK)
         .union(Self::SATURATED)
         .union(Self::NO_LINK)
+        .union(Self::CLOCK)
         .union(Self::NOT_SETTLED);
 
-    const WORDS: [&'static str; 12] = [
+    const WORDS: [&'static str; 13] = [
         "line latched at stop",
         "fault of the probe",
         "no light",
         "light is stuck",
         "light beyond the range",
         "link does not live",
+        "clock of the probe beyond its tolerance",
         "battery ends within the run",
         "rest light not settled",
         "link poor",
@@ -90,17 +94,21 @@ bit_set!(Ailments, words);
 /// What the link says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct LinkVitals {
     /// How far it has come.
     pub state: State,
     /// How good the air is.
     pub grade: Grade,
+    /// Whether the probe's clock is [`astray`](crate::clock::Clock::astray).
+    pub astray: bool,
 }
 
 /// All that was heard; what a probe has none of is left out by a builder, what has not spoken yet
 /// speaks against it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[must_use]
 pub struct Health {
     ailments: Ailments,
@@ -122,10 +130,12 @@ impl Health {
             Grade::Fair => Ailments::LINK_FAIR,
             Grade::Good => Ailments::NONE,
         };
-        match link.state {
-            State::Live => self.with(grade),
-            _ => self.with(Ailments::NO_LINK),
-        }
+        let mut ailing = self.with(match link.state {
+            State::Live => grade,
+            _ => Ailments::NO_LINK,
+        });
+        ailing.ailments.insert_if(Ailments::CLOCK, link.astray);
+        ailing
     }
 
     /// Of a probe whose light is sampled here; `None` where nothing was sampled yet.

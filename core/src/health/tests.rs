@@ -7,6 +7,7 @@ use std::vec::Vec;
 const LIVE: LinkVitals = LinkVitals {
     state: State::Live,
     grade: Grade::Good,
+    astray: false,
 };
 
 fn optics(flags: Flags) -> Optics {
@@ -44,6 +45,10 @@ fn what_could_hide_a_touch_silences_ready() {
         clear().optics(Some(&optics(Flags::NOT_SETTLED))),
         clear().link(&LinkVitals {
             state: State::Down,
+            ..LIVE
+        }),
+        clear().link(&LinkVitals {
+            astray: true,
             ..LIVE
         }),
     ];

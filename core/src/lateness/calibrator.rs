@@ -44,6 +44,7 @@ impl core::error::Error for CalibrationError {}
 /// What the pairs at one feed come to.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[non_exhaustive]
 pub struct FeedMean {
     /// The feed, nm/s.

@@ -6,6 +6,7 @@ use crate::time::Instant;
 /// Why a rise of the re-arm wire did nothing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[non_exhaustive]
 pub enum RearmRefused {
     /// Too soon after the rise before, granted or not.

@@ -103,6 +103,7 @@ pub struct Pins {
 /// What a pass of the main loop sets.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[must_use]
 pub struct Set {
     /// The pins.

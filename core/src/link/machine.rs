@@ -13,6 +13,7 @@ use crate::time::Instant;
 /// A frame whose tag was good.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Heard {
     /// Start and slot that the tag vouches for.
     pub who: Mark,
@@ -294,7 +295,8 @@ impl<S: Slots> Link<S> {
         let is_newest = self.window.mark(slot);
         self.keeper.floor = self.keeper.floor.max(heard.who);
         if !is_newest {
-            self.narrow(config, heard);
+            let time = self.time(heard);
+            self.narrow(config, heard, time);
             return Outcome::Older;
         }
         self.slots.update(slot, arrival);
@@ -418,12 +420,12 @@ impl<S: Slots> Link<S> {
         let before = number.wrapping_sub(1) & 31;
         match (step, heard.kind, time) {
             (0, ..) => {
-                self.narrow(config, heard);
+                self.narrow(config, heard, time);
                 true
             }
             // The first to name an edge tells of the one before: the time of the newest is missing.
             (1, Kind::Older, Some(_)) => {
-                self.narrow(config, heard);
+                self.narrow(config, heard, time);
                 false
             }
             (1, Kind::Normal, Some(time)) => {
@@ -434,7 +436,7 @@ impl<S: Slots> Link<S> {
             // The one between is missing.
             (2, Kind::Normal, Some(time)) => {
                 if gap == 2 {
-                    self.narrow(config, heard);
+                    self.narrow(config, heard, Some(time));
                 } else {
                     self.pend(number, time, EdgeRemarks::NONE, None);
                 }
@@ -451,7 +453,8 @@ impl<S: Slots> Link<S> {
             _ => {
                 self.latch.set(Causes::SEQUENCE);
                 self.known = number;
-                self.untimed = Some(number);
+                // Where the newest waits with its time, it is the one before that has none.
+                self.untimed = Some(if gap == 2 { before } else { number });
                 true
             }
         }
@@ -477,12 +480,12 @@ impl<S: Slots> Link<S> {
     }
 
     /// A repeat narrows the edge it tells of.
-    fn narrow(&mut self, config: &LinkConfig, heard: &Heard) {
+    fn narrow(&mut self, config: &LinkConfig, heard: &Heard, time: Option<(Instant, u32)>) {
         let number = match heard.kind {
             Kind::Older => heard.number.wrapping_sub(1) & 31,
             _ => heard.number & 31,
         };
-        if let Some((at, bound)) = self.time(heard) {
+        if let Some((at, bound)) = time {
             self.playout
                 .narrow(number, at, bound, config.delay, self.now);
         }

@@ -91,12 +91,12 @@ impl Slots for ProbeTime {
         let Some(clock) = &self.clock else {
             return false;
         };
-        let newest = clock.predict(&self.config, clock.newest()).at.whole();
+        let newest = clock.begins(clock.newest());
         let slot = self.config.slot_ticks();
         let since = now.ticks().saturating_sub(newest.ticks());
         let slots = since.checked_div(slot).unwrap_or(0);
         let there = clock.newest().saturating_add(slots).saturating_add(1);
-        let slack = clock.predict(&self.config, there).slack;
+        let slack = clock.slack(&self.config, there);
         slack.ticks().unsigned_abs() <= slot / 4
     }
 

@@ -52,6 +52,7 @@ impl Mark {
 /// A write that is wanted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Write {
     /// What to write.
     pub mark: Mark,
@@ -66,6 +67,7 @@ pub struct Write {
 /// What two records say. They are written in turn, so that a torn one costs nothing but a wait.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Stored {
     /// The promise; `None` where both records are bad: no frame is accepted until paired again.
     pub mark: Option<Mark>,

@@ -18,6 +18,7 @@ pub enum Touched {
 /// Which tick a capture unit stores for an edge that falls between two.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Truncation {
     /// The step before the edge; half a step is added. What timer capture usually does.
     #[default]

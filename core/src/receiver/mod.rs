@@ -11,6 +11,7 @@
 
 use crate::clock::ClockConfig;
 use crate::frame::{Key, Mark, Opened, Report, Sealed, FRAME};
+use crate::health::LinkVitals;
 use crate::lines::{Causes, Decision, Rearmed};
 use crate::link::{
     Grade, Grader, Heard, Link, LinkConfig, Outcome, ProbeTime, State, Stored, Write,
@@ -21,6 +22,7 @@ use crate::time::Instant;
 /// What became of bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[non_exhaustive]
 pub enum Taken {
     /// Damaged on the way.
@@ -226,6 +228,19 @@ impl Receiver {
     #[must_use]
     pub fn falls_per_1000_h(&self, config: &LinkConfig) -> u32 {
         self.grader.falls_per_1000_h(config)
+    }
+
+    /// What [`Health`](crate::health::Health) wants to know.
+    #[must_use]
+    pub fn vitals(&self) -> LinkVitals {
+        let time = self.time();
+        LinkVitals {
+            state: self.state(),
+            grade: self.grade(),
+            astray: time
+                .clock()
+                .is_some_and(|clock| clock.astray(time.config())),
+        }
     }
 
     /// The newest genuine report.

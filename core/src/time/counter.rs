@@ -20,6 +20,7 @@ use crate::flags::Flags;
 /// Width of the hardware counter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Bits {
     /// 0 to 65 535.
     B16,
@@ -48,6 +49,7 @@ impl Bits {
 /// A widened stamp and what was wrong with it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[must_use]
 pub struct Stamp {
     /// When it happened.

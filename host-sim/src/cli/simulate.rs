@@ -7,6 +7,7 @@ use std::io::{self, BufWriter, Write};
 use std::path::Path;
 
 use indicatif::ProgressBar;
+use trueonset::battery::Verdict;
 
 use super::args::Simulate;
 use super::files;
@@ -76,17 +77,44 @@ pub(crate) fn run(args: &Simulate, talk: &Talk) -> Result<Outcome, Fault> {
         }
         None => String::new(),
     };
+    let cells = cells(&scenario, args.seed)?;
     let cell = scenario.cell(0);
     let summary = format!(
         "{number} simulated touches, {edges} edges, at most {most} in one, in {} on line {LINE}\n\
          feed {} mm/min, noise {:.1} nm, {:.3} noise cycles per noise width\n\
-         {at_the_lines}Simulated, nothing here was measured.\n",
+         {at_the_lines}{cells}Simulated, nothing here was measured.\n",
         show_time_ns(length_ns),
         (cell.feed * 1e3).round() / 1e3,
         cell.sigma_x() * 1e9,
         cell.k(),
     );
     say(args, &summary, talk)
+}
+
+/// What becomes of the cells, if the scenario has any: those of a log are worn by seconds only.
+fn cells(scenario: &Scenario, seed: u64) -> Result<String, Fault> {
+    let Some(case) = scenario.battery else {
+        return Ok(String::new());
+    };
+    let course = case.course(seed);
+    let (life, hours) = course
+        .map_err(|why| Fault::new(why.to_string(), "cells the core takes", "change [battery]"))?;
+    let told = |verdict| {
+        hours
+            .iter()
+            .filter(|hour| hour.verdicts[0] == verdict)
+            .count()
+    };
+    Ok(format!(
+        "cells, a new pack: {:.0} h under an infrared head; 'lasts {:.1} h' told yes in {} of its hours, cannot tell in \
+         {}, no in {}; {} times yes was wrong\n",
+        life.hours,
+        f64::from(case.runs_s[0]) / 3_600.0,
+        told(Verdict::Yes),
+        told(Verdict::CannotTell),
+        told(Verdict::No),
+        life.wrong_yes[0],
+    ))
 }
 
 /// The summary. Whoever takes log or truth from stdout wants nothing else there.
@@ -152,7 +180,8 @@ fn light(
     truth.map_or(Ok(()), Truth::finish)?;
     let summary = format!(
         "{number} simulated touches in {samples} samples of the light on line {LINE}\n\
-         Simulated, nothing here was measured.\n"
+         {}Simulated, nothing here was measured.\n",
+        cells(scenario, args.seed)?,
     );
     say(args, &summary, talk)
 }

@@ -26,6 +26,10 @@ const ENOUGH: u64 = 1000;
 /// Said wherever lines are shown.
 const LINK_CAUTION: &str = LINES;
 
+/// Said wherever lives of cells are shown.
+const CELLS: &str = "Cells last: mean life of 64 new packs under an infrared head; spare: how much earlier than needed the \
+                     answer to 'lasts the run' stopped being yes.";
+
 /// Runs it.
 pub(crate) fn run(args: &Sweep, talk: &Talk) -> Result<Outcome, Fault> {
     files::keep_apart(

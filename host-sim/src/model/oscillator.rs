@@ -128,17 +128,23 @@ impl Oscillator {
         self.frequency
     }
 
-    /// Turns its drift round where that would take the frequency beyond `most` (relative) off nominal.
+    /// How fast its frequency changes now, 1/s; wander aside.
+    fn slope(&self) -> f64 {
+        // The bend is about time 0.
+        self.drift + 2.0 * self.bend * self.time
+    }
+
+    /// Turns round where it would go farther than `most` (relative) off nominal: from then on it takes the frequencies
+    /// it came by in the opposite order, as a crystal does whose temperature turns.
     pub fn keep_within(&mut self, most: f64) {
-        if self.frequency.abs() > most && self.frequency * self.drift > 0.0 {
-            self.drift = -self.drift;
+        if self.frequency.abs() > most && self.frequency * self.slope() > 0.0 {
+            self.drift = -(self.drift + 4.0 * self.bend * self.time);
         }
     }
 
     /// Goes on by `dt` of true time, s.
     pub fn step(&mut self, rng: &mut Rng, dt: f64) {
-        // The bend is about time 0: between here and there it has a slope.
-        let drift = self.drift + 2.0 * self.bend * self.time;
+        let drift = self.slope();
         self.phase += dt * (self.frequency + dt * (drift / 2.0 + dt * self.bend / 3.0));
         self.frequency += dt * (drift + dt * self.bend);
         if self.wander > 0.0 {
@@ -249,6 +255,26 @@ mod tests {
             phase += 0.1e-6 * (40.0 - 0.034 * square);
             assert!((oscillator.phase() - phase).abs() < 1e-12);
         }
+    }
+
+    #[test]
+    fn a_crystal_that_turns_round_stays_within_its_limits_for_days() {
+        let crystal = Crystal {
+            wander_ppm: 0.0,
+            ..Crystal::default()
+        };
+        let mut rng = rng::stream(&[5]);
+        let mut oscillator = crystal.oscillator();
+        let (mut least, mut most) = (f64::MAX, f64::MIN);
+        for _ in 0..200_000 {
+            oscillator.step(&mut rng, 1.0);
+            oscillator.keep_within(60e-6);
+            let ppm = oscillator.frequency() * 1e6;
+            (least, most) = (least.min(ppm), most.max(ppm));
+        }
+        // One step beyond at the most; the top of the parabola is 40 ppm.
+        assert!((-60.1..-59.9).contains(&least), "{least}");
+        assert!((39.9..=60.1).contains(&most), "{most}");
     }
 
     #[test]

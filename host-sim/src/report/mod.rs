@@ -20,12 +20,15 @@ mod axis;
 mod chatter;
 mod curves;
 mod delays;
+mod discharge;
 mod even;
 mod fall;
 mod feed_error;
+mod grades;
 mod heat;
 mod histogram;
 mod labels;
+mod lanes;
 mod page;
 mod panels;
 mod passage;
@@ -38,8 +41,10 @@ mod trace;
 pub use chatter::Chatter;
 pub use curves::{Curves, Line, Place, Point};
 pub use delays::Delays;
+pub use discharge::{Discharge, Told};
 pub use fall::Fall;
 pub use feed_error::{FeedError, FeedPoint, Kind, Method};
+pub use grades::{GradePoint, Grades};
 pub use heat::HeatMap;
 pub use histogram::{Bin, Histogram, Series};
 pub use passage::Passage;
@@ -95,6 +100,10 @@ pub enum Section {
     Delays(Delays),
     /// The clock of a link.
     Residuals(Residuals),
+    /// The grade of a link over time.
+    Grades(Grades),
+    /// A pack of cells over its life.
+    Discharge(Discharge),
     /// A table.
     Table(Table),
 }
@@ -134,6 +143,13 @@ const HELP_DELAYS: &str = "Zero is the onset that the barrier found, plus the co
 
 const HELP_RESIDUALS: &str = "After each frame accepted: the begin of its slot as the receiver has it, less the true one. \
      The axis is even up to 100 ns and by ratio beyond. Without a bound the clock is not locked, and READY is down.";
+
+const HELP_GRADES: &str = "Falls by ratio. Good: READY will fall less than once in a hundred hours; fair: less than once \
+     an hour; poor: more often. A grade falls at once and rises only after calm.";
+
+const HELP_DISCHARGE: &str =
+    "The question is whether the cells last the run. Yes needs both bounds above it; cannot tell \
+     is to be read as no.";
 
 const HELP_CURVES: &str = "Errors are lengths along the path. The bound is the closed form of the least standard \
      deviation that one bit of light allows where the comparator has no hysteresis; beside the 99.9 % stands 3.29 \
@@ -200,7 +216,11 @@ impl Section {
     fn is_of_link(&self) -> bool {
         matches!(
             self,
-            Self::Passage(_) | Self::Delays(_) | Self::Residuals(_)
+            Self::Passage(_)
+                | Self::Delays(_)
+                | Self::Residuals(_)
+                | Self::Grades(_)
+                | Self::Discharge(_)
         )
     }
 
@@ -227,6 +247,8 @@ impl Section {
             Self::Passage(p) => (&p.title, &p.caption, p.svg(id), help(HELP_PASSAGE)),
             Self::Delays(p) => (&p.title, &p.caption, p.svg(id), help(HELP_DELAYS)),
             Self::Residuals(p) => (&p.title, &p.caption, p.svg(id), help(HELP_RESIDUALS)),
+            Self::Grades(p) => (&p.title, &p.caption, p.svg(id), help(HELP_GRADES)),
+            Self::Discharge(p) => (&p.title, &p.caption, p.svg(id), help(HELP_DISCHARGE)),
             Self::Table(table) => {
                 let _ = writeln!(body, "<section>\n<h2>{}</h2>", escape(&table.title));
                 if !table.caption.is_empty() {

@@ -380,7 +380,73 @@ fn of_link(times: &[i64], ends: [i64; 3], values: &[f64]) -> Vec<Section> {
                 .map(|(&at, &value)| (at, value, (value > 0.0).then_some(2.0 * value)))
                 .collect(),
         }),
+        Section::Grades(Grades {
+            title: text(),
+            caption: text(),
+            points: (0..)
+                .zip(values)
+                .map(|(grade, &value)| GradePoint {
+                    at_s: value,
+                    grade,
+                    told_per_h: value,
+                    true_per_h: -value,
+                })
+                .collect(),
+        }),
+        Section::Discharge(Discharge {
+            title: text(),
+            caption: text(),
+            hours: (0..)
+                .zip(values)
+                .map(|(verdict, &value)| Told {
+                    at_h: value,
+                    volts: (value, -value),
+                    left_h: (-value, value),
+                    verdict,
+                })
+                .collect(),
+            stop_v: values.first().copied().unwrap_or(0.0),
+            run_h: values.first().copied().unwrap_or(8.0),
+            life_h: values.last().copied().unwrap_or(8.0),
+        }),
     ]
+}
+
+#[test]
+fn grade_and_cells_say_in_words_what_they_show() {
+    let grades = Grades {
+        title: "g".to_owned(),
+        caption: String::new(),
+        points: [(0.0, 0), (1.0, 2), (2.0, 2), (3.0, 1)]
+            .map(|(at_s, grade)| GradePoint {
+                at_s,
+                grade,
+                told_per_h: 1.0,
+                true_per_h: 1.0,
+            })
+            .to_vec(),
+    };
+    let svg = grades.svg("g");
+    assert!(svg.contains("good at first, poor from 1 s on, fair from 3 s on."));
+    // One bar a stretch, not one a second.
+    assert_eq!(svg.matches(r#"class="bar""#).count(), 3);
+    let told = |(at_h, verdict)| Told {
+        at_h,
+        volts: (3.0, 2.9),
+        left_h: (1.0, 20.0),
+        verdict,
+    };
+    let cells = Discharge {
+        title: "c".to_owned(),
+        caption: String::new(),
+        hours: [(0.0, 0), (1.0, 0), (2.0, 1), (3.0, 2)].map(told).to_vec(),
+        stop_v: 2.0,
+        run_h: 8.0,
+        life_h: 4.0,
+    };
+    let svg = cells.svg("c");
+    assert!(svg.contains("yes in 2 hours, cannot tell in 1, no in 1."));
+    assert_eq!(svg.matches(r#"class="bar""#).count(), 3);
 }
 
 #[test]
@@ -399,11 +465,18 @@ fn a_link_is_shown_with_its_caution_whatever_its_numbers() {
 }
 
 #[test]
-fn the_clock_of_a_long_run_is_a_small_picture() {
+fn a_long_run_of_a_link_is_a_small_picture() {
     let times: Vec<i64> = (0..200_000).map(|k| k * 1_000_000).collect();
     let values: Vec<f64> = (0..200_000).map(|k| f64::from(k % 97)).collect();
-    let picture = of_link(&times, [0, 1_000_000, 48_000_000], &values).pop();
-    assert!(check(&report(picture.into_iter().collect())).len() < 60_000);
+    let page = |kept: fn(&Section) -> bool| {
+        let mut pictures = of_link(&times, [0, 1_000_000, 48_000_000], &values);
+        pictures.retain(kept);
+        assert_eq!(pictures.len(), 1);
+        check(&report(pictures)).len()
+    };
+    assert!(page(|section| matches!(section, Section::Residuals(_))) < 60_000);
+    assert!(page(|section| matches!(section, Section::Grades(_))) < 60_000);
+    assert!(page(|section| matches!(section, Section::Discharge(_))) < 60_000);
 }
 
 proptest! {

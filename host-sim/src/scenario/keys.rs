@@ -12,7 +12,7 @@ use crate::quantity::{
 /// Where a key has an effect in this version.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Acts {
-    /// In every simulation.
+    /// In every simulation; a battery in what is said of it.
     Always,
     /// In a log that is drawn; the error of a touch does not hang on it.
     Log,
@@ -205,10 +205,10 @@ pub(crate) const KEYS: [Key; 76] = [
     key("link.dead", Quantity(&TIME), "", ("1us", "1s"), Air, "silence after which READY falls; none: delay - 6ms infrared, delay - 4ms radio"),
     key("clock.tolerance", Quantity(&SHARE), "60ppm", ("1ppm", "5%"), Air, "how far the clocks of probe and board may run apart; acts beside [link]"),
     key("clock.drift", Quantity(&DRIFT), "0.1ppm/s", ("0ppm/s", "1000ppm/s"), Air, "how fast that may change"),
-    key("battery.cells", Count, "2", ("1", "100"), Later, "cells in series"),
-    key("battery.chemistry", Word(&["alkaline", "lithium", "lithium_iron", "nimh", "thionyl"]), "alkaline", NO_RANGE, Later, "what the cells are made of; lithium: with manganese dioxide, lithium_iron: with iron disulfide, thionyl: lithium with thionyl chloride"),
-    key("battery.temperature", Quantity(&TEMPERATURE), "20C", ("-40C", "85C"), Later, "temperature of the cells"),
-    key("battery.run", Quantity(&TIME), "8h", ("1s", "87600h"), Later, "how long a run without change of cells must last"),
+    key("battery.cells", Count, "2", ("1", "100"), Always, "cells in series"),
+    key("battery.chemistry", Word(&["alkaline", "lithium", "lithium_iron", "nimh", "thionyl"]), "alkaline", NO_RANGE, Always, "what the cells are made of; lithium: with manganese dioxide, lithium_iron: with iron disulfide, thionyl: lithium with thionyl chloride"),
+    key("battery.temperature", Quantity(&TEMPERATURE), "20C", ("-40C", "85C"), Always, "temperature of the cells"),
+    key("battery.run", Quantity(&TIME), "8h", ("1s", "87600h"), Always, "how long a run without change of cells must last"),
     key("control.input_delay", Quantity(&TIME), "0ns", ("0ns", "1s"), Later, "constant delay of the control's input"),
     key("control.input_jitter", Quantity(&TIME), "0ns", ("0ns", "1s"), Later, "width of the jitter of that delay"),
     key("control.latch", Word(&["edge", "history", "scan"]), "edge", NO_RANGE, Later, "how the control takes the position"),

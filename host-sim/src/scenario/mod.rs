@@ -18,6 +18,7 @@
 //! # Ok::<(), trueonset_sim::fault::Fault>(())
 //! ```
 
+mod battery;
 mod drawn;
 mod idle;
 mod keys;

@@ -14,6 +14,7 @@ use crate::model::light::sigma_of_snr;
 use crate::model::plate::Plate;
 use crate::model::ramp::{Limits, Ramp};
 use crate::model::stretches::MARGIN;
+use crate::study::packs::Case;
 use crate::study::runner::{Beam, Cell};
 
 /// Samples or ticks that must fall into the span at least, or the ramp is not seen.
@@ -68,6 +69,8 @@ pub struct Scenario {
     pub hold_ns: u64,
     /// The way to the board through the air; none where there is a wire.
     pub link: Option<Link>,
+    /// The cells of a wireless probe.
+    pub battery: Option<Case>,
 }
 
 /// What comes out of the barrier.
@@ -171,6 +174,7 @@ impl Scenario {
             method: method(tables, sensing)?,
             hold_ns,
             link: Link::of(tables, hold_ns)?,
+            battery: Case::in_scenario(tables)?,
         };
         scenario
             .light()

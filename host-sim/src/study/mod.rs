@@ -11,6 +11,7 @@ pub mod burst_loss;
 pub mod clocked;
 pub mod closed_form;
 pub mod false_touches;
+pub mod graded;
 pub mod judged;
 pub mod over_air;
 pub mod packs;

@@ -9,10 +9,11 @@ use trueonset::battery::{
     Observation, Pack, Verdict,
 };
 
+use super::statistics::Moments;
 use crate::model::battery::{uniform, Cells, NOISE_MV};
 use crate::model::rng::{self, Rng};
 
-/// Runs that are asked about, h.
+/// Runs that are asked about where nothing else is, h.
 pub const RUNS_H: [u32; 2] = [8, 72];
 /// Steps in an hour; readings and verdicts come once an hour.
 const STEPS: u32 = 10;
@@ -30,16 +31,31 @@ const RESTED: (u32, u32) = (8, 7_200);
 const LAYER_MV: f64 = 300.0;
 
 /// Which packs.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Case {
     /// What they are made of.
     pub chemistry: Chemistry,
+    /// How many in series.
+    pub cells: u8,
     /// Coldest, °C.
     pub celsius: i16,
+    /// Runs that are asked about, s.
+    pub runs_s: [u32; 2],
     /// New, and known to be; else part-used, and nobody knows.
     pub new: bool,
     /// Capacity -15 %, voltage at its lower end, resistance +20 % together.
     pub worst: bool,
+}
+
+/// What was so and what was told at a reading, one an hour.
+#[derive(Debug, Clone, Copy)]
+pub struct Hour {
+    /// Voltage under the base current and at the end of a pulse, mV, as they are.
+    pub volts_mv: (f64, f64),
+    /// How long the cells last at least and at most, s, as told.
+    pub lasts_s: (u32, u32),
+    /// What was told of each run.
+    pub verdicts: [Verdict; 2],
 }
 
 /// How one pack lived.
@@ -61,23 +77,52 @@ pub struct Life {
     pub resistance_error: f64,
 }
 
+/// Many packs and one run.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Together {
+    /// Packs.
+    pub packs: u64,
+    /// Mean life, h.
+    pub life_h: f64,
+    /// How much earlier than needed the yes ended, mean, h.
+    pub spare_h: f64,
+    /// Times a pack was said to last the run and did not.
+    pub wrong_yes: u64,
+}
+
 impl Case {
-    /// Cells as probes have them, under an infrared head: from memory.
+    /// New cells as probes have them, asked about 8 and 72 hours: from memory.
+    #[must_use]
+    pub fn of(chemistry: Chemistry, celsius: i16) -> Self {
+        Self {
+            chemistry,
+            cells: match chemistry {
+                Chemistry::LithiumManganese | Chemistry::LithiumThionyl => 1,
+                Chemistry::LithiumIron | Chemistry::Nimh | Chemistry::Alkaline => 2,
+            },
+            celsius,
+            runs_s: RUNS_H.map(|hours| hours * 3_600),
+            new: true,
+            worst: false,
+        }
+    }
+
+    /// What feeds an infrared head, and what that needs: from memory.
     ///
     /// # Errors
-    /// None for the chemistries there are.
+    /// A temperature or a number of cells that the core refuses; none for [`of`](Self::of) at 5 to 22 °C.
     pub fn config(&self) -> Result<BatteryConfig, BatteryConfigError> {
-        let (cells, capacity_uah, pulse_ua, stop_mv) = match self.chemistry {
-            Chemistry::LithiumManganese => (1, 1_450_000, 60_000, 2_000),
-            Chemistry::LithiumIron => (2, 2_900_000, 60_000, 1_800),
-            Chemistry::Nimh => (2, 1_950_000, 60_000, 1_900),
-            Chemistry::Alkaline => (2, 2_300_000, 60_000, 1_800),
-            Chemistry::LithiumThionyl => (1, 1_100_000, 20_000, 2_200),
+        let (capacity_uah, pulse_ua, stop_mv) = match self.chemistry {
+            Chemistry::LithiumManganese => (1_450_000, 60_000, 2_000),
+            Chemistry::LithiumIron => (2_900_000, 60_000, 1_800),
+            Chemistry::Nimh => (1_950_000, 60_000, 1_900),
+            Chemistry::Alkaline => (2_300_000, 60_000, 1_800),
+            Chemistry::LithiumThionyl => (1_100_000, 20_000, 2_200),
         };
         BatteryConfig::new(BatteryPlan {
             pack: Pack {
                 chemistry: self.chemistry,
-                cells,
+                cells: self.cells,
                 capacity_uah,
             },
             load: Load {
@@ -100,15 +145,40 @@ impl Case {
     /// As [`config`](Self::config).
     pub fn lives(&self, packs: Range<u64>) -> Result<Vec<Life>, BatteryConfigError> {
         let config = self.config()?;
-        let one = |pack| {
-            let words = [pack, self.chemistry as u64, self.celsius as u64];
-            let more = [u64::from(self.new), u64::from(self.worst)];
-            self.life(&config, &mut rng::stream(&[&words[..], &more].concat()))
-        };
+        let one = |pack| self.life(&config, &mut self.stream(pack)).0;
         Ok(packs.into_par_iter().map(one).collect())
     }
 
-    fn life(&self, config: &BatteryConfig, rng: &mut Rng) -> Life {
+    /// The life of one of them, hour by hour.
+    ///
+    /// # Errors
+    /// As [`config`](Self::config).
+    pub fn course(&self, pack: u64) -> Result<(Life, Vec<Hour>), BatteryConfigError> {
+        Ok(self.life(&self.config()?, &mut self.stream(pack)))
+    }
+
+    /// What packs of these numbers come to for the first run, taken together.
+    ///
+    /// # Errors
+    /// As [`config`](Self::config).
+    pub fn together(&self, packs: Range<u64>) -> Result<Together, BatteryConfigError> {
+        let lives = self.lives(packs)?;
+        let mean = |of: fn(&Life) -> f64| lives.iter().map(of).collect::<Moments>().mean();
+        Ok(Together {
+            packs: lives.len() as u64,
+            life_h: mean(|life| life.hours),
+            spare_h: mean(|life| life.spare_h[0]),
+            wrong_yes: lives.iter().map(|life| life.wrong_yes[0]).sum(),
+        })
+    }
+
+    fn stream(&self, pack: u64) -> Rng {
+        let words = [pack, self.chemistry as u64, self.celsius as u64];
+        let more = [u64::from(self.new), u64::from(self.worst)];
+        rng::stream(&[&words[..], &more].concat())
+    }
+
+    fn life(&self, config: &BatteryConfig, rng: &mut Rng) -> (Life, Vec<Hour>) {
         let load = config.plan().load;
         let mut cells = Cells::drawn(config.plan().pack, rng);
         if self.worst {
@@ -148,7 +218,16 @@ impl Case {
                 };
                 battery.observe(config, &seen);
                 let state = battery.state(config, seen.at_s);
-                told.push((state.lasts_s, RUNS_H.map(|run| state.lasts(run * 3_600))));
+                let base = f64::from(load.base_ua);
+                let pulse = base + f64::from(load.pulse_ua);
+                told.push(Hour {
+                    volts_mv: (
+                        cells.loaded_mv(base, celsius),
+                        cells.loaded_mv(pulse, celsius),
+                    ),
+                    lasts_s: state.lasts_s,
+                    verdicts: self.runs_s.map(|run_s| state.lasts(run_s)),
+                });
                 if let Some(found) = state.milliohms.filter(|_| cells.share() > begin / 2.0) {
                     life.resistance_error = f64::from(found) / cells.milliohms(22.0) - 1.0;
                 }
@@ -156,8 +235,8 @@ impl Case {
             counter_uah += cells.feed(&load, duty, 1.0 / f64::from(STEPS));
             step += 1;
         }
-        life.judge(&told);
-        life
+        life.judge(self.runs_s, &told);
+        (life, told)
     }
 }
 
@@ -186,21 +265,23 @@ fn reading(cells: &Cells, load: &Load, celsius: f64, rng: &mut Rng) -> Observati
 
 impl Life {
     /// Compares what was told each hour with the end.
-    fn judge(&mut self, told: &[((u32, u32), [Verdict; 2])]) {
+    fn judge(&mut self, runs_s: [u32; 2], told: &[Hour]) {
         self.verdicts = told.len() as u64;
         let left = |hour: usize| self.hours - hour as f64;
-        for (hour, ((least, most), _)) in told.iter().enumerate() {
+        for (hour, told) in told.iter().enumerate() {
+            let (least, most) = told.lasts_s;
             let left_s = left(hour) * 3_600.0;
             // The end is known to a step.
             let step_s = 3_600.0 / f64::from(STEPS);
-            self.outside[0] += u64::from(f64::from(*least) > left_s);
-            self.outside[1] += u64::from(f64::from(*most) < left_s - step_s);
+            self.outside[0] += u64::from(f64::from(least) > left_s);
+            self.outside[1] += u64::from(f64::from(most) < left_s - step_s);
         }
-        for (k, run) in RUNS_H.into_iter().enumerate() {
+        for (k, run_s) in runs_s.into_iter().enumerate() {
+            let run_h = f64::from(run_s) / 3_600.0;
             let mut yes = false;
             let mut ended = None;
-            for (hour, (_, verdicts)) in told.iter().enumerate() {
-                let lasts = left(hour) >= f64::from(run);
+            for (hour, Hour { verdicts, .. }) in told.iter().enumerate() {
+                let lasts = left(hour) >= run_h;
                 match verdicts[k] {
                     Verdict::Yes => yes = true,
                     _ if yes && ended.is_none() => ended = Some(hour),
@@ -211,7 +292,7 @@ impl Life {
             }
             // Without any yes, all of it was thrown away.
             let from = if yes { ended.unwrap_or(told.len()) } else { 0 };
-            self.spare_h[k] = left(from) - f64::from(run);
+            self.spare_h[k] = left(from) - run_h;
         }
     }
 }
@@ -224,10 +305,8 @@ mod tests {
     fn no_yes_is_wrong_and_most_of_a_pack_is_used() {
         for worst in [false, true] {
             let case = Case {
-                chemistry: Chemistry::LithiumManganese,
-                celsius: 5,
-                new: true,
                 worst,
+                ..Case::of(Chemistry::LithiumManganese, 5)
             };
             for life in case.lives(0..20).unwrap() {
                 assert!(life.hours > 400.0, "{life:?}");
@@ -253,7 +332,15 @@ mod tests {
             [No, No],
             [Yes, No],
         ];
-        life.judge(&told.map(|verdicts| ((0, u32::MAX), verdicts)));
+        let runs_s = RUNS_H.map(|hours| hours * 3_600);
+        life.judge(
+            runs_s,
+            &told.map(|verdicts| Hour {
+                volts_mv: (0.0, 0.0),
+                lasts_s: (0, u32::MAX),
+                verdicts,
+            }),
+        );
         assert_eq!(life.wrong_yes, [1, 0]);
         assert_eq!(life.wrong_no, [2, 0]);
         assert!((life.spare_h[0] - 3.0).abs() < 1e-9);

@@ -12,6 +12,7 @@ use trueonset::barrier::{self, BarrierError};
 
 use super::closed_form::balance_sd;
 use super::over_air::{carry, Carried, Reported};
+use super::packs::{Case, Together};
 use super::runner::{self, Cell, Plan, Station, Trial};
 use super::sampled::{run_sampled_while, SampledCell};
 use super::statistics::{quantile, Moments, Share};
@@ -29,6 +30,8 @@ const WARM_UP: u64 = 24;
 const FEW_CYCLES: f64 = 4.0;
 /// Touches that one link carries, one after the other: with its start some forty seconds.
 const OVER_ONE_LINK: usize = 32;
+/// Packs whose lives stand for those of a cell.
+const PACKS: u64 = 64;
 /// Names the links of a sweep among all random streams.
 const LINKS: u64 = 0x006c_696e_6b73;
 /// Cells that a grid may have.
@@ -123,6 +126,14 @@ impl Grid {
         self.points
             .iter()
             .any(|point| point.scenario.link.is_some())
+    }
+
+    /// Whether any cell has a battery.
+    #[must_use]
+    pub fn has_battery(&self) -> bool {
+        self.points
+            .iter()
+            .any(|point| point.scenario.battery.is_some())
     }
 
     /// Whether it has no cells; it always has one.
@@ -247,8 +258,20 @@ impl Point {
         };
         Ok(Some(Row {
             link,
+            battery: self.battery(seed)?,
             ..Row::new(self, cell, bound_nm, &trials)
         }))
+    }
+
+    /// Lives of packs; the randomness of a pack is named by seed and number, the same in all cells.
+    fn battery(&self, seed: u64) -> Result<Option<Together>, Fault> {
+        let first = seed.wrapping_mul(PACKS) % (u64::MAX / 2);
+        let lives = |case: Case| case.together(first..first + PACKS);
+        self.scenario
+            .battery
+            .map(lives)
+            .transpose()
+            .map_err(|why| Fault::new(why.to_string(), "cells the core takes", "change [battery]"))
     }
 
     /// The cell of a scenario that samples.
@@ -383,6 +406,8 @@ pub struct Row {
     pub confirm_p999_ns: Option<f64>,
     /// What became of the touches found on their way through the air.
     pub link: Option<Carried>,
+    /// How its packs live.
+    pub battery: Option<Together>,
 }
 
 impl Row {
@@ -430,6 +455,7 @@ impl Row {
             confirm_mean_ns: (!confirm.is_empty()).then(|| mean.mean()),
             confirm_p999_ns: quantile(&mut confirm, 0.999),
             link: None,
+            battery: None,
         }
     }
 }

@@ -1,6 +1,8 @@
 //! All walks there are.
 
+use crate::cycle::{self, Cycle};
 use crate::join::{self, Joins, Plan};
+use crate::pairing::{self, Pairings};
 use crate::setting::{self, Setting};
 use crate::walk::{walk, Walked};
 use crate::world::Edges;
@@ -12,14 +14,22 @@ pub(crate) enum Small {
     Edges(&'static Setting),
     /// Joins and the store.
     Joins(&'static Plan),
+    /// A key for probe and board.
+    Pairing(&'static pairing::Plan),
+    /// A check for breakage.
+    Cycle(&'static cycle::Plan),
 }
 
 /// Those whose name contains `part`.
 pub(crate) fn named(part: &str) -> Vec<Small> {
     let joins = join::ALL.iter().map(Small::Joins);
     let edges = setting::ALL.iter().map(Small::Edges);
-    joins
+    let pairings = pairing::ALL.iter().map(Small::Pairing);
+    let cycles = cycle::ALL.iter().map(Small::Cycle);
+    cycles
+        .chain(joins)
         .chain(edges)
+        .chain(pairings)
         .filter(|small| small.name().contains(part))
         .collect()
 }
@@ -29,6 +39,8 @@ impl Small {
         match self {
             Self::Edges(setting) => setting.name,
             Self::Joins(plan) => plan.name,
+            Self::Pairing(plan) => plan.name,
+            Self::Cycle(plan) => plan.name,
         }
     }
 
@@ -40,6 +52,8 @@ impl Small {
         match self {
             Self::Edges(setting) => Ok(walk(&Edges::new(setting)?, limit)),
             Self::Joins(plan) => Ok(walk(&Joins::new(plan)?, limit)),
+            Self::Pairing(plan) => Ok(walk(&Pairings::new(plan)?, limit)),
+            Self::Cycle(plan) => Ok(walk(&Cycle::new(plan)?, limit)),
         }
     }
 }

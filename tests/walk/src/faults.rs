@@ -8,28 +8,28 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use crate::all;
+use crate::{all, cycle, pairing};
 
 /// A fault.
 pub(crate) struct Fault {
     /// What is wrong.
-    name: &'static str,
+    pub(crate) name: &'static str,
     /// File of core, the text there, and what stands for it; `FAULT` is true where it is on.
-    file: &'static str,
-    text: &'static str,
-    instead: &'static str,
+    pub(crate) file: &'static str,
+    pub(crate) text: &'static str,
+    pub(crate) instead: &'static str,
     /// The rules of which one must be found broken, by the beginnings of their names.
-    rules: &'static [&'static str],
+    pub(crate) rules: &'static [&'static str],
     /// The settings to look in, by a part of their names.
-    among: &'static str,
+    pub(crate) among: &'static str,
 }
 
 const MACHINE: &str = "link/machine.rs";
 const LATCH: &str = "lines/latch.rs";
 const STORE: &str = "link/store.rs";
 
-/// All faults.
-const ALL: &[Fault] = &[
+/// Those of links.
+const LINK: &[Fault] = &[
     Fault {
         name: "life by arrival",
         file: MACHINE,
@@ -81,8 +81,8 @@ const ALL: &[Fault] = &[
     Fault {
         name: "a frame of the older edge prolongs life",
         file: MACHINE,
-        text: "(1, Kind::Older, Some(_)) => {\n                self.narrow(config, heard);\n                false",
-        instead: "(1, Kind::Older, Some(_)) => {\n                self.narrow(config, heard);\n                FAULT",
+        text: "(1, Kind::Older, Some(_)) => {\n                self.narrow(config, heard, time);\n                false",
+        instead: "(1, Kind::Older, Some(_)) => {\n                self.narrow(config, heard, time);\n                FAULT",
         rules: &["O2"],
         among: "older edges",
     },
@@ -296,6 +296,17 @@ const ALL: &[Fault] = &[
     },
 ];
 
+/// What is said where no rule is found broken: what an equivalent fault must come to.
+pub(crate) const NONE_BROKEN: &str = "no rule is broken";
+
+/// All faults.
+fn every() -> Vec<&'static Fault> {
+    LINK.iter()
+        .chain(pairing::FAULTS)
+        .chain(cycle::faults::ALL)
+        .collect()
+}
+
 /// What the copy has on top: which fault is on.
 const SWITCH: &str = "
 /// Faults, for the walk.
@@ -312,10 +323,11 @@ pub mod fault {
 }
 ";
 
-/// Makes the copy, builds it and lets each fault run; whether all were found out.
-pub(crate) fn all(limit: u64) -> bool {
+/// Makes the copy, builds it and lets each fault run that is looked for in settings of that name;
+/// whether all were found out.
+pub(crate) fn all(limit: u64, among: &str) -> bool {
     match copy_and_build() {
-        Ok(program) => run(&program, limit),
+        Ok(program) => run(&program, limit, among),
         Err(why) => {
             println!("no copy with faults: {why}");
             false
@@ -323,8 +335,10 @@ pub(crate) fn all(limit: u64) -> bool {
     }
 }
 
-fn run(program: &Path, limit: u64) -> bool {
-    let numbered: Vec<usize> = (0..ALL.len()).collect();
+fn run(program: &Path, limit: u64, among: &str) -> bool {
+    let every = every();
+    let chosen = |number: &usize| every[*number].among.contains(among);
+    let numbered: Vec<usize> = (0..every.len()).filter(chosen).collect();
     let fine = AtomicBool::new(true);
     crate::in_parallel(&numbered, |k| {
         let out = Command::new(program)
@@ -335,7 +349,7 @@ fn run(program: &Path, limit: u64) -> bool {
             Ok(out) => String::from_utf8_lossy(&out.stdout).trim().to_owned(),
             Err(why) => why.to_string(),
         };
-        let fault = &ALL[*k];
+        let fault = every[*k];
         let found = fault.rules.iter().any(|rule| said.starts_with(rule));
         println!(
             "{:46} {}{said}",
@@ -347,7 +361,7 @@ fn run(program: &Path, limit: u64) -> bool {
     let fine = fine.into_inner();
     println!(
         "{} faults: {}",
-        ALL.len(),
+        numbered.len(),
         if fine {
             "all found by name"
         } else {
@@ -362,7 +376,7 @@ pub(crate) fn one(limit: u64) -> bool {
     let number = std::env::var("FAULT")
         .ok()
         .and_then(|text| text.parse::<usize>().ok());
-    let Some(fault) = number.and_then(|number| ALL.get(number)) else {
+    let Some(fault) = number.and_then(|number| every().get(number).copied()) else {
         println!("FAULT is not the number of one");
         return false;
     };
@@ -380,10 +394,14 @@ pub(crate) fn one(limit: u64) -> bool {
                     return true;
                 }
             }
-            Err(why) => println!("{why}"),
+            // It is so wrong that not even the beginning is reached.
+            Err(why) => {
+                println!("{why} ({}, beginning)", small.name());
+                return true;
+            }
         }
     }
-    println!("no rule is broken");
+    println!("{NONE_BROKEN}");
     false
 }
 
@@ -402,7 +420,7 @@ fn copy_and_build() -> Result<PathBuf, String> {
     }
     // A workspace of its own, with what the packages take from it.
     let whole = read(&root.join("Cargo.toml"))?;
-    let members = "members = [\"core\", \"host-sim\", \"tests\", \"tests/walk\"]";
+    let members = "members = [\"core\", \"host-sim\", \"host-sim/rig\", \"tests\", \"tests/walk\"]";
     if !whole.contains(members) {
         return Err("the workspace has other members".to_owned());
     }
@@ -411,7 +429,7 @@ fn copy_and_build() -> Result<PathBuf, String> {
         .replace("exclude = [\"examples/firmware\"]\n", "");
     write(&copy.join("Cargo.toml"), &own)?;
     copy_file(&root.join("Cargo.lock"), &copy.join("Cargo.lock"))?;
-    for (number, fault) in ALL.iter().enumerate() {
+    for (number, fault) in every().into_iter().enumerate() {
         let path = copy.join("core/src").join(fault.file);
         let text = read(&path)?;
         if text.matches(fault.text).count() != 1 {
@@ -495,7 +513,7 @@ mod tests {
     #[test]
     fn every_fault_has_its_place_in_core_and_a_setting_to_look_in() {
         let core = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../core/src");
-        for fault in ALL {
+        for fault in every() {
             let text = read(&core.join(fault.file)).unwrap();
             assert_eq!(text.matches(fault.text).count(), 1, "{}", fault.name);
             assert!(fault.instead.contains("FAULT"), "{}", fault.name);

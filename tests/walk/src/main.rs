@@ -1,17 +1,19 @@
-//! Walks through the states of small links.
+//! Walks through the states of small links, and of a check for breakage.
 //!
 //! * `walk [LIMIT [NAME]]`: at most LIMIT states of each setting (all without it), of the settings
 //!   whose name contains NAME. Rows of CSV on the standard output, the rest beside it.
-//! * `walk faults [LIMIT]`: the same over copies of the rules with one fault each; every one must be
-//!   found out by the rule that it breaks.
+//! * `walk faults [LIMIT [NAME]]`: the same over copies of the rules with one fault each, of the faults
+//!   that are looked for in such settings; every one must be found out by the rule that it breaks.
 
 // A model of a world is a list of yes and no.
 #![allow(clippy::struct_excessive_bools)]
 
 mod adversary;
 mod all;
+mod cycle;
 mod faults;
 mod join;
+mod pairing;
 mod setting;
 mod walk;
 mod world;
@@ -25,13 +27,11 @@ use walk::Walked;
 fn main() -> ExitCode {
     let args: Vec<String> = std::env::args().skip(1).collect();
     let number = |at: usize| args.get(at).and_then(|text| text.parse().ok());
+    let name = |at: usize| args.get(at).map_or("", String::as_str);
     let fine = match args.first().map(String::as_str) {
-        Some("faults") => faults::all(number(1).unwrap_or(u64::MAX)),
+        Some("faults") => faults::all(number(1).unwrap_or(u64::MAX), name(2)),
         Some("fault") => faults::one(number(1).unwrap_or(u64::MAX)),
-        _ => rules(
-            number(0).unwrap_or(u64::MAX),
-            args.get(1).map_or("", String::as_str),
-        ),
+        _ => rules(number(0).unwrap_or(u64::MAX), name(1)),
     };
     ExitCode::from(u8::from(!fine))
 }

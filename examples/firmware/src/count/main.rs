@@ -10,6 +10,7 @@ mod bare;
 mod chatter;
 #[path = "../halt.rs"]
 mod halt;
+mod link;
 mod samples;
 
 use core::arch::asm;
@@ -146,6 +147,7 @@ fn main() -> ! {
         }
     }
     samples::count();
+    link::count();
     semihosting::process::exit(0)
 }
 

@@ -88,6 +88,7 @@ fn health(causes: Causes, lines: Decision) {
     let link = LinkVitals {
         state: if yes() { State::Live } else { State::Down },
         grade: if yes() { Grade::Poor } else { Grade::Good },
+        astray: yes(),
     };
     let lasts = if yes() { Verdict::Yes } else { Verdict::No };
     let health = Health::of(causes, yes())

@@ -12,7 +12,7 @@ use trueonset::receiver::Receiver;
 
 use super::{any, any64, instant, rate, Nowhere};
 
-fn bytes<const N: usize>() -> [u8; N] {
+pub(crate) fn bytes<const N: usize>() -> [u8; N] {
     [0; N].map(|_: u8| any() as u8)
 }
 
@@ -73,6 +73,11 @@ pub(crate) fn all() {
         black_box(own.update(&clock, any64(), instant()));
         black_box((own.predict(&clock, any64()), own.gate(&clock, any64())));
         black_box((own.nearest(any() as u16, instant()), own.rate_ppb(&clock)));
+        black_box((
+            own.slack(&clock, any64()),
+            own.begins(any64()),
+            own.astray(&clock),
+        ));
     }
     match LinkConfig::new(rate(), plan) {
         Ok(config) => receiver(&config, clock),
@@ -139,6 +144,7 @@ fn receiver(config: &LinkConfig, clock: ClockConfig) {
         black_box((receiver.close(config), receiver.state()));
         black_box((receiver.counts(), receiver.newest()));
         black_box((receiver.grade(), receiver.falls_per_1000_h(config)));
+        black_box(receiver.vitals());
     }
     if let Err(why) = Sealed::parse(&bytes()) {
         let _ = write!(Nowhere, "{why}");

@@ -8,8 +8,10 @@
 #![no_main]
 
 mod battery;
+mod gauge;
 mod lines;
 mod link;
+mod pairing;
 
 use core::fmt::Write;
 use core::hint::black_box;
@@ -96,7 +98,9 @@ fn main() -> ! {
         self_test();
         link::all();
         battery::all();
+        gauge::all();
         lines::all();
+        pairing::all();
         if let Err(why) = calibrate() {
             let _ = write!(Nowhere, "{why}");
         }

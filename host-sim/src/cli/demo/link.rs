@@ -2,15 +2,23 @@
 
 use std::fmt::Write as _;
 
+use trueonset::battery::Verdict;
+use trueonset::link::Grade;
 use trueonset::playout::EdgeRemarks;
 
 use super::compare::Compared;
 use super::scenario::settings;
 use crate::cli::table::table;
 use crate::fault::Fault;
-use crate::report::{Delays, Passage, Residuals};
+use crate::model::channel::Loss;
+use crate::report::{Delays, Discharge, GradePoint, Grades, Passage, Residuals, Told};
 use crate::scenario::{Link, Tables};
+use crate::study::graded::{self, Graded, Stretch};
 use crate::study::over_air::{watch, Course, Edges, Fate, Left};
+use crate::study::packs::{Case, Hour, Life};
+
+/// Loss, burst in slots and length in s of the air behind the picture of the grade.
+const AIR: [(f64, f64, u32); 3] = [(0.01, 2.0, 120), (0.1, 8.0, 30), (0.01, 2.0, 750)];
 
 /// What the link is told.
 pub(crate) const CONFIG: &str = "\
@@ -22,6 +30,11 @@ burst = 2
 [clock]
 tolerance = \"60ppm\"
 drift = \"0.1ppm/s\"
+[battery]
+cells = 1
+chemistry = \"lithium\"
+temperature = \"10C\"
+run = \"72h\"
 ";
 
 /// Columns of what became of the touches.
@@ -41,19 +54,25 @@ pub(crate) struct Carried {
     contact: Vec<(i64, bool)>,
     course: Course,
     study: Course,
+    graded: Vec<Graded>,
+    cells: Case,
+    life: (Life, Vec<Hour>),
 }
 
 /// Carries all touches that were found.
 pub(crate) fn carry(compared: &Compared, end_ns: i64, seed: u64) -> Result<Carried, Fault> {
     let tables = Tables::parse(CONFIG, "link.toml")?;
     let hold_ns = settings().hold_ns;
-    let link = Link::of(&tables, hold_ns)?.ok_or_else(|| {
+    let own = |found: String| {
         Fault::new(
-            "no link",
-            "a table [link]",
+            found,
+            "tables [link] and [battery]",
             "report this fault, it is one of the program",
         )
-    })?;
+    };
+    let link = Link::of(&tables, hold_ns)?.ok_or_else(|| own("no link".to_owned()))?;
+    let cells = Case::in_scenario(&tables)?.ok_or_else(|| own("no battery".to_owned()))?;
+    let life = cells.course(seed).map_err(|why| own(why.to_string()))?;
     let mut edges = Vec::new();
     let mut touches = Vec::new();
     let mut contact = Vec::new();
@@ -82,13 +101,28 @@ pub(crate) fn carry(compared: &Compared, end_ns: i64, seed: u64) -> Result<Carri
         .map(|(number, contact_ns, told_ns, feed)| (number, contact_ns, told_ns, feed, left.next()))
         .collect();
     let (_, study) = watch(&link, &studied(), i64::from(STUDIED) * EVERY_NS, seed, true)?;
+    let (config, _) = link.configs()?;
+    let graded = graded::course(&link.plan, &config, &air()?, seed);
     Ok(Carried {
         link,
         touches,
         contact,
         course,
         study,
+        graded,
+        cells,
+        life,
     })
+}
+
+/// Air at rest that is disturbed for half a minute.
+fn air() -> Result<Vec<Stretch>, Fault> {
+    AIR.into_iter()
+        .map(|(share, burst, seconds)| {
+            let loss = Loss::new(share, burst)?;
+            Ok(Stretch { loss, seconds })
+        })
+        .collect()
 }
 
 /// Clean touches, nowhere in step with the slots.
@@ -250,6 +284,84 @@ impl Carried {
                 .to_owned(),
             points: points.map(|clock| (clock.at_ns, clock.off_ns, clock.bound_ns)).collect(),
         }
+    }
+
+    /// The grade while the air changes.
+    pub(crate) fn grades(&self) -> Grades {
+        Grades {
+            title: "The grade of the link while its air changes".to_owned(),
+            caption: format!(
+                "Simulated, an invented link at rest: it loses {:.0} % in bursts of {} slots, and from {} s on, for {} s, {:.0} % in \
+                 bursts of {}.",
+                AIR[0].0 * 1e2,
+                AIR[0].1,
+                AIR[0].2,
+                AIR[1].2,
+                AIR[1].0 * 1e2,
+                AIR[1].1,
+            ),
+            points: self
+                .graded
+                .iter()
+                .map(|point| GradePoint {
+                    at_s: point.at_s,
+                    grade: match point.grade {
+                        Grade::Good => 0,
+                        Grade::Fair => 1,
+                        Grade::Poor => 2,
+                    },
+                    told_per_h: point.told_per_h,
+                    true_per_h: point.true_per_h,
+                })
+                .collect(),
+        }
+    }
+
+    /// The cells from new to their end.
+    pub(crate) fn discharge(&self) -> Result<Discharge, Fault> {
+        let plan = self
+            .cells
+            .config()
+            .map_err(|why| Fault::new(why.to_string(), "cells", "report this fault"))?;
+        let (life, hours) = &self.life;
+        let h = |s: u32| f64::from(s) / 3_600.0;
+        let run_h = h(self.cells.runs_s[0]);
+        Ok(Discharge {
+            title: format!("Do the cells last the next {run_h:.0} hours?"),
+            caption: "Simulated, an invented pack: one lithium-manganese cell at 10 \u{b0}C under an infrared head, told by \
+                      the gauge of the library. Whenever the answer is yes, it does last; cannot tell is to be read as no."
+                .to_owned(),
+            hours: (0_u32..)
+                .zip(hours)
+                .map(|(number, hour)| Told {
+                    at_h: number.into(),
+                    volts: (hour.volts_mv.0 / 1e3, hour.volts_mv.1 / 1e3),
+                    left_h: (h(hour.lasts_s.0), h(hour.lasts_s.1)),
+                    verdict: match hour.verdicts[0] {
+                        Verdict::Yes => 0,
+                        Verdict::CannotTell => 1,
+                        Verdict::No => 2,
+                    },
+                })
+                .collect(),
+            stop_v: f64::from(plan.plan().load.stop_mv) / 1e3,
+            run_h,
+            life_h: life.hours,
+        })
+    }
+
+    /// A sentence on the cells.
+    pub(crate) fn cells_lead(&self) -> String {
+        let (life, hours) = &self.life;
+        let yes = hours
+            .iter()
+            .rposition(|hour| hour.verdicts[0] == Verdict::Yes);
+        format!(
+            "Its cell, simulated: {:.0} h in all; 'lasts 72 h' was told yes up to hour {}, and {} times wrongly.",
+            life.hours,
+            yes.unwrap_or(0),
+            life.wrong_yes[0],
+        )
     }
 }
 

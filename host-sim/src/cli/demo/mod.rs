@@ -71,13 +71,14 @@ pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
     }
 
     let text = format!(
-        "An invented length probe at an invented machine, seed {}.\n\n{}\n\n{}\n\n{}\n\n{}\n\n\
+        "An invented length probe at an invented machine, seed {}.\n\n{}\n\n{}\n\n{}\n\n{}\n{}\n\n\
          The same barrier, its light read by a 12-bit converter 50 000 times a second.\n\n{}\n\n{}\n{CAUTION}\n{LINES}\n",
         args.seed,
         compared.table(),
         compared.summary(),
         carried.lead(),
         carried.table(),
+        carried.cells_lead(),
         lit.table(),
         where_files_are(folder),
     );

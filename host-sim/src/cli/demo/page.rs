@@ -137,6 +137,8 @@ pub(crate) fn report(
     sections.extend(carried.passage().map(Section::Passage));
     sections.push(Section::Delays(carried.delays()));
     sections.push(Section::Residuals(carried.residuals()));
+    sections.push(Section::Grades(carried.grades()));
+    sections.push(Section::Discharge(carried.discharge()?));
     sections.push(Section::Table(table(
         "Touches at the lines of the link",
         "Told and line stops: from true contact, the error of the onset in them. The line stops a constant D after the \

@@ -38,6 +38,17 @@ const LINK: [Column; 5] = [
     ("ready_drops_per_h", 3, |row| row.link?.drops_per_h()),
 ];
 
+/// Columns behind these where any cell has a battery: of packs drawn, the mean life, how much earlier than needed the
+/// yes ended on average, and how often a yes was wrong.
+const BATTERY: [Column; 4] = [
+    ("battery_packs", 0, |row| Some(row.battery?.packs as f64)),
+    ("battery_life_h", 1, |row| Some(row.battery?.life_h)),
+    ("battery_spare_h", 1, |row| Some(row.battery?.spare_h)),
+    ("battery_wrong_yes", 0, |row| {
+        Some(row.battery?.wrong_yes as f64)
+    }),
+];
+
 /// A count or time of touches that were carried; none where none was.
 fn of_link(row: &Row, value: fn(&Carried) -> u64) -> Option<f64> {
     let link = row.link.filter(|link| link.touches > 0)?;
@@ -47,7 +58,8 @@ fn of_link(row: &Row, value: fn(&Carried) -> u64) -> Option<f64> {
 /// All columns of a grid.
 fn columns(grid: &Grid) -> impl Iterator<Item = &'static Column> + Clone {
     let link: &[Column] = if grid.has_link() { &LINK } else { &[] };
-    COLUMNS.iter().chain(link)
+    let battery: &[Column] = if grid.has_battery() { &BATTERY } else { &[] };
+    COLUMNS.iter().chain(link).chain(battery)
 }
 
 fn cells<'a>(
@@ -121,6 +133,10 @@ pub(super) fn table(grid: &Grid, rows: &[Row]) -> String {
         text += super::LINK_CAUTION;
         text.push('\n');
     }
+    if grid.has_battery() {
+        text += super::CELLS;
+        text.push('\n');
+    }
     text
 }
 
@@ -139,6 +155,9 @@ pub(super) fn header(grid: &Grid) -> Vec<String> {
     ];
     if grid.has_link() {
         names.extend(["stop ms", "READY falls /h"]);
+    }
+    if grid.has_battery() {
+        names.extend(["cells last h", "spare h"]);
     }
     names.push("remarks");
     keys.chain(names.into_iter().map(str::to_owned)).collect()
@@ -167,6 +186,10 @@ pub(super) fn line(grid: &Grid, row: &Row) -> Vec<String> {
         (link.twice, "told twice"),
         (link.outside_doubt, "beyond the link's bound"),
         (link.without, "not carried: no second of READY"),
+        (
+            row.battery.map_or(0, |cells| cells.wrong_yes),
+            "wrong: cells said to last that did not",
+        ),
     ]
     .iter()
     .filter(|(count, _)| *count > 0)
@@ -186,6 +209,10 @@ pub(super) fn line(grid: &Grid, row: &Row) -> Vec<String> {
         let stop_ns = of_link(row, |link| link.stop_max_ns);
         rest.push(number(stop_ns.map(|ns| ns / 1e6), 3));
         rest.push(nm(row.link.and_then(|link| link.drops_per_h())));
+    }
+    if grid.has_battery() {
+        rest.push(number(row.battery.map(|cells| cells.life_h), 0));
+        rest.push(number(row.battery.map(|cells| cells.spare_h), 1));
     }
     rest.push(remarks.join(", "));
     row.values.iter().cloned().chain(rest).collect()

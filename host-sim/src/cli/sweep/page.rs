@@ -179,6 +179,10 @@ fn table(grid: &Grid, rows: &[Row]) -> Table {
         caption += " Stop: from true contact to the line at stop, at most; falls of READY are counted between touches. ";
         caption += super::LINK_CAUTION;
     }
+    if grid.has_battery() {
+        caption.push(' ');
+        caption += super::CELLS;
+    }
     Table {
         title: "Cells".to_owned(),
         caption,

@@ -117,6 +117,9 @@ impl Flight {
     }
 }
 
+#[cfg(test)]
+mod tests;
+
 /// From an edge to the next.
 fn pause(rng: &mut Rng, touched: bool) -> u64 {
     let even: f64 = StandardUniform.sample(rng);

@@ -1,0 +1,469 @@
+//! The steps of a check.
+
+use super::config::{after, CheckConfig, Judged};
+use super::Reasons;
+use crate::flags::Flags;
+use crate::latch::Latched;
+use crate::time::Instant;
+
+/// What happens to a check, each at its instant.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Input {
+    /// The control begins a check.
+    Start,
+    /// The control may start the approach.
+    Go,
+    /// The probe was touched there.
+    Touch(Latched),
+    /// The probe was released there.
+    Released(Latched),
+    /// An authentic sign of life: a beat of the link, or a supervised wire found sound for a hold.
+    Beat,
+    /// READY stands, or has fallen.
+    Ready(bool),
+    /// The approach has stopped at the end of its travel.
+    Limit {
+        /// There, nm.
+        at_nm: i64,
+    },
+    /// The retract begins.
+    Back,
+    /// The retract has ended.
+    End,
+    /// A remark of probe or latch apart from a touch.
+    Flag(Flags),
+    /// Link, cells or light cannot vouch: late or lost edges, cells not known to last, too little
+    /// light, a failed self-test.
+    Unfit,
+}
+
+/// What the axis is to do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Motion {
+    /// Stand.
+    Hold,
+    /// Approach at the planned feed.
+    Advance,
+    /// Go back to where the approach began.
+    Retract,
+}
+
+/// What a check comes to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub enum Verdict {
+    /// The tool is whole.
+    Whole {
+        /// Mean length, nm.
+        length_nm: i64,
+        /// Its standard uncertainty, pm.
+        doubt_pm: u32,
+        /// Remarks that forbid nothing, `same_spot` among them.
+        notes: Flags,
+    },
+    /// The tool is broken.
+    Broken {
+        /// `short` or `absent`.
+        reasons: Reasons,
+    },
+    /// Neither is proven: clean, look, measure again.
+    Unproven {
+        /// Why; the first is the one to tell.
+        reasons: Reasons,
+    },
+}
+
+/// What a step has to say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[must_use]
+pub struct Output {
+    /// What the axis is to do.
+    pub motion: Motion,
+    /// The verdict, from the step that reaches it until the next start.
+    pub verdict: Option<Verdict>,
+    /// When [`Check::poll`] is to be called at the latest. A call beyond a deadline that is not
+    /// the end of a hold is a step that came late: unproven.
+    pub deadline: Option<Instant>,
+}
+
+/// Where a check stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+enum State {
+    Idle,
+    Armed,
+    Approach,
+    /// In contact; a hold is over at the instant.
+    Touched {
+        made_nm: i64,
+        held_at: Instant,
+    },
+    Retract {
+        made_nm: i64,
+    },
+    Judged(Verdict),
+}
+
+/// Evidence of the touch in hand.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Evidence {
+    held: bool,
+    released: bool,
+    beat: bool,
+    /// What its length said.
+    length: Reasons,
+}
+
+/// What the touches of a cycle have come to.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Sums {
+    first_nm: i64,
+    first_own_pm: u32,
+    /// Of the differences from the first.
+    apart_nm: i64,
+    largest_own_pm: u32,
+    notes: Flags,
+}
+
+/// A check of one tool, cycle after cycle. O(1) a call.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Check {
+    state: State,
+    /// Complete touches of this cycle.
+    touches: u8,
+    sums: Sums,
+    evidence: Evidence,
+    /// What has spoiled this cycle; never cleared inside one.
+    dirty: Reasons,
+    ready: bool,
+    blocked: bool,
+    /// A sign of life since the last verdict.
+    alive: bool,
+    deadline: Option<Instant>,
+    late: u32,
+}
+
+impl Default for Check {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Check {
+    /// Idle, READY not seen yet.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self {
+            state: State::Idle,
+            touches: 0,
+            sums: Sums {
+                first_nm: 0,
+                first_own_pm: 0,
+                apart_nm: 0,
+                largest_own_pm: 0,
+                notes: Flags::NONE,
+            },
+            evidence: Evidence {
+                held: false,
+                released: false,
+                beat: false,
+                length: Reasons::NONE,
+            },
+            dirty: Reasons::NONE,
+            ready: false,
+            blocked: false,
+            alive: false,
+            deadline: None,
+            late: 0,
+        }
+    }
+
+    /// Steps that came after their time, over all cycles (saturates).
+    #[must_use]
+    pub const fn late(&self) -> u32 {
+        self.late
+    }
+
+    /// Complete touches of this cycle.
+    #[must_use]
+    pub const fn touches(&self) -> u8 {
+        self.touches
+    }
+
+    /// Time has passed.
+    pub fn poll(&mut self, now: Instant) -> Output {
+        self.pass(now);
+        self.output()
+    }
+
+    /// Something has happened.
+    pub fn step(&mut self, config: &CheckConfig, input: Input, now: Instant) -> Output {
+        self.pass(now);
+        match input {
+            Input::Ready(ready) => {
+                self.ready = ready;
+                if !ready {
+                    self.spoil(Reasons::LINK);
+                }
+            }
+            Input::Flag(flags) => {
+                let (noted, forbidden) = config.noted(flags);
+                self.sums.notes.insert(noted);
+                if !forbidden.is_empty() {
+                    self.spoil(Reasons::FLAG);
+                }
+            }
+            Input::Unfit => self.spoil(Reasons::FLAG),
+            Input::Beat => self.beat(),
+            Input::Touch(touch) => {
+                self.blocked = true;
+                self.touch(config, &touch, now);
+            }
+            Input::Released(release) => {
+                self.blocked = false;
+                self.release(config, &release, now);
+            }
+            Input::Start => self.start(config, now),
+            Input::Go => {
+                if self.state == State::Armed {
+                    self.go(config, now);
+                }
+            }
+            Input::Limit { at_nm } => {
+                if self.state == State::Approach {
+                    self.limit(config, at_nm);
+                }
+            }
+            Input::Back => {
+                if let State::Touched { made_nm, .. } = self.state {
+                    self.state = State::Retract { made_nm };
+                    self.deadline = Some(after(now, config.release));
+                }
+            }
+            Input::End => {
+                if matches!(self.state, State::Retract { .. }) {
+                    self.end(config, now);
+                }
+            }
+        }
+        self.output()
+    }
+
+    /// What time alone brings: a hold that is over, a step that did not come.
+    fn pass(&mut self, now: Instant) {
+        if let State::Touched { held_at, .. } = self.state {
+            self.evidence.held |= now >= held_at;
+        }
+        if self.deadline.is_some_and(|deadline| now > deadline) {
+            self.late = self.late.saturating_add(1);
+            let missing = match self.state {
+                State::Retract { .. } if self.evidence.released => Reasons::LINK,
+                State::Retract { .. } | State::Touched { .. } => Reasons::STUCK,
+                _ => Reasons::SILENT,
+            };
+            self.dirty.insert(missing.union(Reasons::LATE));
+            self.give_up();
+        }
+    }
+
+    /// Nothing inside a cycle makes this good again. On the way to the plate it ends the cycle.
+    fn spoil(&mut self, reason: Reasons) {
+        match self.state {
+            State::Idle | State::Judged(_) => {}
+            State::Approach => {
+                self.dirty.insert(reason);
+                self.give_up();
+            }
+            _ => self.dirty.insert(reason),
+        }
+    }
+
+    fn start(&mut self, config: &CheckConfig, now: Instant) {
+        if !matches!(self.state, State::Idle | State::Judged(_)) {
+            return;
+        }
+        self.state = State::Armed;
+        self.touches = 0;
+        self.sums = Sums::default();
+        self.evidence = Evidence::default();
+        self.dirty = Reasons::NONE;
+        self.dirty.insert_if(Reasons::LINK, !self.ready);
+        self.dirty.insert_if(Reasons::STUCK, self.blocked);
+        self.deadline = Some(after(now, config.arm));
+    }
+
+    fn go(&mut self, config: &CheckConfig, now: Instant) {
+        if self.dirty.is_empty() {
+            self.approach(config, now);
+        } else {
+            self.give_up();
+        }
+    }
+
+    fn approach(&mut self, config: &CheckConfig, now: Instant) {
+        self.state = State::Approach;
+        self.evidence = Evidence::default();
+        self.deadline = Some(after(now, config.approach));
+    }
+
+    fn touch(&mut self, config: &CheckConfig, touch: &Latched, now: Instant) {
+        if self.state != State::Approach {
+            return self.spoil(Reasons::STUCK);
+        }
+        let judged = config.judge(touch);
+        self.sums.notes.insert(config.noted(touch.flags).0);
+        self.evidence.length = judged.reasons;
+        if self.touches == 0 {
+            self.sums.first_nm = judged.length_nm;
+            self.sums.first_own_pm = judged.own_pm;
+        } else if !self.first().agrees(&judged) {
+            self.dirty.insert(Reasons::DISAGREE);
+            self.dirty.insert(judged.reasons);
+            return self.give_up();
+        }
+        let apart_nm = judged.length_nm.saturating_sub(self.sums.first_nm);
+        self.sums.apart_nm = self.sums.apart_nm.saturating_add(apart_nm);
+        self.sums.largest_own_pm = self.sums.largest_own_pm.max(judged.own_pm);
+        let held_at = after(now, config.hold);
+        self.state = State::Touched {
+            made_nm: touch.at_nm,
+            held_at,
+        };
+        self.deadline = Some(after(held_at, config.release));
+    }
+
+    /// The first touch, as it was judged.
+    fn first(&self) -> Judged {
+        Judged {
+            length_nm: self.sums.first_nm,
+            own_pm: self.sums.first_own_pm,
+            reasons: Reasons::NONE,
+        }
+    }
+
+    fn release(&mut self, config: &CheckConfig, release: &Latched, now: Instant) {
+        let State::Retract { made_nm } = self.state else {
+            return self.spoil(Reasons::STUCK);
+        };
+        if self.evidence.released || !config.is_at_make(made_nm, release) {
+            self.spoil(Reasons::STUCK);
+        }
+        let forbidden = config.noted(release.flags).1;
+        self.dirty.insert_if(Reasons::FLAG, !forbidden.is_empty());
+        self.evidence.released = true;
+        self.deadline = Some(after(now, config.beat));
+    }
+
+    fn beat(&mut self) {
+        self.alive = true;
+        if matches!(self.state, State::Retract { .. }) && self.evidence.released && self.ready {
+            self.evidence.beat = true;
+        }
+    }
+
+    /// The end of the travel without a touch.
+    fn limit(&mut self, config: &CheckConfig, at_nm: i64) {
+        let proven = self.touches == 0
+            && self.dirty.is_empty()
+            && self.ready
+            && self.alive
+            && config.is_beyond_break(at_nm);
+        if proven {
+            self.judge(Verdict::Broken {
+                reasons: Reasons::ABSENT,
+            });
+        } else {
+            self.dirty.insert(Reasons::SILENT);
+            self.give_up();
+        }
+    }
+
+    /// The end of a retract: the touch is complete.
+    fn end(&mut self, config: &CheckConfig, now: Instant) {
+        self.touches = self.touches.saturating_add(1);
+        let evidence = self.evidence;
+        self.dirty.insert_if(Reasons::STUCK, !evidence.released);
+        self.dirty
+            .insert_if(Reasons::LINK, evidence.released && !evidence.beat);
+        self.dirty.insert_if(Reasons::HELD, !evidence.held);
+        if self.dirty.is_empty() && evidence.length == Reasons::SHORT {
+            return self.judge(Verdict::Broken {
+                reasons: Reasons::SHORT,
+            });
+        }
+        self.dirty.insert(evidence.length);
+        if !self.dirty.is_empty() {
+            return self.give_up();
+        }
+        if self.touches < config.plan().touches {
+            return self.approach(config, now);
+        }
+        let mut notes = self.sums.notes;
+        notes.insert_if(Flags::SAME_SPOT, !config.plan().other_spot);
+        let mean = self.sums.apart_nm.checked_div(i64::from(self.touches));
+        self.judge(Verdict::Whole {
+            length_nm: self.sums.first_nm.saturating_add(mean.unwrap_or(0)),
+            doubt_pm: config.mean_doubt_pm(self.sums.largest_own_pm, self.touches),
+            notes,
+        });
+    }
+
+    fn give_up(&mut self) {
+        // A short length beside anything else proves nothing.
+        self.judge(Verdict::Unproven {
+            reasons: self.dirty,
+        });
+    }
+
+    fn judge(&mut self, verdict: Verdict) {
+        self.state = State::Judged(verdict);
+        self.alive = false;
+        self.deadline = None;
+    }
+
+    fn output(&self) -> Output {
+        let (motion, verdict) = match self.state {
+            State::Idle | State::Armed => (Motion::Hold, None),
+            State::Approach => (Motion::Advance, None),
+            State::Touched { .. } if !self.evidence.held => (Motion::Hold, None),
+            State::Touched { .. } | State::Retract { .. } => (Motion::Retract, None),
+            State::Judged(verdict) => (Motion::Retract, Some(verdict)),
+        };
+        let deadline = match self.state {
+            State::Touched { held_at, .. } if !self.evidence.held => Some(held_at),
+            _ => self.deadline,
+        };
+        Output {
+            motion,
+            verdict,
+            deadline,
+        }
+    }
+}
+
+/// Another zero of time, for comparing states of a walk.
+#[cfg(feature = "walk")]
+impl Check {
+    /// The same with all instants so many ticks earlier, and without what it has counted.
+    #[must_use]
+    pub fn moved(&self, ticks: u64) -> Self {
+        let back = |at: Instant| Instant::from_ticks(at.ticks().saturating_sub(ticks));
+        let mut moved = self.clone();
+        moved.deadline = self.deadline.map(back);
+        moved.late = 0;
+        if let State::Touched { made_nm, held_at } = self.state {
+            moved.state = State::Touched {
+                made_nm,
+                held_at: back(held_at),
+            };
+        }
+        moved
+    }
+}

@@ -1,0 +1,410 @@
+extern crate std;
+
+use super::*;
+use crate::budget::Dof;
+use crate::flags::Flags;
+use crate::gauge::{Reference, Side};
+use crate::latch::Latched;
+use crate::time::{Instant, TickRate};
+use std::string::ToString;
+
+fn plan() -> CheckPlan {
+    CheckPlan {
+        reference: Reference {
+            position_nm: 0,
+            size_nm: 40_000_000,
+        },
+        side: Side::Falling,
+        expected_nm: 30_000_000,
+        wear_nm: 20_000,
+        long_nm: 10_000,
+        smallest_break_nm: 30_000,
+        allowance: Allowance {
+            bounds_nm: 300,
+            shared_pm: 161_000,
+            dof: Dof::Known,
+            touch_pm: 30_000,
+        },
+        release_nm: 2_000,
+        touches: 2,
+        other_spot: true,
+        turning: false,
+        times: CheckTimes {
+            arm_ns: 1_000_000_000,
+            approach_ns: CheckTimes::for_approach(1_200_000, 5_000_000, 2_000_000),
+            hold_ns: 20_000_000,
+            release_ns: CheckTimes::for_release(100_000, 5_000_000, 2_000_000, 63),
+            beat_ns: 100_000_000,
+        },
+    }
+}
+
+fn config(plan: CheckPlan) -> CheckConfig {
+    CheckConfig::new(plan, TickRate::NANOSECONDS).unwrap()
+}
+
+/// A touch of a tool of that length, in nm from the expected one.
+fn latched(off_nm: i64) -> Latched {
+    Latched {
+        at_nm: -10_000_000 + off_nm,
+        feed_nm_s: -5_000_000,
+        doubt_pm: 30_000,
+        bound_nm: 0,
+        flags: Flags::NONE,
+    }
+}
+
+/// A control that does what it is told, and a probe that is well.
+struct Stage {
+    config: CheckConfig,
+    check: Check,
+    now: u64,
+}
+
+impl Stage {
+    fn new(plan: CheckPlan) -> Self {
+        let mut stage = Self {
+            config: config(plan),
+            check: Check::new(),
+            now: 1_000,
+        };
+        stage.on(Input::Ready(true));
+        stage.on(Input::Beat);
+        stage.on(Input::Start);
+        stage.on(Input::Go);
+        stage
+    }
+
+    fn tell(&mut self, input: Input) -> Output {
+        self.now += 10_000_000;
+        self.check
+            .step(&self.config, input, Instant::from_ticks(self.now))
+    }
+
+    fn on(&mut self, input: Input) {
+        let _the_motion = self.tell(input);
+    }
+
+    fn hold(&mut self) {
+        self.now += 20_000_000;
+    }
+
+    fn touch(&mut self, touch: Latched) -> Option<Verdict> {
+        self.on(Input::Touch(touch));
+        self.hold();
+        self.on(Input::Back);
+        self.on(Input::Released(touch));
+        self.on(Input::Beat);
+        self.tell(Input::End).verdict
+    }
+}
+
+const fn unproven(reasons: Reasons) -> Verdict {
+    Verdict::Unproven { reasons }
+}
+
+#[test]
+fn two_clean_touches_are_whole() {
+    let mut stage = Stage::new(plan());
+    assert_eq!(stage.touch(latched(-5_000)), None);
+    let Some(Verdict::Whole {
+        length_nm,
+        doubt_pm,
+        notes,
+    }) = stage.touch(latched(-5_100))
+    else {
+        panic!();
+    };
+    // The mean of both, and √(161² + (30² + 30²)/2).
+    assert_eq!(length_nm, 29_994_950);
+    assert!((163_769..163_800).contains(&doubt_pm), "{doubt_pm}");
+    assert_eq!(notes, Flags::NONE);
+    // Nothing changes it until the next start.
+    for input in [
+        Input::Touch(latched(-90_000)),
+        Input::Ready(false),
+        Input::End,
+        Input::Unfit,
+    ] {
+        assert!(matches!(
+            stage.tell(input).verdict,
+            Some(Verdict::Whole { .. })
+        ));
+    }
+    assert_eq!(stage.tell(Input::Start).verdict, None);
+}
+
+#[test]
+fn one_spot_is_noted() {
+    let mut stage = Stage::new(CheckPlan {
+        other_spot: false,
+        ..plan()
+    });
+    stage.touch(latched(0));
+    let upper = Latched {
+        flags: Flags::UPPER,
+        ..latched(0)
+    };
+    let Some(Verdict::Whole { notes, .. }) = stage.touch(upper) else {
+        panic!();
+    };
+    assert_eq!(notes, Flags::UPPER.union(Flags::SAME_SPOT));
+}
+
+#[test]
+fn each_length_has_its_verdict() {
+    for (off_nm, expected) in [
+        (10_001, Some(unproven(Reasons::EARLY))),
+        (10_000, None),
+        (-20_000, None),
+        (-20_001, Some(unproven(Reasons::GREY))),
+        // 30 µm and 3.1 times √(161² + 30² + 30²) nm.
+        (-30_516, Some(unproven(Reasons::GREY))),
+        (
+            -30_517,
+            Some(Verdict::Broken {
+                reasons: Reasons::SHORT,
+            }),
+        ),
+    ] {
+        let verdict = Stage::new(plan()).touch(latched(off_nm));
+        assert_eq!(verdict, expected, "{off_nm}");
+    }
+}
+
+#[test]
+fn the_end_of_the_travel_breaks_only_a_living_probe_s_tool() {
+    let far = Input::Limit {
+        at_nm: -10_000_000 - 100_000,
+    };
+    let absent = Some(Verdict::Broken {
+        reasons: Reasons::ABSENT,
+    });
+    let silent = Some(unproven(Reasons::SILENT));
+    assert_eq!(Stage::new(plan()).tell(far).verdict, absent);
+    let near = Input::Limit {
+        at_nm: -10_000_000 - 30_000,
+    };
+    assert_eq!(Stage::new(plan()).tell(near).verdict, silent);
+    // No sign of life since the last verdict.
+    let mut stage = Stage::new(plan());
+    stage.on(far);
+    stage.on(Input::Start);
+    stage.on(Input::Go);
+    assert_eq!(stage.tell(far).verdict, silent);
+    // A touch, and then none.
+    let mut stage = Stage::new(plan());
+    stage.touch(latched(0));
+    assert_eq!(stage.tell(far).verdict, silent);
+}
+
+#[test]
+fn evidence_that_is_missing_is_named() {
+    let touch = latched(0);
+    // Without a hold.
+    let mut stage = Stage::new(plan());
+    stage.on(Input::Touch(touch));
+    stage.on(Input::Back);
+    stage.on(Input::Released(touch));
+    stage.on(Input::Beat);
+    assert_eq!(
+        stage.tell(Input::End).verdict,
+        Some(unproven(Reasons::HELD))
+    );
+    // Without a release, and a beat does not stand for one.
+    let mut stage = Stage::new(plan());
+    stage.on(Input::Touch(touch));
+    stage.hold();
+    stage.on(Input::Back);
+    stage.on(Input::Beat);
+    assert_eq!(
+        stage.tell(Input::End).verdict,
+        Some(unproven(Reasons::STUCK))
+    );
+    // Without a sign of life after it.
+    let mut stage = Stage::new(plan());
+    stage.on(Input::Touch(touch));
+    stage.hold();
+    stage.on(Input::Back);
+    stage.on(Input::Released(touch));
+    assert_eq!(
+        stage.tell(Input::End).verdict,
+        Some(unproven(Reasons::LINK))
+    );
+    // A release elsewhere.
+    let mut stage = Stage::new(plan());
+    stage.on(Input::Touch(touch));
+    stage.hold();
+    stage.on(Input::Back);
+    stage.on(Input::Released(latched(2_001)));
+    stage.on(Input::Beat);
+    assert_eq!(
+        stage.tell(Input::End).verdict,
+        Some(unproven(Reasons::STUCK))
+    );
+    // READY low on the way.
+    let mut stage = Stage::new(plan());
+    assert_eq!(
+        stage.tell(Input::Ready(false)).verdict,
+        Some(unproven(Reasons::LINK))
+    );
+    // Touches that do not agree: 4.65 times √(30² + 30²) are 197 nm.
+    for (off_nm, verdict) in [(-197, false), (-198, true)] {
+        let mut stage = Stage::new(plan());
+        stage.touch(touch);
+        let output = stage.tell(Input::Touch(latched(off_nm)));
+        assert_eq!(output.verdict.is_some(), verdict, "{off_nm}");
+        if verdict {
+            assert_eq!(output.verdict, Some(unproven(Reasons::DISAGREE)));
+        }
+    }
+}
+
+#[test]
+fn flags_and_doubts_of_a_touch_count() {
+    for (touch, reasons) in [
+        (
+            Latched {
+                flags: Flags::GAP,
+                ..latched(0)
+            },
+            Reasons::FLAG,
+        ),
+        (
+            Latched {
+                flags: Flags::INTERRUPTED,
+                ..latched(0)
+            },
+            Reasons::FLAG,
+        ),
+        (
+            Latched {
+                doubt_pm: u32::MAX,
+                ..latched(0)
+            },
+            Reasons::DOUBT,
+        ),
+        // 10 µm less 0.3 µm leave 9.7 µm: 6.3 doubts of 1.5 µm, and then no more.
+        (
+            Latched {
+                doubt_pm: 1_550_000,
+                ..latched(0)
+            },
+            Reasons::DOUBT,
+        ),
+        (
+            Latched {
+                bound_nm: 9_000,
+                ..latched(0)
+            },
+            Reasons::DOUBT,
+        ),
+    ] {
+        let verdict = Stage::new(plan()).touch(touch);
+        assert_eq!(verdict, Some(unproven(reasons)), "{touch:?}");
+    }
+    let turning = CheckPlan {
+        turning: true,
+        ..plan()
+    };
+    let hits = Latched {
+        flags: Flags::INTERRUPTED,
+        ..latched(0)
+    };
+    assert_eq!(Stage::new(turning).touch(hits), None);
+}
+
+#[test]
+fn a_step_that_comes_late_is_unproven_and_counted() {
+    let mut stage = Stage::new(plan());
+    stage.now += 400_000_000;
+    let late = stage.check.poll(Instant::from_ticks(stage.now)).verdict;
+    assert_eq!(late, Some(unproven(Reasons::SILENT.union(Reasons::LATE))));
+    assert_eq!(stage.check.late(), 1);
+    let mut stage = Stage::new(plan());
+    stage.on(Input::Touch(latched(0)));
+    stage.hold();
+    stage.on(Input::Back);
+    stage.on(Input::Released(latched(0)));
+    stage.now += 100_000_000;
+    let late = stage.tell(Input::Beat).verdict;
+    assert_eq!(late, Some(unproven(Reasons::LINK.union(Reasons::LATE))));
+}
+
+#[test]
+fn the_axis_is_told_when_to_turn() {
+    let mut stage = Stage::new(plan());
+    let touched = stage.tell(Input::Touch(latched(0)));
+    assert_eq!(touched.motion, Motion::Hold);
+    let held_at = touched.deadline.unwrap();
+    assert_eq!(held_at.ticks(), stage.now + 20_000_000);
+    let held = stage.check.poll(held_at);
+    assert_eq!((held.motion, held.verdict), (Motion::Retract, None));
+}
+
+#[test]
+fn a_window_that_cannot_prove_is_refused_with_what_is_missing() {
+    let narrow = |smallest_break_nm, dof| {
+        let plan = plan();
+        let allowance = Allowance {
+            dof,
+            ..plan.allowance
+        };
+        let plan = CheckPlan {
+            smallest_break_nm,
+            allowance,
+            ..plan
+        };
+        CheckConfig::new(plan, TickRate::NANOSECONDS)
+    };
+    // 300 nm and 6.3 times √(161² + 30²) = 163.8 nm: 1332 nm.
+    let guard = narrow(30_000, Dof::Known).unwrap().guard_nm();
+    assert_eq!(guard, 1_332);
+    let refused = narrow(21_000, Dof::Known).unwrap_err();
+    assert_eq!(refused, CheckError::WindowTooNarrow { by_nm: 332 });
+    assert!(refused.to_string().contains("by_nm"));
+    assert!(narrow(21_332, Dof::Known).is_ok());
+    // 14.02 times as badly known as 15 degrees of freedom.
+    assert!(narrow(22_603, Dof::N(15)).is_ok());
+    assert!(narrow(22_550, Dof::N(15)).is_err());
+    assert_eq!(
+        narrow(1_000_000, Dof::N(3)).unwrap_err(),
+        CheckError::UnknownDoubt
+    );
+    let one = CheckPlan {
+        touches: 1,
+        ..plan()
+    };
+    assert_eq!(
+        CheckConfig::new(one, TickRate::NANOSECONDS).unwrap_err(),
+        CheckError::Touches
+    );
+}
+
+#[test]
+fn words_are_those_of_the_interface() {
+    let all: std::vec::Vec<&str> = (0..12)
+        .flat_map(|bit| {
+            let plain = [
+                Reasons::FLAG,
+                Reasons::LINK,
+                Reasons::DOUBT,
+                Reasons::STUCK,
+                Reasons::HELD,
+                Reasons::DISAGREE,
+                Reasons::EARLY,
+                Reasons::GREY,
+                Reasons::SILENT,
+                Reasons::SHORT,
+                Reasons::ABSENT,
+                Reasons::LATE,
+            ];
+            plain[bit].words()
+        })
+        .collect();
+    assert_eq!(
+        all.join(" "),
+        "flag link doubt stuck held disagree early grey silent short absent late"
+    );
+    assert_eq!(Reasons::SHORT.union(Reasons::LINK).first(), Some("link"));
+}

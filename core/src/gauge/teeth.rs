@@ -1,0 +1,261 @@
+//! Run-out by tooth, out of how long each hit blocks.
+
+/// Hits beyond would not add.
+const MOST_HITS: u32 = 1 << 16;
+/// The longest hit that is weighed, ns: 67 ms.
+const LONGEST_NS: u32 = 1 << 26;
+
+/// Why the heights of teeth cannot be told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum TeethError {
+    /// No tooth, or more than there is room for.
+    Teeth,
+    /// A hit lasted 0.8 tooth periods or more: the plate was not back before the next tooth. Turn
+    /// slower.
+    Batted,
+    /// A tooth was seen less than twice: feed on for more turns.
+    TooFewHits,
+    /// The hits do not become longer with the feed.
+    NoSlope,
+    /// Heights beyond ±4 mm, or doubts above: not those of a cutter.
+    Range,
+}
+
+impl core::fmt::Display for TeethError {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(match self {
+            Self::Teeth => "number of teeth is 0 or more than there is room for",
+            Self::Batted => "the plate was not back before the next tooth: turn slower",
+            Self::TooFewHits => "a tooth was seen less than twice: feed on for more turns",
+            Self::NoSlope => "the hits do not become longer: the tool did not feed on",
+            Self::Range => "heights are not within 4 mm: these are not the hits of a cutter",
+        })
+    }
+}
+
+impl core::error::Error for TeethError {}
+
+/// Height of a tooth against the highest, and its doubt.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Height {
+    /// 0 for the highest, negative for the others, pm.
+    pub below_pm: i32,
+    /// Standard uncertainty, out of the scatter of the hits, pm.
+    pub doubt_pm: u32,
+}
+
+/// Weighted sums of one tooth: of the weight, of the hit's number and of the square of its width.
+#[derive(Clone, Copy, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Sums {
+    hits: u32,
+    weight: i128,
+    number: i128,
+    number_2: i128,
+    width: i128,
+    number_width: i128,
+    width_2: i128,
+}
+
+/// Hits of a turning cutter of up to `TEETH` teeth, in O(1) memory.
+///
+/// A hit blocks for a time whose square grows with the depth: `w² = g·(h_k + f_z·i + c)` for hit
+/// `i` of tooth `k` (circle by its parabola). The slope over the hits is `g·f_z`, whatever radius,
+/// plate and spring make of `g`: heights come out in feeds per tooth without knowing any of them.
+/// Each hit is weighed by `1/w²`, as a constant jitter of its edges makes it.
+///
+/// It needs the plate back before the next tooth, and every tooth seen twice: `run-out/f_rev + 2`
+/// turns.
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct ToothHeights<const TEETH: usize> {
+    sums: [Sums; TEETH],
+    teeth: usize,
+    /// 0.8 tooth periods, ns.
+    longest_ns: u32,
+    hits: u32,
+    batted: bool,
+}
+
+impl<const TEETH: usize> ToothHeights<TEETH> {
+    /// For a cutter of so many teeth that turns once in `turn_ns`.
+    ///
+    /// # Errors
+    /// [`TeethError::Teeth`].
+    pub fn new(teeth: u8, turn_ns: u64) -> Result<Self, TeethError> {
+        let period = turn_ns
+            .checked_div(u64::from(teeth))
+            .filter(|_| usize::from(teeth) <= TEETH)
+            .ok_or(TeethError::Teeth)?;
+        let longest = (period / 5).saturating_mul(4);
+        Ok(Self {
+            sums: [Sums::default(); TEETH],
+            teeth: usize::from(teeth),
+            longest_ns: u32::try_from(longest).unwrap_or(u32::MAX).min(LONGEST_NS),
+            hits: 0,
+            batted: false,
+        })
+    }
+
+    /// Takes hit `number` of the contact, counted in tooth periods from the first (a tooth that
+    /// was not seen leaves its number out), which blocked for so long. Hits after 2^16 are not
+    /// taken.
+    pub fn hit(&mut self, number: u32, width_ns: u32) {
+        self.batted |= width_ns >= self.longest_ns;
+        let tooth = usize::try_from(number)
+            .ok()
+            .and_then(|number| number.checked_rem(self.teeth));
+        let Some(sums) = tooth.and_then(|tooth| self.sums.get_mut(tooth)) else {
+            return;
+        };
+        if number >= MOST_HITS || width_ns == 0 || self.batted {
+            return;
+        }
+        self.hits += 1;
+        sums.hits += 1;
+        // Squares up to 2^52; weights from 2^8 to 2^60, hits up to 2^16: all below 2^127.
+        let square = i128::from(width_ns) * i128::from(width_ns);
+        let Some(weight) = (1_i128 << 60).checked_div(square) else {
+            return;
+        };
+        let number = i128::from(number);
+        sums.weight += weight;
+        sums.number += weight * number;
+        sums.number_2 += weight * number * number;
+        sums.width += weight * square;
+        sums.number_width += weight * number * square;
+        sums.width_2 += ((weight * square) >> 20) * square;
+    }
+
+    /// The heights, for a feed per tooth, pm; teeth in the order in which they struck.
+    ///
+    /// # Errors
+    /// [`TeethError`].
+    pub fn heights(&self, per_tooth_pm: u32) -> Result<[Height; TEETH], TeethError> {
+        if self.batted {
+            return Err(TeethError::Batted);
+        }
+        let sums = self.sums.get(..self.teeth).unwrap_or(&[]);
+        if sums.iter().any(|sums| sums.hits < 2) {
+            return Err(TeethError::TooFewHits);
+        }
+        // The common slope about the means of each tooth.
+        let (mut above, mut below) = (0_i128, 0_i128);
+        for tooth in sums {
+            above += tooth.number_width - over(tooth.number, tooth.width, tooth.weight);
+            below += tooth.number_2 - over(tooth.number, tooth.number, tooth.weight);
+        }
+        // In 2^-8 ns² a hit.
+        let slope = scaled(above, 256, below).filter(|slope| *slope > 0);
+        let slope = slope.ok_or(TeethError::NoSlope)?;
+        let level = |tooth: &Sums| {
+            let mean = scaled(tooth.width, 256, tooth.weight)?;
+            // Finer than the slope: heights are counted in feeds per tooth.
+            let number = scaled(tooth.number, 1 << 20, tooth.weight)?;
+            Some(mean - scaled(slope, number, 1 << 20)?)
+        };
+        let highest = sums.iter().filter_map(level).max();
+        let highest = highest.ok_or(TeethError::TooFewHits)?;
+        let scatter = self.scatter(sums, above, slope);
+        let mut heights = [Height::default(); TEETH];
+        for (height, tooth) in heights.iter_mut().zip(sums) {
+            let lower = level(tooth).ok_or(TeethError::TooFewHits)? - highest;
+            let pm = scaled(lower, i128::from(per_tooth_pm), slope);
+            height.below_pm = pm
+                .and_then(|pm| i32::try_from(pm).ok())
+                .ok_or(TeethError::Range)?;
+            // √(s²/W) in ns², then in 2^-8.
+            let square = scaled(scatter, 65_536, tooth.weight).ok_or(TeethError::Range)?;
+            let doubt = square.max(0).unsigned_abs().isqrt() as i128 + 1;
+            let pm = scaled(doubt, i128::from(per_tooth_pm), slope);
+            height.doubt_pm = pm
+                .and_then(|pm| u32::try_from(pm).ok())
+                .ok_or(TeethError::Range)?
+                .max(1);
+        }
+        Ok(heights)
+    }
+
+    /// Weighted residual variance, as a sum over the degrees of freedom.
+    fn scatter(&self, sums: &[Sums], above: i128, slope: i128) -> i128 {
+        let mut rest = 0_i128;
+        for tooth in sums {
+            // Σq·y² and (Σq·y)²/Σq, both in 2^20.
+            rest += tooth.width_2 - (over(tooth.width, tooth.width, tooth.weight) >> 20);
+        }
+        rest -= (slope * (above >> 8)) >> 20;
+        let dof = i128::from(self.hits) - sums.len() as i128 - 1;
+        rest.max(0)
+            .checked_div(dof.max(1))
+            .unwrap_or(0)
+            .saturating_mul(1 << 20)
+    }
+}
+
+/// `a·b/c` without losing high digits; 0 for a `c` of 0.
+fn over(a: i128, b: i128, c: i128) -> i128 {
+    scaled(a, b, c).unwrap_or(0)
+}
+
+/// `a·b/c`; `None` where it has no end. Digits below are given up where the product is too wide.
+fn scaled(a: i128, b: i128, c: i128) -> Option<i128> {
+    if let Some(product) = a.checked_mul(b) {
+        return product.checked_div(c);
+    }
+    let wide = |x: i128| 128 - x.unsigned_abs().leading_zeros();
+    let spare = (wide(a) + wide(b)).saturating_sub(125);
+    (a >> spare).checked_mul(b)?.checked_div(c >> spare)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Widths of a cutter of radius R at ω: w = √(8·d/R)/ω, d in m.
+    fn width_ns(depth: f64, turn: f64) -> u32 {
+        let omega = core::f64::consts::TAU / turn;
+        ((8.0 * depth.max(0.0) / 5e-3).sqrt() / omega * 1e9) as u32
+    }
+
+    /// 500 turns a minute, f_z 0.25 µm, eight turns and more, heights within 5 µm.
+    #[test]
+    fn heights_come_back_without_knowing_the_cutter() {
+        let below = [-1.2e-6, 0.0, -3.7e-6, -0.4e-6];
+        for (turn, per_tooth) in [(0.12, 0.25e-6), (0.06, 1e-6)] {
+            let turn_ns = (turn * 1e9) as u64;
+            let mut heights = ToothHeights::<4>::new(4, turn_ns).unwrap();
+            for number in 0..120_u32 {
+                let height = below[number as usize % 4];
+                let depth = height + per_tooth * f64::from(number);
+                let width = width_ns(depth, turn);
+                if width > 20_000 {
+                    heights.hit(number, width);
+                }
+            }
+            let found = heights.heights((per_tooth * 1e12) as u32).unwrap();
+            for (found, expected) in found.iter().zip(below) {
+                let off = f64::from(found.below_pm) * 1e-12 - expected;
+                assert!(off.abs() < 2e-9, "{found:?} {expected}");
+                assert!(found.doubt_pm < 2_000, "{found:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_told_is_not() {
+        assert!(ToothHeights::<4>::new(0, 1).is_err() && ToothHeights::<4>::new(5, 1).is_err());
+        let mut heights = ToothHeights::<2>::new(2, 20_000_000).unwrap();
+        let error = |heights: &ToothHeights<2>| heights.heights(1_000_000).unwrap_err();
+        assert_eq!(error(&heights), TeethError::TooFewHits);
+        for number in 0..8 {
+            heights.hit(number, 1_000_000);
+        }
+        assert_eq!(error(&heights), TeethError::NoSlope);
+        heights.hit(8, 8_000_000);
+        assert_eq!(error(&heights), TeethError::Batted);
+    }
+}

@@ -1,0 +1,7 @@
+extern crate std;
+
+mod bench;
+mod messages;
+mod procedure;
+mod random;
+mod records;

@@ -1,0 +1,43 @@
+//! The log of the emulated board: a second UART. On a bench a crate such as defmt-rtt stands here.
+
+use crate::machine;
+
+/// Hands the log to the second UART.
+#[defmt::global_logger]
+struct Channel;
+
+/// Only used inside the critical section of a record.
+static mut ENCODER: defmt::Encoder = defmt::Encoder::new();
+static mut RESTORE: critical_section::RestoreState = critical_section::RestoreState::invalid();
+
+// SAFETY: the whole of a record lies inside one critical section, and no interrupt logs.
+unsafe impl defmt::Logger for Channel {
+    fn acquire() {
+        // SAFETY: the section ends in `release`, and before it nobody else gets here.
+        unsafe {
+            RESTORE = critical_section::acquire();
+            encoder().start_frame(send);
+        }
+    }
+
+    unsafe fn flush() {}
+
+    unsafe fn release() {
+        encoder().end_frame(send);
+        critical_section::release(RESTORE);
+    }
+
+    unsafe fn write(bytes: &[u8]) {
+        encoder().write(bytes, send);
+    }
+}
+
+/// Inside a record only.
+unsafe fn encoder() -> &'static mut defmt::Encoder {
+    let place = &raw mut ENCODER;
+    &mut *place
+}
+
+fn send(bytes: &[u8]) {
+    bytes.iter().copied().for_each(machine::log);
+}

@@ -1,0 +1,305 @@
+//! The board of the emulator: timer with capture unit, pins, converter, air and flash.
+//!
+//! All of them live on the far side of a UART, in the program that drives the emulator and is
+//! clock and world of its boards. On a real board a HAL stands here, and its registers instead of
+//! these messages; numbers are little-endian:
+//!
+//! | to the board | bytes |
+//! |---|---|
+//! | `C` an edge was captured | counter 4, bits 1: 0 level, 1 over-captured, 2 level not known |
+//! | `F` a frame was heard | counter at its first edge 4, frame 16 |
+//! | `G` the timer has come to | counter 4, input pins 1, rest mV 2, loaded mV 2 |
+//!
+//! | from the board | bytes |
+//! |---|---|
+//! | `F` a frame for the air | tick of its first edge 8, frame 16 |
+//! | `E` an edge for the control | onset 8 (0: none), bound 4, number 1, bits 1: 7 touched, else remarks |
+//! | `D` waits until, at the latest | tick 8, drops its lines after tick 8, output pins 1, latched 1 |
+//!
+//! After `D` the board sleeps until `G`: so it never sees a tick that it may not see yet.
+// Each image has its own part of the board.
+#![allow(dead_code)]
+
+mod uart;
+
+use core::cell::RefCell;
+use core::convert::Infallible;
+use core::sync::atomic::{AtomicU8, Ordering};
+
+use critical_section::Mutex;
+use embedded_hal::digital::{Error, ErrorKind, ErrorType, InputPin, OutputPin};
+use heapless::Deque;
+use trueonset::edge::Level;
+use trueonset::frame::{Mark, FRAME};
+use trueonset::lines::Causes;
+use trueonset::link::RECORD;
+use trueonset::pins::{Capture, Captured};
+use trueonset::playout::PlayedEdge;
+use trueonset::time::Instant;
+
+/// A byte of the log.
+pub fn log(byte: u8) {
+    uart::log(byte);
+}
+
+/// Length of the longest message.
+const LONGEST: usize = 21;
+
+struct Port {
+    message: [u8; LONGEST],
+    have: usize,
+    /// The timer went on.
+    go: bool,
+    count: u32,
+    inputs: u8,
+    millivolts: (u16, u16),
+    frames: Deque<(u32, [u8; FRAME]), 4>,
+    lost: u32,
+}
+
+static PORT: Mutex<RefCell<Port>> = Mutex::new(RefCell::new(Port {
+    message: [0; LONGEST],
+    have: 0,
+    go: false,
+    count: 0,
+    inputs: 0,
+    millivolts: (0, 0),
+    frames: Deque::new(),
+    lost: 0,
+}));
+
+/// Output pins as they are, and what else the next `D` tells.
+static OUTPUTS: AtomicU8 = AtomicU8::new(0);
+
+/// Nobody else borrows inside a critical section.
+fn with<R: Default>(act: impl FnOnce(&mut Port) -> R) -> R {
+    critical_section::with(|section| match PORT.borrow(section).try_borrow_mut() {
+        Ok(mut port) => act(&mut port),
+        Err(_) => R::default(),
+    })
+}
+
+impl Port {
+    /// One more byte; an edge, if it completes one.
+    fn byte(&mut self, byte: u8) -> Option<Captured> {
+        *self.message.get_mut(self.have)? = byte;
+        self.have += 1;
+        let length = match self.message[0] {
+            b'C' => 6,
+            b'F' => 21,
+            b'G' => 10,
+            _ => 1,
+        };
+        if self.have < length {
+            return None;
+        }
+        self.have = 0;
+        let [kind, c0, c1, c2, c3, rest @ ..] = self.message;
+        let count = u32::from_le_bytes([c0, c1, c2, c3]);
+        match kind {
+            b'C' => {
+                let bits = rest[0];
+                let level = if bits & 4 == 0 {
+                    Level::from(bits & 1 != 0)
+                } else {
+                    Level::Unknown
+                };
+                return Some(Captured {
+                    raw: count,
+                    level,
+                    over: bits & 2 != 0,
+                });
+            }
+            b'F' => {
+                if self.frames.push_back((count, rest)).is_err() {
+                    self.lost = self.lost.wrapping_add(1);
+                }
+            }
+            b'G' => {
+                let [inputs, r0, r1, l0, l1, ..] = rest;
+                self.go = true;
+                self.count = count;
+                self.inputs = inputs;
+                self.millivolts = (u16::from_le_bytes([r0, r1]), u16::from_le_bytes([l0, l1]));
+            }
+            _ => {}
+        }
+        None
+    }
+}
+
+/// Switches the board on and waits for its timer to start.
+pub fn start() {
+    uart::start();
+    wait(None, None, Causes::NONE);
+}
+
+/// The capture unit of the barrier's comparator.
+pub struct CaptureUnit;
+
+impl Capture for CaptureUnit {
+    fn take(&mut self) -> Option<Captured> {
+        with(|port| loop {
+            let captured = port.byte(uart::receive()?);
+            if captured.is_some() {
+                return captured;
+            }
+        })
+    }
+
+    fn count(&self) -> u32 {
+        with(|port| port.count)
+    }
+}
+
+/// A frame that was heard, with the counter at its first edge.
+pub fn heard() -> Option<(u32, [u8; FRAME])> {
+    with(|port| port.frames.pop_front())
+}
+
+/// Frames that found no room.
+pub fn frames_lost() -> u32 {
+    with(|port| port.lost)
+}
+
+/// Voltage of the cells at rest and at the end of a pulse, mV.
+pub fn millivolts() -> (u16, u16) {
+    with(|port| port.millivolts)
+}
+
+/// Both records of the flash, as a pairing leaves them.
+pub fn records(id: u16) -> [[u8; RECORD]; 2] {
+    [Mark::default().record(id); 2]
+}
+
+/// Writes a record. The flash of the emulator is durable at once and forgotten at its end.
+pub fn write_record(_place: u8, _record: &[u8; RECORD]) {}
+
+/// Hands the sender a frame whose first edge a compare unit puts on the air at `begin`.
+pub fn send_frame(begin: Instant, frame: &[u8; FRAME]) {
+    uart::send(b'F');
+    send_ticks(begin.ticks());
+    frame.iter().copied().for_each(uart::send);
+}
+
+/// Tells the control of an edge, for positions that it keeps.
+pub fn tell(edge: &PlayedEdge) {
+    uart::send(b'E');
+    send_ticks(edge.onset.map_or(0, Instant::ticks));
+    edge.bound.to_le_bytes().into_iter().for_each(uart::send);
+    uart::send(edge.number);
+    uart::send(u8::from(edge.touched) << 7 | edge.remarks.bits() as u8);
+}
+
+/// Lets a compare unit drop READY and RUN after `valid_until`, and sleeps until `wake` or an
+/// interrupt. The latch is told for the test's sake.
+pub fn wait(wake: Option<Instant>, valid_until: Option<Instant>, latched: Causes) {
+    uart::send(b'D');
+    send_ticks(wake.map_or(u64::MAX, Instant::ticks));
+    send_ticks(valid_until.map_or(0, Instant::ticks));
+    uart::send(OUTPUTS.load(Ordering::Relaxed));
+    uart::send(latched.bits() as u8);
+    let fed = OUTPUTS.load(Ordering::Relaxed) & !WATCHDOG;
+    OUTPUTS.store(fed, Ordering::Relaxed);
+    loop {
+        let gone_on = critical_section::with(|_| {
+            let gone_on = with(|port| core::mem::take(&mut port.go));
+            if !gone_on {
+                // An interrupt that comes before it wakes it all the same.
+                cortex_m::asm::wfi();
+            }
+            gone_on
+        });
+        if gone_on {
+            return;
+        }
+    }
+}
+
+fn send_ticks(ticks: u64) {
+    ticks.to_le_bytes().into_iter().for_each(uart::send);
+}
+
+const WATCHDOG: u8 = 1 << 4;
+
+/// Feeds the watchdog.
+pub fn feed_watchdog() {
+    OUTPUTS.store(
+        OUTPUTS.load(Ordering::Relaxed) | WATCHDOG,
+        Ordering::Relaxed,
+    );
+}
+
+/// An output pin.
+pub struct Output(u8);
+
+impl Output {
+    /// READY, RUN and STOP of the board.
+    pub const READY: Self = Self(1);
+    /// See [`READY`](Self::READY).
+    pub const RUN: Self = Self(1 << 1);
+    /// See [`READY`](Self::READY).
+    pub const STOP: Self = Self(1 << 2);
+    /// The light of the barrier.
+    pub const LAMP: Self = Self(1 << 3);
+}
+
+impl ErrorType for Output {
+    type Error = Infallible;
+}
+
+impl OutputPin for Output {
+    fn set_low(&mut self) -> Result<(), Infallible> {
+        OUTPUTS.store(OUTPUTS.load(Ordering::Relaxed) & !self.0, Ordering::Relaxed);
+        Ok(())
+    }
+
+    fn set_high(&mut self) -> Result<(), Infallible> {
+        OUTPUTS.store(OUTPUTS.load(Ordering::Relaxed) | self.0, Ordering::Relaxed);
+        Ok(())
+    }
+}
+
+/// An input pin.
+pub struct Input(u8);
+
+impl Input {
+    /// The re-arm wire.
+    pub const REARM: Self = Self(1);
+    /// READY and RUN read back behind the output stage.
+    pub const READY: Self = Self(1 << 1);
+    /// See [`READY`](Self::READY).
+    pub const RUN: Self = Self(1 << 2);
+    /// The comparator of the barrier; high is blocked.
+    pub const BLOCKED: Self = Self(1 << 3);
+    /// Set by the world where the re-arm wire cannot be read.
+    const BROKEN: u8 = 1 << 7;
+}
+
+/// A pin that cannot be read, as behind a port expander that does not answer.
+#[derive(Clone, Copy, Debug)]
+pub struct NoAnswer;
+
+impl Error for NoAnswer {
+    fn kind(&self) -> ErrorKind {
+        ErrorKind::Other
+    }
+}
+
+impl ErrorType for Input {
+    type Error = NoAnswer;
+}
+
+impl InputPin for Input {
+    fn is_high(&mut self) -> Result<bool, NoAnswer> {
+        let inputs = with(|port| port.inputs);
+        if self.0 == Self::REARM.0 && inputs & Self::BROKEN != 0 {
+            return Err(NoAnswer);
+        }
+        Ok(inputs & self.0 != 0)
+    }
+
+    fn is_low(&mut self) -> Result<bool, NoAnswer> {
+        self.is_high().map(|high| !high)
+    }
+}

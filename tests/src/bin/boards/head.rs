@@ -1,0 +1,261 @@
+//! What the image `head` does, out of the same core on this machine.
+
+use trueonset::barrier::{Lamp, LightTest, TestResult};
+use trueonset::battery::{
+    Battery, BatteryConfig, BatteryPlan, Cells, Chemistry, Load, Observation, Pack, Verdict,
+};
+use trueonset::edge::{Edge, Level};
+use trueonset::flags::Flags;
+use trueonset::frame::{Key, Quality, SlowValue};
+use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
+use trueonset::link::LinkPlan;
+use trueonset::onset::{Config, Event, Line};
+use trueonset::pins::{Captured, Intake, SharedQueue};
+use trueonset::time::{Bits, Counter, Instant, TickRate};
+
+use crate::side::{Answer, Frame, Inputs, Side, Trouble, BLOCKED, LAMP};
+
+/// Ticks of the probe's timer, Hz.
+pub(crate) const HZ: u32 = 8_000_000;
+/// Number of the probe.
+pub(crate) const ID: u16 = 0x5A5;
+
+/// What has come of the start.
+enum Stage {
+    /// Nothing yet.
+    Off,
+    Testing(LightTest),
+    Running(Box<Running>),
+}
+
+struct Running {
+    line: Line,
+    head: Head,
+    gauge: (BatteryConfig, Battery),
+    looked_s: Option<u64>,
+    status: HeadStatus,
+    zero: u64,
+    newest: u64,
+    told: bool,
+}
+
+/// A simulated probe.
+pub(crate) struct SimulatedHead {
+    key: [u8; 16],
+    config: HeadConfig,
+    hold: Config,
+    intake: Intake,
+    edges: SharedQueue<64>,
+    stage: Stage,
+}
+
+fn plan() -> BatteryPlan {
+    BatteryPlan {
+        pack: Pack {
+            chemistry: Chemistry::Alkaline,
+            cells: 2,
+            capacity_uah: 2_000_000,
+        },
+        load: Load {
+            base_ua: 1_000,
+            measuring_ua: 15_000,
+            least_duty_permille: 500,
+            most_duty_permille: 1_000,
+            pulse_ua: 60_000,
+            stop_mv: 1_900,
+        },
+        reading_mv: 10,
+        coldest_decicelsius: 50,
+        stale_s: 60,
+    }
+}
+
+impl SimulatedHead {
+    /// A probe that has just got power, its timer at `start`.
+    pub(crate) fn new(key: [u8; 16], start: u64) -> Result<Self, Trouble> {
+        let rate = TickRate::from_hz(HZ)?;
+        let counter = Counter::new(Bits::B32, Instant::from_ticks(start));
+        Ok(Self {
+            key,
+            config: HeadConfig::new(rate, ID, &LinkPlan::INFRARED)?,
+            hold: Config::new(rate, 2_000_000)?,
+            intake: Intake::new(counter.allowing_back_step(HZ / 100)),
+            edges: SharedQueue::new(),
+            stage: Stage::Off,
+        })
+    }
+
+    fn test(&mut self, test: LightTest, now: Instant, inputs: Inputs) -> Result<Answer, Trouble> {
+        let Some(deadline) = test.deadline() else {
+            return self.begin(test.result(), now, inputs);
+        };
+        let answer = Answer {
+            wake: Some(deadline.ticks()),
+            pins: if test.lamp() == Lamp::On { LAMP } else { 0 },
+            ..Answer::default()
+        };
+        self.stage = Stage::Testing(test);
+        Ok(answer)
+    }
+
+    fn begin(
+        &mut self,
+        result: TestResult,
+        now: Instant,
+        inputs: Inputs,
+    ) -> Result<Answer, Trouble> {
+        let line = Line::new(&self.hold, level(inputs), now);
+        let paired = Waking::paired(&self.config);
+        let waking = Waking::read(&self.config, [&paired, &paired]).ok_or("no start left")?;
+        let touched = line.in_contact();
+        let mut status = HeadStatus::default();
+        status.signs.measuring = true;
+        status.signs.self_test_failed = result != TestResult::Passed;
+        let config = BatteryConfig::new(plan())?;
+        let mut running = Box::new(Running {
+            line,
+            head: waking.stored(Key::new(self.key)?, now, touched),
+            gauge: (config, Battery::new(&config, None)),
+            looked_s: None,
+            status,
+            zero: now.ticks(),
+            newest: 0,
+            told: touched,
+        });
+        let answer = self.run(&mut running, now, inputs);
+        self.stage = Stage::Running(running);
+        Ok(answer)
+    }
+
+    fn run(&mut self, running: &mut Running, now: Instant, inputs: Inputs) -> Answer {
+        let mut edges: Vec<Edge> = Vec::new();
+        while let Some(captured) = self.edges.take() {
+            edges.push(self.intake.edge(captured));
+        }
+        let lost = self
+            .intake
+            .overflowed(self.edges.lost(), now, level(inputs));
+        edges.extend(lost.into_iter().flatten());
+        for edge in edges {
+            let event = running.line.edge(&self.hold, edge);
+            running.tell(&self.config, event);
+        }
+        let event = running.line.poll(&self.hold, now);
+        running.tell(&self.config, event);
+        let contact = running.line.in_contact();
+        running.status.fault = running.status.signs.self_test_failed || running.told != contact;
+        running.status.between = running.line.open_since().is_some();
+        running.look(now, inputs);
+        running.head.set_status(running.status);
+        let mut answer = Answer {
+            pins: LAMP,
+            ..Answer::default()
+        };
+        let head = &running.head;
+        // Frames are ready 200 µs before their slot.
+        let slot = (now.ticks() - running.zero + 1_600) / 8_000;
+        let begin = head.begin(&self.config, slot);
+        let due = slot > 0 && head.next(&self.config, slot - 1) == slot;
+        if slot > running.newest && begin > now && due {
+            let frame = head.frame(&self.config, slot);
+            answer.frames.push((begin.ticks(), frame));
+        }
+        running.newest = slot;
+        let next = head.next(&self.config, slot);
+        let ready = head.begin(&self.config, next).ticks() - 1_600;
+        let hold = running.line.deadline().map(Instant::ticks);
+        answer.wake = hold.into_iter().chain([ready]).min();
+        answer
+    }
+}
+
+impl Running {
+    fn tell(&mut self, config: &HeadConfig, event: Option<Event>) {
+        let (touched, contact) = match event {
+            Some(Event::Touch(contact)) => (true, contact),
+            Some(Event::Release(contact)) => (false, contact),
+            _ => return,
+        };
+        let flags = contact.flags;
+        let quality = if flags.has(Flags::FAULTS) {
+            Quality::Doubtful
+        } else if flags.has(Flags::FLUTTER) {
+            Quality::Bounced
+        } else if flags.has(Flags::ROUGH) || flags.has(Flags::VIBRATION) {
+            Quality::Slow
+        } else {
+            Quality::Clean
+        };
+        let onset = contact.onset.nearest();
+        if self.head.edge(config, onset, touched, quality).is_ok() {
+            self.told = touched;
+        }
+    }
+
+    /// Once a second.
+    fn look(&mut self, now: Instant, inputs: Inputs) {
+        let now_s = now.ticks() / u64::from(HZ);
+        if self.looked_s.replace(now_s) == Some(now_s) {
+            return;
+        }
+        let (rest_mv, loaded_mv) = inputs.millivolts;
+        let (config, battery) = &mut self.gauge;
+        let seen = Observation {
+            at_s: now_s as u32,
+            rest_mv: rest_mv.into(),
+            loaded_mv: loaded_mv.into(),
+            pulse_ua: 60_000,
+            decicelsius: 220,
+            counter_uah: (now_s * 25 / 6) as u32,
+            rested_s: 0,
+            cells: Cells::Same,
+        };
+        battery.observe(config, &seen);
+        let lasts = battery.state(config, now_s as u32).lasts(8 * 3_600);
+        self.status.signs.look = lasts != Verdict::Yes;
+        self.head.set_slow(if now_s % 2 == 0 {
+            SlowValue::RestMillivolts(rest_mv)
+        } else {
+            SlowValue::LoadedMillivolts(loaded_mv)
+        });
+    }
+}
+
+fn level(inputs: Inputs) -> Level {
+    Level::from(inputs.pins & BLOCKED != 0)
+}
+
+impl Side for SimulatedHead {
+    fn captured(&mut self, count: u32, level: bool) -> Result<(), Trouble> {
+        self.edges.put(Captured {
+            raw: count,
+            level: Level::from(level),
+            over: false,
+        });
+        Ok(())
+    }
+
+    fn heard(&mut self, _: u32, _: &Frame) -> Result<(), Trouble> {
+        Err("a probe hears nothing".into())
+    }
+
+    fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble> {
+        let now = self.intake.now(tick as u32).at;
+        match std::mem::replace(&mut self.stage, Stage::Off) {
+            Stage::Off => {
+                let touched = level(inputs) != Level::Low;
+                self.test(LightTest::begin(now, touched, HZ / 1_000), now, inputs)
+            }
+            Stage::Testing(mut test) => {
+                while self.edges.take().is_some() {}
+                let _ = test.step(now, level(inputs) == Level::High);
+                self.test(test, now, inputs)
+            }
+            Stage::Running(mut running) => {
+                let answer = self.run(&mut running, now, inputs);
+                self.stage = Stage::Running(running);
+                Ok(answer)
+            }
+        }
+    }
+}

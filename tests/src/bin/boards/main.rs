@@ -1,0 +1,118 @@
+//! Both sides of a probe on emulated boards, this program their clock and the air between them:
+//! `boards IMAGES FOLDER SEED`.
+//!
+//! Each board does its passes at ticks that it is given, and every answer is compared with that of
+//! the same core on this machine under the same events. Then the lines and edges of the course are
+//! held against the touches that truly were. Exit status: 0 all holds, 1 something does not.
+
+mod air;
+mod board;
+mod drive;
+mod emulated;
+mod head;
+mod script;
+mod side;
+mod verdict;
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::mpsc;
+
+use air::{Air, Spans};
+use board::SimulatedBoard;
+use drive::Course;
+use emulated::Emulated;
+use head::SimulatedHead;
+use script::{Script, Trouble as Kind};
+use side::{Both, Trouble};
+
+/// Touches before the troubles begin.
+const TOUCHES: usize = 250;
+/// Ticks of probe and board when both get power: their counters of 32 bits wrap soon after.
+const START: (u64, u64) = ((1 << 32) - 20_000_000, (1 << 32) - 50_000_000);
+
+fn main() -> ExitCode {
+    match run() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(why) => {
+            eprintln!("error: {why}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn key() -> Result<[u8; 16], Trouble> {
+    const NAME: &str = "TRUEONSET_TEST_KEY";
+    let digits =
+        std::env::var(NAME).map_err(|_| format!("set {NAME} as the images were built with"))?;
+    Ok(u128::from_str_radix(&digits, 16)?.to_be_bytes())
+}
+
+fn run() -> Result<(), Trouble> {
+    let mut words = std::env::args().skip(1);
+    let (Some(images), Some(folder), Some(seed)) = (words.next(), words.next(), words.next())
+    else {
+        return Err("usage: boards IMAGES FOLDER SEED".into());
+    };
+    let (images, folder) = (PathBuf::from(images), PathBuf::from(folder));
+    let bench = Place {
+        images: &images,
+        folder: &folder,
+        seed: seed.parse()?,
+    };
+    let script = Script::new(START.0, TOUCHES, &Kind::ALL, bench.seed);
+    let course = bench.course(&script, false)?;
+    verdict::judge(&course, &script)?;
+    // A barrier that does not see its own light go off must not vouch for anything.
+    let script = Script::new(START.0, 3, &[], bench.seed);
+    let course = bench.course(&script, true)?;
+    if course.lines.iter().any(|line| line.1 || line.2) {
+        return Err("a barrier that failed its self-test reached READY".into());
+    }
+    println!("a barrier that is stuck fails its self-test, and READY never stands");
+    Ok(())
+}
+
+/// Where images are, and where sockets and logs go.
+struct Place<'a> {
+    images: &'a Path,
+    folder: &'a Path,
+    seed: u64,
+}
+
+impl Place<'_> {
+    /// Both boards through a script, from power-up to its end.
+    fn course(&self, script: &Script, stuck: bool) -> Result<Course, Trouble> {
+        let start = |machine, image: &str, name| {
+            Emulated::start(machine, &self.images.join(image), self.folder, name)
+        };
+        let probe = start("microbit", "thumbv6m-none-eabi/small/head", "head")?;
+        let receiver = start("lm3s6965evb", "thumbv7m-none-eabi/small/board", "board")?;
+        let mut probe = Both(probe, SimulatedHead::new(key()?, START.0)?);
+        let mut receiver = Both(receiver, SimulatedBoard::new(key()?, START.1)?);
+        let (sender, from_head) = mpsc::channel();
+        let troubles = script.troubles_on_board();
+        let air = Air::new(from_head, START, self.seed ^ 1, Spans::of(&troubles));
+        let end = air.on_board(script.end);
+        let (course, fates, passes) = std::thread::scope(|scope| -> Result<_, Trouble> {
+            let probe = scope.spawn(|| {
+                // The sender ends with the probe, which ends the wait for its frames.
+                let sender = sender;
+                drive::head(&mut probe, START.0, script, stuck, &sender)
+                    .map_err(|why| why.to_string())
+            });
+            let bench = drive::Bench::new(&mut receiver, air, troubles);
+            let done = bench.run(START.1, end);
+            let passes = probe.join().map_err(|_| "the probe's thread is gone")?;
+            let passes = passes.map_err(|why| format!("head: {why}"))?;
+            let (course, fates) = done.map_err(|why| format!("board: {why}"))?;
+            Ok((course, fates, passes))
+        })?;
+        println!(
+            "head {passes} passes, board {} passes: all answers equal to the simulation's",
+            course.passes
+        );
+        println!("{fates:?}");
+        Ok(course)
+    }
+}

@@ -1,0 +1,158 @@
+//! What the tool does: touches with chatter, and when each trouble begins.
+
+use fastrand::Rng;
+
+use crate::air::on_board;
+use crate::head::HZ;
+use crate::START;
+
+/// A millisecond of the probe's timer.
+pub(crate) const MS: u64 = HZ as u64 / 1_000;
+
+/// A touch as it truly is, ticks of the probe.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Touch {
+    /// The two estimates of which the core takes one where the edges are few: the balance point
+    /// of its chatter (first edge and all time back home since), and the minimum of its sum.
+    pub(crate) onset: u64,
+    /// The later of both; `onset` is the earlier.
+    pub(crate) latest: u64,
+}
+
+/// A trouble that begins with a touch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Trouble {
+    /// Nothing is heard for 300 ms, the touch and its release among it.
+    Outage,
+    /// Nothing is heard for 30 ms, too short for READY to fall, with three touches among it.
+    LostEdges,
+    /// The main loop stands for 250 ms.
+    LoopStands,
+    /// The timer stands, the loop runs.
+    ClockStands,
+    /// The loop comes 5 ms after a touch was due.
+    LatePoll,
+    /// RUN stays up behind the output stage.
+    StuckOutput,
+    /// The re-arm wire cannot be read for 100 ms.
+    UnreadableWire,
+    /// Noise between the frames for 300 ms.
+    Noise,
+    /// Frames are heard again, 10 ms late, for 300 ms.
+    Replays,
+    /// More edges than the queue of the probe holds before its loop comes.
+    ManyEdges,
+}
+
+impl Trouble {
+    /// All of them.
+    pub(crate) const ALL: [Self; 10] = [
+        Self::Outage,
+        Self::LostEdges,
+        Self::LoopStands,
+        Self::ClockStands,
+        Self::LatePoll,
+        Self::StuckOutput,
+        Self::UnreadableWire,
+        Self::ManyEdges,
+        Self::Noise,
+        Self::Replays,
+    ];
+}
+
+/// The whole course.
+#[derive(Debug, Default)]
+pub(crate) struct Script {
+    /// Edges of the comparator: tick and level after it.
+    pub(crate) edges: Vec<(u64, bool)>,
+    /// The touches.
+    pub(crate) touches: Vec<Touch>,
+    /// Which touch each trouble begins with.
+    pub(crate) troubles: Vec<(Trouble, Touch)>,
+    /// When all is over.
+    pub(crate) end: u64,
+}
+
+impl Script {
+    /// From `start` on: `count` touches, then each of these troubles with a touch of its own.
+    pub(crate) fn new(start: u64, count: usize, troubles: &[Trouble], seed: u64) -> Self {
+        let mut random = Rng::with_seed(seed);
+        let mut script = Self::default();
+        let mut at = start + 600 * MS;
+        for _ in 0..count {
+            let stays = random.u64(6 * MS..60 * MS);
+            script.touch(&mut random, at, stays, 5);
+            // Some after a rest in which only beats are sent.
+            let rest = if random.u8(..) < 25 { 300 * MS } else { 0 };
+            at += stays + rest + random.u64(60 * MS..130 * MS);
+        }
+        for &trouble in troubles {
+            at += 4_000 * MS;
+            let pairs = if trouble == Trouble::ManyEdges {
+                100
+            } else {
+                2
+            };
+            let stays = if trouble == Trouble::LostEdges {
+                9 * MS / 2
+            } else {
+                40 * MS
+            };
+            let touch = script.touch(&mut random, at, stays, pairs);
+            if trouble == Trouble::LostEdges {
+                script.touch(&mut random, at + 9 * MS, stays, pairs);
+                script.touch(&mut random, at + 18 * MS, stays, pairs);
+            }
+            script.troubles.push((trouble, touch));
+        }
+        // Second senders are remembered for 10 s, and no hand arms the line before.
+        script.end = at + 14_000 * MS;
+        script
+    }
+
+    /// When each trouble begins, ticks of the board.
+    pub(crate) fn troubles_on_board(&self) -> Vec<(Trouble, u64)> {
+        let troubles = self.troubles.iter();
+        troubles
+            .map(|(kind, touch)| (*kind, on_board(START, touch.onset)))
+            .collect()
+    }
+
+    /// A touch at `at` that lasts for about `stays`, with up to so many pairs of chatter edges on either side.
+    fn touch(&mut self, random: &mut Rng, at: u64, stays: u64, pairs: u64) -> Touch {
+        let (onset, latest) = self.chatter(random, at, true, pairs);
+        // Where edges were lost, the touch lies somewhere in its chatter.
+        let lost = pairs > 32;
+        let latest = self
+            .edges
+            .last()
+            .filter(|_| lost)
+            .map_or(latest, |edge| edge.0 + MS);
+        self.chatter(random, at + stays, false, pairs);
+        let touch = Touch { onset, latest };
+        self.touches.push(touch);
+        touch
+    }
+
+    /// Edges that end at `level`, and both estimates of them.
+    fn chatter(&mut self, random: &mut Rng, at: u64, level: bool, pairs: u64) -> (u64, u64) {
+        // A burst comes faster than the loop does.
+        let (count, dwells) = if pairs > 5 {
+            (pairs, 1..4)
+        } else {
+            (random.u64(0..=pairs), 40..480)
+        };
+        let (mut now, mut balance, mut sum, mut causal) = (at, at, 0, at);
+        self.edges.push((now, level));
+        for _ in 0..count {
+            let (away, home) = (random.u64(dwells.clone()), random.u64(dwells.clone()));
+            self.edges.push((now + away, !level));
+            self.edges.push((now + away + home, level));
+            now += away + home;
+            balance += home;
+            sum = u64::saturating_sub(sum + away, home);
+            causal = if sum == 0 { now } else { causal };
+        }
+        (balance.min(causal), balance.max(causal))
+    }
+}

@@ -1,0 +1,107 @@
+//! What a board can be told and what it answers, whether it is emulated or on this machine.
+
+use std::error::Error;
+
+/// A frame of the air.
+pub(crate) type Frame = [u8; 16];
+
+/// What went wrong, for the reader of the report.
+pub(crate) type Trouble = Box<dyn Error>;
+
+/// What a board finds when its timer has come to a tick.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Inputs {
+    /// Pins, as the image numbers them.
+    pub(crate) pins: u8,
+    /// Cells at rest and under load, mV.
+    pub(crate) millivolts: (u16, u16),
+}
+
+/// The re-arm wire.
+pub(crate) const REARM: u8 = 1;
+/// READY and RUN as they stand behind the output stage.
+pub(crate) const SEEN_READY: u8 = 1 << 1;
+/// See [`SEEN_READY`].
+pub(crate) const SEEN_RUN: u8 = 1 << 2;
+/// The comparator of the barrier.
+pub(crate) const BLOCKED: u8 = 1 << 3;
+/// The re-arm wire cannot be read.
+pub(crate) const UNREADABLE: u8 = 1 << 7;
+
+/// Output pins of an answer.
+pub(crate) const READY: u8 = 1;
+/// See [`READY`].
+pub(crate) const RUN: u8 = 1 << 1;
+/// The light of the barrier.
+pub(crate) const LAMP: u8 = 1 << 3;
+/// The watchdog was fed.
+pub(crate) const FED: u8 = 1 << 4;
+
+/// An edge as told to the control.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Told {
+    /// Tick of the board, 0 for none.
+    pub(crate) onset: u64,
+    /// How far it may be off, ticks.
+    pub(crate) bound: u32,
+    /// As the probe counts.
+    pub(crate) number: u8,
+    /// Touch, not release.
+    pub(crate) touched: bool,
+    /// Remarks as bits.
+    pub(crate) remarks: u8,
+}
+
+/// What a board does in one pass.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Answer {
+    /// Frames for the air, with the tick of their first edge.
+    pub(crate) frames: Vec<(u64, Frame)>,
+    /// Edges for the control.
+    pub(crate) told: Vec<Told>,
+    /// When it wants to be woken; none: only by an interrupt.
+    pub(crate) wake: Option<u64>,
+    /// After which its compare unit drops the lines.
+    pub(crate) valid_until: Option<u64>,
+    /// Output pins.
+    pub(crate) pins: u8,
+    /// Causes of the latch, as bits.
+    pub(crate) latched: u8,
+}
+
+/// A board.
+pub(crate) trait Side {
+    /// The capture unit has stamped an edge.
+    fn captured(&mut self, count: u32, level: bool) -> Result<(), Trouble>;
+    /// A frame was heard, its first edge at `count`.
+    fn heard(&mut self, count: u32, frame: &Frame) -> Result<(), Trouble>;
+    /// The timer has come to `tick`.
+    fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble>;
+}
+
+/// Two boards that must do the same, tick for tick.
+pub(crate) struct Both<A, B>(pub(crate) A, pub(crate) B);
+
+impl<A: Side, B: Side> Side for Both<A, B> {
+    fn captured(&mut self, count: u32, level: bool) -> Result<(), Trouble> {
+        self.0.captured(count, level)?;
+        self.1.captured(count, level)
+    }
+
+    fn heard(&mut self, count: u32, frame: &Frame) -> Result<(), Trouble> {
+        self.0.heard(count, frame)?;
+        self.1.heard(count, frame)
+    }
+
+    fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble> {
+        let emulated = self.0.go(tick, inputs)?;
+        let simulated = self.1.go(tick, inputs)?;
+        if emulated == simulated {
+            return Ok(emulated);
+        }
+        Err(
+            format!("at tick {tick} the board does {emulated:?}, the simulation {simulated:?}")
+                .into(),
+        )
+    }
+}
