@@ -8,7 +8,8 @@
 //! shows now and whether [`health`](crate::health) vouches for it; [`poll`](Wired::poll) until
 //! nothing more leaves, then set the outputs to [`lines`](Wired::lines). READY falls when no sight
 //! came for `dead`, so a loop or a converter that stands cannot keep it. Contact that is being
-//! confirmed for longer than D stops the line at D after it began.
+//! confirmed for longer stops the line at D after the last sight that did not show it: take D longer
+//! than hold, chatter and the time from sight to sight together.
 //!
 //! A measuring signal, not a safety function; no performance level is claimed; guards and
 //! emergency stop stay in charge.
@@ -124,7 +125,9 @@ pub struct Wired {
     /// The newest sight, where it was sound.
     sound: Option<Instant>,
     fault: bool,
-    /// Since when an edge is being confirmed.
+    /// When it was looked at last, sound or not.
+    looked: Option<Instant>,
+    /// Since when an edge may be under confirmation: the last look that did not show it.
     between: Option<Instant>,
     /// Whether the lines were asked for before.
     asked: bool,
@@ -141,14 +144,20 @@ impl Wired {
             touched: true,
             sound: None,
             fault: false,
+            looked: None,
             between: None,
             asked: false,
         }
     }
 
-    /// A confirmed edge to `touched`, which happened at `onset` within `bound` ticks. One that
-    /// repeats the level before it latches the line: an edge was lost.
-    pub fn edge(&mut self, touched: bool, onset: Instant, bound: u32) {
+    /// At `now`, a confirmed edge to `touched`, which happened at `onset` within `bound` ticks. One
+    /// that repeats the level before it latches the line: an edge was lost. So does one that is
+    /// still to come; it is taken as happening now.
+    pub fn edge(&mut self, now: Instant, touched: bool, onset: Instant, bound: u32) {
+        if onset > now {
+            self.latch.set(Causes::TIME);
+        }
+        let onset = onset.min(now);
         // Before the first sight there is nothing that could be wrong.
         let before = self.number.unwrap_or(u8::from(!touched));
         let again = before & 1 == u8::from(touched);
@@ -181,17 +190,24 @@ impl Wired {
             Contact::Touched => Some(1),
         };
         if contact == Contact::Between {
-            self.between.get_or_insert(now);
+            let before = self.looked.unwrap_or(now).min(now);
+            self.between.get_or_insert(before);
         } else {
             self.between = None;
         }
+        self.looked = Some(now);
         let Some(level) = level else { return };
         match self.number {
             None => {
                 self.number = Some(level);
                 self.touched = level == 1;
             }
-            Some(number) if number & 1 != level => self.latch.set(Causes::SEQUENCE),
+            Some(number) if number & 1 != level => {
+                // An edge was lost. What is seen is taken over, so that it can be armed again.
+                self.latch.set(Causes::SEQUENCE);
+                self.number = Some(number.wrapping_add(1) & 31);
+                self.touched |= level == 1;
+            }
             Some(_) => {}
         }
     }
@@ -318,7 +334,7 @@ mod tests {
         // Contact at 2000, confirmed 1000 later.
         wired.sight(at(2_000), Contact::Between, true);
         assert!(wired.lines(&config, at(2_000)).run);
-        wired.edge(true, at(2_010), 3);
+        wired.edge(at(3_000), true, at(2_010), 3);
         wired.sight(at(3_000), Contact::Touched, true);
         for now in (3_000..7_010).step_by(10) {
             wired.sight(at(now), Contact::Touched, true);
@@ -354,7 +370,8 @@ mod tests {
                 },
                 true,
             );
-            assert_eq!(wired.lines(&config, at(now)).run, now < 5_100, "{now}");
+            // From the last look that did not show it.
+            assert_eq!(wired.lines(&config, at(now)).run, now < 5_099, "{now}");
         }
     }
 
@@ -379,7 +396,7 @@ mod tests {
             wired.sight(at(0), Contact::Open, true);
             let mut contact = Contact::Touched;
             if cause == Causes::TIME {
-                wired.edge(true, at(10), 0);
+                wired.edge(at(1_000), true, at(10), 0);
                 let edge = wired.poll(&config, at(5_111)).unwrap();
                 assert!(edge.remarks.has(EdgeRemarks::LATE));
             } else if cause == Causes::FAULT {
@@ -397,17 +414,18 @@ mod tests {
                 Some(Err(RearmRefused::NotOpen))
             );
             if cause == Causes::TIME {
-                wired.edge(false, at(6_100), 0);
+                wired.edge(at(6_200), false, at(6_100), 0);
                 assert!(wired.poll(&config, at(11_100)).is_some());
             }
             let later = 2_000_000;
-            for k in 0..8 {
+            // The first may be another surprise.
+            for k in 0..9 {
                 wired.sight(at(later + k), Contact::Open, true);
             }
-            assert_eq!(wired.rearm(&config, at(later + 8), false), None);
-            assert_eq!(wired.rearm(&config, at(later + 9), true), Some(Ok(())));
-            let _ = wired.lines(&config, at(later + 9));
-            assert!(wired.lines(&config, at(later + 10)).run, "{cause:?}");
+            assert_eq!(wired.rearm(&config, at(later + 9), false), None);
+            assert_eq!(wired.rearm(&config, at(later + 10), true), Some(Ok(())));
+            let _ = wired.lines(&config, at(later + 10));
+            assert!(wired.lines(&config, at(later + 11)).run, "{cause:?}");
         }
     }
 
@@ -435,36 +453,51 @@ mod tests {
         let mut next = drawn::numbers(11);
         let (config, mut wired) = (config(), Wired::new());
         let mut touch: Option<u64> = None;
-        let mut now = 0_u64;
+        let (mut now, mut tried, mut ran) = (0_u64, 0, 0);
         for _ in 0..200_000 {
-            now = if next() % 500 == 0 {
-                next() >> (next() % 64)
+            now = if next() % 20_000 == 0 {
+                // Time slips back, or on.
+                (now + next() % 20_000_000).saturating_sub(10_000_000)
             } else {
-                now.saturating_add(next() % 900)
+                now.saturating_add(next() % 300)
             };
-            match next() % 6 {
+            // Mostly as it should be, so that it runs now and then.
+            let odd = next() % 1_000 == 0;
+            while let Some(due) = wired.playout.next_due(config.delay).filter(|_| !odd) {
+                if due > at(now) || wired.poll(&config, due).is_none() {
+                    break;
+                }
+            }
+            match next() % 240 {
                 0 => {
                     let onset = now.saturating_sub(next() % 3_000);
-                    let touched = next() % 2 == 0;
-                    if touched {
-                        touch = Some(onset.saturating_add(5_000));
-                    }
-                    wired.edge(touched, at(onset), (next() % 9) as u32);
+                    let touched = odd ^ (wired.number.is_some_and(|number| number & 1 == 0));
+                    let due = onset.saturating_add(5_000);
+                    touch = touched.then_some(touch.unwrap_or(due).min(due));
+                    wired.edge(at(now), touched, at(onset), (next() % 9) as u32);
                 }
-                1 => {
+                1..=80 => {
                     let contact = [
                         Contact::Open,
                         Contact::Touched,
                         Contact::Between,
                         Contact::Fault,
                     ];
-                    wired.sight(at(now), contact[(next() % 4) as usize], next() % 4 != 0);
+                    let shown = wired.number.map_or(0, |number| usize::from(number & 1));
+                    let contact = contact[if odd { (next() % 4) as usize } else { shown }];
+                    touch = touch.filter(|_| contact != Contact::Open);
+                    wired.sight(at(now), contact, !odd);
                 }
-                2 => while wired.poll(&config, at(now)).is_some() {},
-                3 => {
-                    let _ = wired.rearm(&config, at(now), next() % 2 == 0);
+                81..=120 => while wired.poll(&config, at(now)).is_some() {},
+                121..=140 => {
+                    // A person; one who plays with the button arms nothing.
+                    let _ = wired.rearm(&config, at(now), false);
+                    if now > tried + 1_000_000 || next() % 1_000 == 0 {
+                        let _ = wired.rearm(&config, at(now), true);
+                        tried = now;
+                    }
                 }
-                4 => {
+                141..=150 => {
                     let _ = wired.deadline(&config);
                 }
                 _ => {
@@ -477,9 +510,68 @@ mod tests {
                         assert_eq!(lines, Decision::STOP);
                     }
                     assert!(!lines.run || lines.ready && lines.valid_until >= Some(at(now)));
+                    if lines.run {
+                        ran += 1;
+                        assert!(touch.is_none_or(|due| now < due), "{touch:?} {now}");
+                    }
                 }
             }
         }
-        assert!(touch.is_some());
+        assert!(ran > 1_000, "{ran}");
+    }
+
+    /// The look before contact is what the delay counts from, however far apart looks are.
+    #[test]
+    fn contact_under_confirmation_stops_the_line_in_time_however_seldom_it_is_looked_at() {
+        let config = config();
+        for apart in [100, 500, 1_000, 1_900] {
+            let mut wired = Wired::new();
+            let contact = 10_001;
+            let (mut now, mut ran) = (0, 0);
+            while now < 30_000 {
+                let shows = if now < contact {
+                    Contact::Open
+                } else {
+                    Contact::Between
+                };
+                wired.sight(at(now), shows, true);
+                let lines = wired.lines(&config, at(now));
+                if lines.run {
+                    ran = lines.valid_until.unwrap().ticks();
+                }
+                now += apart;
+            }
+            assert!((contact..=contact + 5_000).contains(&ran), "{apart}: {ran}");
+        }
+    }
+
+    #[test]
+    fn an_onset_still_to_come_latches_and_blocks_nothing() {
+        let (config, mut wired) = (config(), Wired::new());
+        wired.sight(at(0), Contact::Open, true);
+        let _ = wired.lines(&config, at(0));
+        wired.edge(at(10), true, at(60_000_000), 0);
+        assert_eq!(wired.causes(), Causes::TIME);
+        wired.sight(at(20), Contact::Touched, true);
+        assert!(!wired.lines(&config, at(20)).run);
+        assert!(wired.poll(&config, at(5_010)).is_some());
+    }
+
+    #[test]
+    fn a_release_that_was_lost_can_be_armed_again() {
+        let (config, mut wired) = (config(), Wired::new());
+        wired.sight(at(0), Contact::Open, true);
+        wired.edge(at(20), true, at(10), 0);
+        wired.sight(at(20), Contact::Touched, true);
+        assert!(wired.poll(&config, at(5_010)).is_some());
+        for now in (6_000..30_000).step_by(1_000) {
+            wired.sight(at(now), Contact::Open, true);
+        }
+        assert_eq!(wired.causes(), Causes::SEQUENCE);
+        assert_eq!(wired.rearm(&config, at(30_000), false), None);
+        assert_eq!(wired.rearm(&config, at(30_001), true), Some(Ok(())));
+        wired.sight(at(30_002), Contact::Open, true);
+        let _ = wired.lines(&config, at(30_002));
+        assert!(wired.lines(&config, at(30_003)).run);
     }
 }

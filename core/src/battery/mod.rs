@@ -99,6 +99,8 @@ struct Reading {
     decicelsius: i16,
     low: bool,
     sagged: bool,
+    /// The sag makes no resistance of these cells.
+    far: bool,
 }
 
 /// The resistance at 22 °C.
@@ -140,8 +142,9 @@ impl Battery {
         }
         let chemistry = plan.pack.chemistry;
         let sagged = chemistry.passivates() && seen.rested_s >= PASSIVE_S;
-        if !sagged {
-            self.resistance.learn(config, seen);
+        let far = !sagged && !self.resistance.learn(config, seen);
+        if far {
+            self.resistance = Resistance::NONE;
         }
         let milliohms = u64::from(self.resistance.mean().unwrap_or(0));
         let now = milliohms * u64::from(chemistry.cold_permille(seen.decicelsius)) / 1_000;
@@ -152,6 +155,7 @@ impl Battery {
             decicelsius: seen.decicelsius,
             low: seen.loaded_mv < plan.load.stop_mv,
             sagged,
+            far,
         });
     }
 
@@ -187,6 +191,8 @@ impl Battery {
             reasons.insert_if(Reasons::WRONG_CELLS, reading.open_mv > most + doubt);
             reasons.insert_if(Reasons::PASSIVATION, reading.sagged);
             reasons.insert_if(Reasons::LOW_NOW, reading.low && !reading.sagged);
+            reasons.insert_if(Reasons::LOW_AFTER_REST, reading.low && reading.sagged);
+            reasons.insert_if(Reasons::CONTACT, reading.far);
             voltage = (
                 chemistry.share_left(reading.open_mv.saturating_sub(doubt), cells),
                 chemistry.share_left(reading.open_mv.saturating_add(doubt), cells),
@@ -197,11 +203,23 @@ impl Battery {
         let reserve = milliohms.map_or(0, |milliohms| reserve(config, milliohms, voltage.1));
         let charge_uah = self.bounds(config, voltage, 0, &mut reasons);
         let least = self.bounds(config, voltage, reserve, &mut reasons).0;
-        let usable_uah = (least, charge_uah.1);
         let load = &plan.load;
         // Most current by least charge, and the other way round.
         let hungry = load.mean_ua(load.most_duty_permille) * (100 + GAIN_PERCENT) / 100;
         let frugal = load.mean_ua(load.least_duty_permille) * (100 - GAIN_PERCENT) / 100;
+        // What may have been used since the reading, and what was at least.
+        let age_s = self
+            .newest
+            .map_or(0, |newest| now_s.wrapping_sub(newest.at_s));
+        let since = |ua: u64| ua.saturating_mul(u64::from(age_s));
+        let after = |(low, high): (u32, u32)| {
+            (
+                low.saturating_sub(narrow(since(hungry).div_ceil(3_600))),
+                high.saturating_sub(narrow(since(frugal) / 3_600)),
+            )
+        };
+        let usable_uah = after((least, charge_uah.1));
+        let charge_uah = after(charge_uah);
         BatteryState {
             charge_uah,
             usable_uah,
@@ -265,8 +283,9 @@ impl Resistance {
         readings: 0,
     };
 
-    /// Takes a pair of readings, unless it makes no resistance of these cells.
-    fn learn(&mut self, config: &BatteryConfig, seen: &Observation) {
+    /// Takes a pair of readings; whether it makes a resistance that these cells may have. Without a
+    /// pulse it makes none, and says nothing against them.
+    fn learn(&mut self, config: &BatteryConfig, seen: &Observation) -> bool {
         let pack = &config.plan().pack;
         let sag = u64::from(seen.rest_mv.saturating_sub(seen.loaded_mv));
         let cold = u64::from(pack.chemistry.cold_permille(seen.decicelsius));
@@ -274,9 +293,11 @@ impl Resistance {
         let warm = now.and_then(|now| (now * 1_000).checked_div(cold));
         let typical = pack.chemistry.typical_milliohms() * u32::from(pack.cells);
         let most = u64::from(typical * MOST_TYPICAL);
-        let Some(found) = warm.filter(|&found| found <= most).map(narrow) else {
-            return;
-        };
+        let Some(warm) = warm else { return true };
+        if warm > most {
+            return false;
+        }
+        let found = narrow(warm);
         if self.readings == 0 {
             self.milliohms_sum = found << AVERAGE_BITS;
         } else {
@@ -287,6 +308,7 @@ impl Resistance {
                 .saturating_add(found);
         }
         self.readings = self.readings.saturating_add(1);
+        true
     }
 
     /// The mean of what was read, mΩ.

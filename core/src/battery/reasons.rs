@@ -30,14 +30,22 @@ impl Reasons {
     /// The voltage under load has reached what stops the electronics.
     pub const LOW_NOW: Self = Self(256);
 
+    /// A pulse sagged far more than these cells can: a bad contact in the holder, or other cells.
+    pub const CONTACT: Self = Self(512);
+    /// The first pulse after a rest fell below what stops the electronics: whether the next ones
+    /// will is not known.
+    pub const LOW_AFTER_REST: Self = Self(1024);
+
     /// Those that forbid any yes and any no.
     pub(super) const BLIND: Self = Self::NO_READING
         .union(Self::STALE)
         .union(Self::TEMPERATURE)
         .union(Self::WRONG_CELLS)
-        .union(Self::NO_RESISTANCE);
+        .union(Self::NO_RESISTANCE)
+        .union(Self::CONTACT)
+        .union(Self::LOW_AFTER_REST);
 
-    const WORDS: [&'static str; 9] = [
+    const WORDS: [&'static str; 11] = [
         "no reading",
         "reading is stale",
         "temperature outside the table or below the plan",
@@ -47,6 +55,8 @@ impl Reasons {
         "charge used is not known",
         "sag after a rest not counted",
         "voltage under load is too low now",
+        "sag far beyond these cells: contacts, or other cells",
+        "voltage under load too low after a rest",
     ];
 }
 

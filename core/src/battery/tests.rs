@@ -218,7 +218,7 @@ fn charge_is_counted_over_a_wrap_and_a_start() {
 fn an_odd_cell_is_named_and_never_prolongs() {
     let config = lithium();
     let mut battery = seen(&config, 2_600);
-    let unknown = battery.state(&config, 10);
+    let unknown = battery.state(&config, 8);
     battery.observe(
         &config,
         &Observation {

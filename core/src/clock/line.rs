@@ -78,6 +78,9 @@ impl Line {
 
     /// When `slot` begins.
     pub(super) fn moment(&self, slot: u64) -> Moment {
+        if slot == self.slot {
+            return self.at;
+        }
         let away = Length::periods(self.period_32, self.distance(slot));
         if slot < self.slot {
             self.at.earlier(away)

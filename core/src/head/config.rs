@@ -22,7 +22,9 @@ pub enum HeadConfigError {
 impl core::fmt::Display for HeadConfigError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         f.write_str(match self {
-            Self::SlotTicks => "slot is no whole number of ticks of the probe's clock",
+            Self::SlotTicks => {
+                "slot is no whole number of ticks of the probe's clock, or above 2^32"
+            }
             Self::Id => "number of the probe is above 4095",
             Self::Beat => "beat is 0 slots",
         })
@@ -67,6 +69,9 @@ impl HeadConfig {
         // Below 2^64.
         let product = plan.slot_ns as u64 * rate.hz() as u64;
         if plan.slot_ns == 0 || product % NS != 0 {
+            return Err(HeadConfigError::SlotTicks);
+        }
+        if product / NS > u32::MAX as u64 {
             return Err(HeadConfigError::SlotTicks);
         }
         let slot_ns = plan.slot_ns;

@@ -13,7 +13,7 @@
 mod boot;
 mod config;
 
-pub use boot::Waking;
+pub use boot::{Counted, Waking};
 pub use config::{HeadConfig, HeadConfigError};
 
 use crate::frame::{Contact, Key, Kind, Mark, Quality, Report, Signs, SlowValue, AGE_STEPS, FRAME};
@@ -30,7 +30,7 @@ const EVERY: u64 = 4;
 pub enum EdgeRefused {
     /// The level is that already told.
     SameLevel,
-    /// Nearer to the edge before than the plan allows: debounce for longer.
+    /// A touch nearer to the release before than the plan allows: debounce for longer.
     TooClose,
 }
 
@@ -38,7 +38,7 @@ impl core::fmt::Display for EdgeRefused {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         f.write_str(match self {
             Self::SameLevel => "the level is that already told",
-            Self::TooClose => "nearer to the edge before than the plan allows",
+            Self::TooClose => "a touch nearer to the release before than the plan allows",
         })
     }
 }
@@ -111,7 +111,8 @@ impl Head {
         self.slow = Some(slow);
     }
 
-    /// An edge whose onset was `at`.
+    /// An edge whose onset was `at`. A release that comes too soon after its touch is told as if
+    /// it had come when the plan allows it.
     ///
     /// # Errors
     /// [`EdgeRefused`].
@@ -126,9 +127,15 @@ impl Head {
             return Err(EdgeRefused::SameLevel);
         }
         let since = |edge: Edge| at.ticks().saturating_sub(edge.at.ticks());
-        if self.newest.is_some_and(|edge| since(edge) < config.apart) {
-            return Err(EdgeRefused::TooClose);
-        }
+        let near = self.newest.filter(|edge| since(*edge) < config.apart);
+        let at = match near {
+            // Later than it was: that only lengthens the stop.
+            Some(touch) if !touched => {
+                Instant::from_ticks(touch.at.ticks().saturating_add(config.apart))
+            }
+            Some(_) => return Err(EdgeRefused::TooClose),
+            None => at,
+        };
         self.older = self.newest;
         self.newest = Some(Edge { at, quality });
         self.number = (self.number + 1) & 31;
@@ -282,7 +289,9 @@ impl Head {
                 } else {
                     config.standby
                 };
-                let count = slot.checked_div(beat).unwrap_or(0);
+                // The first one after the silence of a start is a hello.
+                let first = round_up(config.quiet, beat);
+                let count = slot.saturating_sub(first).checked_div(beat).unwrap_or(0);
                 if count % EVERY == 0 {
                     Kind::Hello
                 } else {

@@ -33,6 +33,9 @@ pub enum Form {
     },
 }
 
+/// Passes in one tick that are still taken for a fast loop.
+const STANDS: u8 = 16;
+
 /// Why an output stage was refused.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -40,7 +43,8 @@ pub enum Form {
 pub enum OutputsError {
     /// Half a pulse that is below a microsecond or above a second, or shorter than a tick.
     Half,
-    /// No time for the output to follow, or more than a second.
+    /// No time for the output to follow, or more than a second, or as long as half a pulse: one
+    /// that is stuck would agree again before it is found.
     Follow,
 }
 
@@ -48,7 +52,9 @@ impl core::fmt::Display for OutputsError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         f.write_str(match self {
             Self::Half => "half a pulse is not within 1 us to 1 s of whole ticks",
-            Self::Follow => "the time to follow is not within a tick and 1 s",
+            Self::Follow => {
+                "the time to follow is not within a tick and 1 s, or not below half a pulse"
+            }
         })
     }
 }
@@ -80,7 +86,8 @@ impl OutputsConfig {
             return Err(OutputsError::Half);
         }
         let follow = rate.ticks_from_ns(follow_ns as u64);
-        if follow == 0 || follow_ns > 1_000_000_000 {
+        let pulsed = matches!(form, Form::Pulsed { .. });
+        if follow == 0 || follow_ns > 1_000_000_000 || pulsed && follow >= half {
             return Err(OutputsError::Follow);
         }
         Ok(Self { form, half, follow })
@@ -119,8 +126,9 @@ pub struct Set {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Outputs {
-    /// Time of the pass before.
+    /// Time of the pass before, and passes since that showed no later one.
     before: Option<Instant>,
+    stood: u8,
     pins: Pins,
     /// When the next half of a pulse begins.
     next: Option<Instant>,
@@ -134,6 +142,7 @@ impl Outputs {
     pub const fn new() -> Self {
         Self {
             before: None,
+            stood: 0,
             pins: Pins {
                 ready: false,
                 run: false,
@@ -145,12 +154,19 @@ impl Outputs {
     }
 
     /// Sets the pins after `decision` at `now`. The first pass is stop, and so is one whose time
-    /// has not gone on.
+    /// ran back, or stood for more than sixteen passes: a loop may be faster than a tick.
     pub fn set(&mut self, config: &OutputsConfig, decision: Decision, now: Instant) -> Set {
         let before = self.before;
         let advanced = before.is_none_or(|before| before < now);
         self.before = Some(before.map_or(now, |before| before.max(now)));
-        let shown = if before.is_some() && advanced {
+        let back = before.is_some_and(|before| now < before);
+        self.stood = if advanced {
+            0
+        } else {
+            self.stood.saturating_add(1)
+        };
+        let goes_on = before.is_some() && !back && self.stood <= STANDS;
+        let shown = if goes_on {
             decision.at(now)
         } else {
             Decision::STOP
@@ -229,9 +245,15 @@ mod tests {
         assert_eq!((first.pins, first.feed_watchdog), (Pins::default(), true));
         let second = outputs.set(&config, RUN, at(6));
         assert!(second.pins.ready && second.pins.run && second.feed_watchdog);
-        for now in [6, 5, 0] {
-            let stood = outputs.set(&config, RUN, at(now));
-            assert_eq!((stood.pins, stood.feed_watchdog), (Pins::default(), false));
+        // A loop faster than the clock changes nothing; a clock that stands, or runs back, stops.
+        for pass in 1..=40 {
+            let stood = outputs.set(&config, RUN, at(6));
+            assert_eq!(stood.pins.run, pass <= STANDS, "{pass}");
+            assert!(!stood.feed_watchdog);
+        }
+        for now in [5, 0] {
+            let back = outputs.set(&config, RUN, at(now));
+            assert_eq!((back.pins, back.feed_watchdog), (Pins::default(), false));
         }
         assert!(outputs.set(&config, RUN, at(10_000)).pins.run);
         assert_eq!(outputs.set(&config, RUN, at(10_001)).pins, Pins::default());
@@ -291,12 +313,43 @@ mod tests {
     }
 
     #[test]
+    fn a_stuck_output_is_found_in_every_form() {
+        let forms = [
+            Form::Levels,
+            Form::Complementary,
+            Form::Pulsed { half_ns: 100_000 },
+        ];
+        for (form, high) in forms
+            .into_iter()
+            .flat_map(|form| [(form, false), (form, true)])
+        {
+            let config = config(form);
+            let mut outputs = Outputs::new();
+            let mut found = false;
+            for now in 0..1_000 {
+                // Run and stop by turns, as a machine does.
+                let decision = if now / 300 % 2 == 0 {
+                    RUN
+                } else {
+                    Decision::STOP
+                };
+                let pins = outputs.set(&config, decision, at(now)).pins;
+                let seen = Pins { run: high, ..pins };
+                found |= outputs.read_back(&config, seen, at(now)).is_some();
+            }
+            assert!(found, "{form:?} {high}");
+        }
+    }
+
+    #[test]
     fn what_no_output_can_do_is_refused() {
         let rate = TickRate::from_hz(1_000_000).unwrap();
         let half = |half_ns| OutputsConfig::new(rate, Form::Pulsed { half_ns }, 1_000).err();
+        // A level that is stuck agrees again in the next half.
+        assert_eq!(half(1_000), Some(OutputsError::Follow));
         assert_eq!(half(999), Some(OutputsError::Half));
         assert_eq!(half(1_000_000_001), Some(OutputsError::Half));
-        assert_eq!(half(1_000), None);
+        assert_eq!(half(2_000), None);
         for follow in [0, 400, 1_000_000_001] {
             let refused = OutputsConfig::new(rate, Form::Levels, follow).err();
             assert_eq!(refused, Some(OutputsError::Follow), "{follow}");

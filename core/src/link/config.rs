@@ -32,6 +32,9 @@ pub struct LinkPlan {
     pub dead_ns: u32,
     /// U: greatest bound of a time that may keep READY.
     pub bound_ns: u32,
+    /// How long before the begin of its slot the contact that a frame tells is looked at, and how
+    /// long before the first edge that showed it an onset may lie, both together at most.
+    pub blind_ns: u32,
     /// Least time from edge to edge that the probe sends.
     pub apart_ns: u32,
     /// Longest time from one poll of the receiver to the next that is not late.
@@ -73,6 +76,7 @@ impl LinkPlan {
         delay_ns: 48_000_000,
         dead_ns: 42_000_000,
         bound_ns: 4_000,
+        blind_ns: 1_000_000,
         apart_ns: 1_500_000,
         poll_ns: 100_000,
         quiet_ns: 250_000_000,
@@ -133,6 +137,10 @@ pub enum LinkConfigError {
     Lead,
     /// A reserve that is used up sooner than the memory bears a write.
     Reserve,
+    /// More than a slot from poll to poll: a touch could leave late, and not be told so.
+    Poll,
+    /// Bad tags and strangers are not remembered, or re-arms are not held apart.
+    Memory,
 }
 
 impl core::fmt::Display for LinkConfigError {
@@ -140,7 +148,7 @@ impl core::fmt::Display for LinkConfigError {
         f.write_str(match self {
             Self::Slot => "slot is not within 0.1 to 100 ms of whole ticks",
             Self::DeadNotBelowDelay => {
-                "dead + 2 bound is not below delay: a late touch could meet READY"
+                "dead + blind + 2 bound is not below delay: a late touch could meet READY"
             }
             Self::EdgesTooClose => "apart is not above 2 bound: a release could overtake its touch",
             Self::EdgesOutnumberNumbers => {
@@ -154,6 +162,8 @@ impl core::fmt::Display for LinkConfigError {
             Self::Tallies => "bad tags are not 1 to 8, or strangers are not 1 to 4",
             Self::Guard => "guard is shorter than dead + 2 bound + a slot",
             Self::Lead => "lead is not above guard and below reserve",
+            Self::Poll => "poll is above a slot: a touch could leave late untold",
+            Self::Memory => "watch or lock is 0",
             Self::Reserve => "reserve less lead is used up sooner than the memory bears a write",
         })
     }
@@ -196,7 +206,7 @@ impl LinkConfig {
         if slot < 100_000 || slot > 100_000_000 || slot_ticks == 0 {
             return Err(E::Slot);
         }
-        if unseen >= plan.delay_ns as u64 {
+        if unseen + plan.blind_ns as u64 >= plan.delay_ns as u64 {
             return Err(E::DeadNotBelowDelay);
         }
         if plan.apart_ns as u64 <= 2 * bound {
@@ -240,6 +250,12 @@ impl LinkConfig {
         let used_up = (plan.reserve_slots - plan.lead_slots) as u64 * slot;
         if used_up / 100 * SLOW_PERCENT < plan.write_apart_ns {
             return Err(E::Reserve);
+        }
+        if plan.poll_ns > plan.slot_ns {
+            return Err(E::Poll);
+        }
+        if plan.lock_ns == 0 || plan.watch_ns == 0 {
+            return Err(E::Memory);
         }
         // From 0.1 ms up, and two of them in `dead` or fewer than 2^16.
         let beat_ns = plan.beat_slots as u64 * slot;
@@ -301,11 +317,11 @@ mod tests {
         assert_eq!(refused(|plan| *plan = LinkPlan::RADIO), None);
         assert_eq!(refused(|plan| plan.slot_ns = 0), Some(E::Slot));
         assert_eq!(
-            refused(|plan| plan.dead_ns = 47_992_000),
+            refused(|plan| plan.dead_ns = 46_992_000),
             Some(E::DeadNotBelowDelay)
         );
         let nearly = |plan: &mut LinkPlan| {
-            plan.dead_ns = 47_991_999;
+            plan.dead_ns = 46_991_999;
             plan.apart_ns = 2_000_000;
         };
         assert_eq!(refused(nearly), Some(E::Guard));
@@ -317,6 +333,13 @@ mod tests {
             refused(|plan| plan.apart_ns = 1_355_000),
             Some(E::EdgesOutnumberNumbers)
         );
+        assert_eq!(
+            refused(|plan| plan.blind_ns = 5_992_000),
+            Some(E::DeadNotBelowDelay)
+        );
+        assert_eq!(refused(|plan| plan.poll_ns = 1_000_001), Some(E::Poll));
+        assert_eq!(refused(|plan| plan.watch_ns = 0), Some(E::Memory));
+        assert_eq!(refused(|plan| plan.lock_ns = 0), Some(E::Memory));
         let long = |plan: &mut LinkPlan| {
             plan.dead_ns = 131_063_750;
             plan.delay_ns = 140_000_000;

@@ -149,6 +149,11 @@ impl Grader {
         }
     }
 
+    /// The probe stands by: what comes after it begins a new row.
+    pub fn rest(&mut self) {
+        self.newest = None;
+    }
+
     fn judge(&mut self, config: &LinkConfig, beats: u16, lost: u16) {
         let falls_16 = self.long.falls_16(config);
         let far = self.short.seen() >= EVIDENCE && self.short.falls_16(config) > FAR_16;

@@ -187,9 +187,12 @@ impl<S: Slots> Link<S> {
         self.keeper.stored(mark);
     }
 
-    /// What to write on a warning that power fails: the next start waits for slots, not minutes.
+    /// What to write on a warning that power fails, into both places: the next start waits for
+    /// slots, not minutes. From here on no frame counts that this mark does not cover, whether
+    /// power fails or not; the next write is asked for at once. Nothing is to be written where
+    /// nothing was stored.
     #[must_use]
-    pub fn close(&self, config: &LinkConfig) -> Option<Mark> {
+    pub fn close(&mut self, config: &LinkConfig) -> Option<Write> {
         self.keeper.close(config)
     }
 
@@ -365,7 +368,7 @@ impl<S: Slots> Link<S> {
         self.last = self.last.max(begin.at);
         self.state = State::Joining(count);
         let sure = begin.bound.is_some_and(|bound| bound <= config.bound);
-        let sound = !is_fault(heard) && !is_contradiction(heard);
+        let sound = !is_fault(heard) && !is_contradiction(heard) && is_seen(heard);
         if count >= config.plan().join_frames && sure && sound {
             self.state = State::Live;
             self.known = heard.number & 31;
@@ -373,8 +376,6 @@ impl<S: Slots> Link<S> {
             self.touched = heard.number & 1 == 1;
             self.playout.past();
             self.fault = false;
-            self.bad_tags.clear();
-            self.strangers.clear();
         }
         Outcome::Joining
     }
@@ -392,7 +393,8 @@ impl<S: Slots> Link<S> {
             self.playout.clash();
         }
         let begin = self.slots.begin(heard.who.slot);
-        if all_timed && !clash && begin.bound.is_some_and(|bound| bound <= config.bound) {
+        let sure = begin.bound.is_some_and(|bound| bound <= config.bound);
+        if all_timed && !clash && sure && is_seen(heard) {
             self.last = self.last.max(begin.at);
             Outcome::Life
         } else {
@@ -410,8 +412,10 @@ impl<S: Slots> Link<S> {
             self.latch.set(Causes::SEQUENCE);
             self.known = number;
             self.newest = number;
-            // A number so far ahead was never told; one behind may have been.
-            if let (Some(time), Kind::Normal, 3..=15) = (time, heard.kind, step) {
+            // What is new and has a time is told with a remark. A number far ahead was never told;
+            // one behind may have been, and where two are open the newest waits already.
+            let new = step > gap || gap == 1 && step == 1;
+            if let (Some(time), Kind::Normal, 1..=15, true) = (time, heard.kind, step, new) {
                 self.pend(number, time, EdgeRemarks::SEQUENCE, None);
             }
             return true;
@@ -494,6 +498,10 @@ impl<S: Slots> Link<S> {
     /// Time has reached `now`: the next edge that leaves by then. Call until there is none, then
     /// ask for [`lines`](Self::lines).
     pub fn poll(&mut self, config: &LinkConfig, now: Instant) -> Option<PlayedEdge> {
+        if self.playout.is_empty() && self.untimed.is_none() {
+            // As nearly always; what time does besides, `lines` does as well.
+            return None;
+        }
         let now = self.advance(config, now);
         if let Some(number) = self.untimed.take() {
             return Some(PlayedEdge {
@@ -642,8 +650,6 @@ impl<S: Slots + Clone> Link<S> {
             // All of these are set anew by the next join.
             (link.known, link.newest, link.fault) = (0, 0, false);
             link.touched = true;
-            link.bad_tags.clear();
-            link.strangers.clear();
         }
         link.untimed = link
             .untimed
@@ -665,6 +671,12 @@ impl<S: Slots + Clone> Link<S> {
     pub fn slots_mut(&mut self) -> &mut S {
         &mut self.slots
     }
+}
+
+/// Whether the probe knows if there is contact. While it confirms an edge, that edge has begun and
+/// is not told: such a frame is no word on the time before it.
+fn is_seen(heard: &Heard) -> bool {
+    heard.contact != Contact::Between
 }
 
 /// A fault of the probe's own.

@@ -182,13 +182,23 @@ impl Keeper {
         }
     }
 
-    /// What to write when power is about to fail: as little as promises no more than is needed.
-    pub(super) fn close(&self, config: &LinkConfig) -> Option<Mark> {
-        self.durable?;
+    /// What to write when power is about to fail: as little as promises no more than is needed. In
+    /// both places, since the higher mark of two would win.
+    pub(super) fn close(&mut self, config: &LinkConfig) -> Option<Write> {
+        let durable = self.durable?;
         let guard = u64::from(config.plan().guard_slots);
-        Some(Mark {
+        let mark = Mark {
             slot: self.floor.slot.saturating_add(guard).min(Mark::LAST_SLOT),
             ..self.floor
+        };
+        // Never above what is durable: a write that fails must not have promised more.
+        let mark = mark.min(durable);
+        self.durable = Some(mark);
+        self.wanted = None;
+        Some(Write {
+            mark,
+            place: self.place,
+            both: true,
         })
     }
 }

@@ -145,6 +145,8 @@ impl Receiver {
             self.newest = Some(report);
             if report.signs.measuring {
                 self.grader.heard(config, who);
+            } else {
+                self.grader.rest();
             }
         }
         Taken::Genuine(outcome)
@@ -185,7 +187,7 @@ impl Receiver {
 
     /// What to write on a warning that power fails.
     #[must_use]
-    pub fn close(&self, config: &LinkConfig) -> Option<Mark> {
+    pub fn close(&mut self, config: &LinkConfig) -> Option<Write> {
         self.link.close(config)
     }
 

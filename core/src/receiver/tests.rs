@@ -31,7 +31,11 @@ impl Pair {
         let head_config = HeadConfig::new(rate, 5, &LinkPlan::INFRARED).unwrap();
         let paired = Waking::paired(&head_config);
         let waking = Waking::read(&head_config, [&paired, &paired]).unwrap();
-        let head = waking.stored(key(), Instant::from_ticks(0), false);
+        let (_, record) = waking.write();
+        let Ok(counted) = waking.stored([&record, &record]) else {
+            panic!()
+        };
+        let head = counted.head(key(), Instant::from_ticks(0), false);
         let config = LinkConfig::new(rate, LinkPlan::INFRARED).unwrap();
         let clock = ClockConfig::new(rate, 1_000_000, Oscillator::CRYSTAL).unwrap();
         let mark = Mark::default().record(5);

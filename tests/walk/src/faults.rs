@@ -31,6 +31,30 @@ const STORE: &str = "link/store.rs";
 /// Those of links.
 const LINK: &[Fault] = &[
     Fault {
+        name: "an edge under confirmation is vouched for",
+        file: MACHINE,
+        text: "if all_timed && !clash && sure && is_seen(heard) {",
+        instead: "if all_timed && !clash && sure && (FAULT || is_seen(heard)) {",
+        rules: &["O2", "I6", "I1"],
+        among: "edges told late",
+    },
+    Fault {
+        name: "a join in the middle of an edge",
+        file: MACHINE,
+        text: "!is_contradiction(heard) && is_seen(heard);",
+        instead: "!is_contradiction(heard) && (FAULT || is_seen(heard));",
+        rules: &["O2", "I6", "I1"],
+        among: "edges told late",
+    },
+    Fault {
+        name: "a join forgets bad tags",
+        file: MACHINE,
+        text: "self.fault = false;\n        }\n        Outcome::Joining",
+        instead: "self.fault = false;\n            if FAULT { self.bad_tags.clear(); }\n        }\n        Outcome::Joining",
+        rules: &["F1"],
+        among: "flood",
+    },
+    Fault {
         name: "life by arrival",
         file: MACHINE,
         text: "self.last = self.last.max(begin.at);\n            Outcome::Life",

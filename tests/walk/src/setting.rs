@@ -18,6 +18,8 @@ pub(crate) struct Setting {
     pub(crate) bound: u64,
     /// Least time from edge to edge, ticks.
     pub(crate) apart: u64,
+    /// An edge is told so many ticks after it happened at most; until then it is being confirmed.
+    pub(crate) hold: u64,
     /// Frames of so many slots back may still be handed in.
     pub(crate) back: u64,
     /// Whether frames with the older edge occur, and hellos.
@@ -53,6 +55,7 @@ impl Setting {
         dead: 5,
         bound: 1,
         apart: 3,
+        hold: 0,
         back: 2,
         older: false,
         hello: false,
@@ -102,10 +105,11 @@ impl Setting {
                 bound_ns: (self.bound * MS) as u32,
                 apart_ns: (self.apart * MS) as u32,
                 poll_ns: 0,
+                blind_ns: 0,
                 join_frames: 2,
                 open_frames: self.open,
-                lock_ns: self.lock * MS,
-                watch_ns: self.watch * MS,
+                lock_ns: if self.lock == 0 { 1 } else { self.lock * MS },
+                watch_ns: if self.watch == 0 { 1 } else { self.watch * MS },
                 bad_tags: if self.flood == 0 { 8 } else { self.flood },
                 // With a watch of no time more than one a tick would be needed.
                 strangers: if self.strangers == 0 {
@@ -121,6 +125,17 @@ impl Setting {
 
 /// The configurations of the full walk.
 pub(crate) const ALL: &[Setting] = &[
+    Setting {
+        name: "small, edges told late",
+        hold: 4,
+        ..Setting::SMALL
+    },
+    Setting {
+        name: "edges told late",
+        apart: 4,
+        hold: 7,
+        ..Setting::PLAIN
+    },
     Setting {
         name: "edges, worst clock",
         apart: 4,

@@ -51,7 +51,9 @@ fn head(rate: TickRate) -> Option<(HeadConfig, Head)> {
     let config = HeadConfig::new(rate, ID, &LinkPlan::INFRARED).ok()?;
     let paired = Waking::paired(&config);
     let waking = Waking::read(&config, [&paired, &paired])?;
-    let mut head = waking.stored(key()?, Instant::from_ticks(0), false);
+    let (_, record) = waking.write();
+    let counted = waking.stored([&record, &record]).ok()?;
+    let mut head = counted.head(key()?, Instant::from_ticks(0), false);
     let mut status = HeadStatus::default();
     status.signs.measuring = true;
     head.set_status(status);

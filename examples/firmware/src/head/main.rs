@@ -131,8 +131,14 @@ fn self_test(intake: &mut Intake, blocked: &mut Input<machine::Input>) -> TestRe
 /// The number of this start is made durable before anything is sent under it.
 fn wake(now: Instant, touched: bool) -> Option<Head> {
     let [one, other] = machine::records(ID);
-    let waking = Waking::read(&HEAD, [&one, &other])?;
-    let (place, record) = waking.write();
-    machine::write_record(place, &record);
-    Some(waking.stored(key::KEY, now, touched))
+    let mut waking = Waking::read(&HEAD, [&one, &other])?;
+    loop {
+        let (place, record) = waking.write();
+        machine::write_record(place, &record);
+        let [one, other] = machine::records(ID);
+        match waking.stored([&one, &other]) {
+            Ok(counted) => return Some(counted.head(key::KEY, now, touched)),
+            Err(again) => waking = again?,
+        }
+    }
 }

@@ -71,7 +71,7 @@ fn wired(config: &WiredConfig) {
             2 => Contact::Between,
             _ => Contact::Fault,
         };
-        wired.edge(yes(), instant(), any());
+        wired.edge(instant(), yes(), instant(), any());
         wired.sight(instant(), contact, yes());
         black_box(wired.poll(config, instant()));
         black_box((

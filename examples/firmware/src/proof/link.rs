@@ -30,6 +30,7 @@ fn plan() -> LinkPlan {
         delay_ns: any(),
         dead_ns: any(),
         bound_ns: any(),
+        blind_ns: any(),
         apart_ns: any(),
         poll_ns: any(),
         quiet_ns: any(),
@@ -94,8 +95,15 @@ fn head(config: &HeadConfig) {
         return;
     };
     black_box(waking.write());
+    let counted = match waking.stored([&records[0], &records[1]]) {
+        Ok(counted) => counted,
+        Err(again) => {
+            black_box(again.is_some());
+            return;
+        }
+    };
     match Key::new(bytes()) {
-        Ok(key) => say(config, &mut waking.stored(key, instant(), any() == 0)),
+        Ok(key) => say(config, &mut counted.head(key, instant(), any() == 0)),
         Err(why) => {
             let _ = write!(Nowhere, "{why}");
         }

@@ -87,13 +87,13 @@ fn main() -> ! {
     loop {
         let now = intake.now(CaptureUnit.count()).at;
         while let Some(captured) = edges.take() {
-            tell(&mut wired, line.edge(&LINE, intake.edge(captured)));
+            tell(&mut wired, now, line.edge(&LINE, intake.edge(captured)));
         }
         let lost = intake.overflowed(edges.lost(), now, blocked.read());
         for edge in lost.into_iter().flatten() {
-            tell(&mut wired, line.edge(&LINE, edge));
+            tell(&mut wired, now, line.edge(&LINE, edge));
         }
-        tell(&mut wired, line.poll(&LINE, now));
+        tell(&mut wired, now, line.poll(&LINE, now));
         // A barrier or a wire that cannot be read is a fault, never a level.
         let wire = rearm.read();
         let contact = if blocked.level() == Level::Unknown || wire == Level::Unknown {
@@ -132,7 +132,7 @@ fn main() -> ! {
     }
 }
 
-fn tell(wired: &mut Wired, event: Option<Event>) {
+fn tell(wired: &mut Wired, now: Instant, event: Option<Event>) {
     let (touched, contact) = match event {
         Some(Event::Touch(contact)) => (true, contact),
         Some(Event::Release(contact)) => (false, contact),
@@ -142,5 +142,5 @@ fn tell(wired: &mut Wired, event: Option<Event>) {
     let bound = contact
         .doubt
         .map_or(HZ / 1_000, |doubt| doubt.sixteenths().div_ceil(16) * 3);
-    wired.edge(touched, contact.onset.nearest(), bound);
+    wired.edge(now, touched, contact.onset.nearest(), bound);
 }

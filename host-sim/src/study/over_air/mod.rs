@@ -36,6 +36,8 @@ use world::World;
 pub const ID: u16 = 5;
 /// From one poll to the next at most, ticks of the receiver: 50 µs.
 const POLL: u64 = 800;
+/// Share of the time from an edge to the next within which it is told.
+const MOST_HOLD: f64 = 0.8;
 /// Names the streams among all others.
 const NAME: u64 = 0x006f_7665_7261_6972;
 
@@ -94,7 +96,8 @@ impl Flight {
     }
 
     /// Carries `touches` touches, a third of a second apart on average; half of them let go within
-    /// 2 to 30 ms, the others within 60 to 120 ms.
+    /// 2 to 30 ms, the others within 60 to 120 ms. An edge is told some time after it happened, up
+    /// to most of the way to the next: as long as its chatter and a hold last.
     ///
     /// # Errors
     /// A plan that breaks a rule, a channel out of range.
@@ -106,11 +109,15 @@ impl Flight {
             world.until(next_edge_ns);
             let touched = !world.touched();
             let shown = world.shown(0.0);
-            world.tell(shown, next_edge_ns, touched);
+            let pause_ns = pause(&mut rng, touched);
             if touched {
                 world.contact(next_edge_ns);
             }
-            next_edge_ns += pause(&mut rng, touched);
+            let share: f64 = StandardUniform.sample(&mut rng);
+            let hold_ns = share.powi(4) * MOST_HOLD * pause_ns as f64;
+            world.until(next_edge_ns + hold_ns as u64);
+            world.tell(shown, next_edge_ns, touched);
+            next_edge_ns += pause_ns;
         }
         world.end_slot();
         Ok(world.flown)

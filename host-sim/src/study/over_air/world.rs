@@ -116,7 +116,11 @@ impl<'a> World<'a> {
         let paired = Waking::paired(&head_config);
         let waking = Waking::read(&head_config, [&paired, &paired])
             .ok_or_else(|| wrong("no number of a start"))?;
-        let mut head = waking.stored(key()?, Instant::default(), false);
+        let (_, record) = waking.write();
+        let counted = waking
+            .stored([&record, &record])
+            .map_err(|_| wrong("a start that is not counted"))?;
+        let mut head = counted.head(key()?, Instant::default(), false);
         let mut status = HeadStatus::default();
         status.signs.measuring = true;
         head.set_status(status);
@@ -221,6 +225,7 @@ impl<'a> World<'a> {
     /// The probe is told of an edge whose onset it saw when its clock showed `shown` ticks, which was at `onset_ns` by
     /// the true clock. Whether it took it.
     pub(super) fn tell(&mut self, shown: f64, onset_ns: u64, touched: bool) -> bool {
+        self.confirms(false);
         let at = Instant::from_ticks(shown.round() as u64);
         let told = self
             .head
@@ -240,14 +245,22 @@ impl<'a> World<'a> {
         true
     }
 
-    /// A true contact, now.
+    /// A true contact, now; from here on until it is told the probe says that it confirms an edge.
     pub(super) fn contact(&mut self, at_ns: u64) {
+        self.confirms(true);
         self.flown.touches += 1;
         if self.decision.at(Instant::from_ticks(ticks(at_ns))).run {
             self.flown.under_ready += 1;
             self.running = Some((at_ns, false));
             self.stopped_ns = None;
         }
+    }
+
+    fn confirms(&mut self, between: bool) {
+        let mut status = HeadStatus::default();
+        status.signs.measuring = true;
+        status.between = between;
+        self.head.set_status(status);
     }
 
     /// The receiver's side up to `until_ns`.

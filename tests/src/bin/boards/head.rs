@@ -107,6 +107,8 @@ impl SimulatedHead {
         let line = Line::new(&self.hold, level(inputs), now);
         let paired = Waking::paired(&self.config);
         let waking = Waking::read(&self.config, [&paired, &paired]).ok_or("no start left")?;
+        let (_, record) = waking.write();
+        let counted = waking.stored([&record, &record]);
         let touched = line.in_contact();
         let mut status = HeadStatus::default();
         status.signs.measuring = true;
@@ -114,7 +116,11 @@ impl SimulatedHead {
         let config = BatteryConfig::new(plan())?;
         let mut running = Box::new(Running {
             line,
-            head: waking.stored(Key::new(self.key)?, now, touched),
+            head: counted.map_err(|_| "a start not counted")?.head(
+                Key::new(self.key)?,
+                now,
+                touched,
+            ),
             gauge: (config, Battery::new(&config, None)),
             looked_s: None,
             status,

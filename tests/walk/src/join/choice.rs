@@ -129,7 +129,7 @@ impl Joins<'_> {
             &[[false, false]]
         };
         let writing = join.writing.is_some();
-        let closes = self.plan.tear && !writing && join.link.close(&self.config).is_some();
+        let closes = self.plan.tear && !writing && join.link.clone().close(&self.config).is_some();
         for &bad in bads {
             let mut lose = |write| all.push(Choice::Lose(Loss { write, bad }));
             lose(Cut::Undone);

@@ -251,7 +251,10 @@ impl<'a> Joins<'a> {
             (Cut::Done, Some(writing)) => {
                 join.records[writing.place()] = Some(writing.write.mark);
             }
-            (Cut::Closed, _) => join.records = [join.link.close(&self.config); 2],
+            (Cut::Closed, _) => {
+                let close = join.link.close(&self.config);
+                join.records = [close.map(|write| write.mark); 2];
+            }
             _ => {}
         }
         for (record, bad) in join.records.iter_mut().zip(loss.bad) {

@@ -55,6 +55,7 @@ impl Plan {
                 bound_ns: 0,
                 apart_ns: MS as u32,
                 poll_ns: 0,
+                blind_ns: 0,
                 quiet_ns: (QUIET * MS) as u32,
                 join_frames: 2,
                 open_frames: 1,

@@ -69,6 +69,7 @@ impl World {
                 let contact = match says {
                     Says::Between => Contact::Between,
                     Says::Fault => Contact::Fault,
+                    _ if sent.between => Contact::Between,
                     _ if sent.number & 1 == 1 => Contact::Touched,
                     _ => Contact::Open,
                 };
@@ -102,7 +103,9 @@ impl World {
     }
 
     fn accepted(&mut self, heard: &Heard, begin: u64, outcome: Outcome, was_live: bool) {
-        self.life = self.life.max(begin);
+        if heard.contact != Contact::Between {
+            self.life = self.life.max(begin);
+        }
         if outcome == Outcome::Older {
             return;
         }

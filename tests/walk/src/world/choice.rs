@@ -90,7 +90,14 @@ impl World {
     #[must_use]
     pub(crate) fn choices(&self, setting: &Setting) -> Vec<Choice> {
         let now = self.now + 1;
-        let edges: &[bool] = if now - self.newest_at >= setting.apart {
+        let edges: &[bool] = if self.untold {
+            // An edge that is being confirmed is told now or later.
+            if now - self.newest_at >= setting.hold {
+                &[true]
+            } else {
+                &[false, true]
+            }
+        } else if now - self.newest_at >= setting.apart {
             &[false, true]
         } else {
             &[false]

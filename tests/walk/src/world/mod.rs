@@ -97,6 +97,8 @@ struct Snapshot {
     /// Ages of the newest and the older edge, ticks; none: beyond the range.
     newest: Option<u32>,
     older: Option<u32>,
+    /// An edge is being confirmed.
+    between: bool,
     /// A frame of this slot was accepted.
     taken: bool,
 }
@@ -110,6 +112,8 @@ pub(crate) struct World {
     number: u8,
     newest_at: u64,
     older_at: u64,
+    /// The newest edge is being confirmed, and was not told yet.
+    untold: bool,
     sent: [Snapshot; BACK],
     /// Start of the newest slot whose genuine frame was accepted, and the number it told.
     life: u64,
@@ -158,6 +162,7 @@ impl World {
             number: 0,
             newest_at: 0,
             older_at: 0,
+            untold: false,
             sent: [Snapshot::default(); BACK],
             life: 0,
             seen: 0,
@@ -191,10 +196,16 @@ impl World {
             let age = self.now - at;
             (at > 0 && age < setting.age_range()).then_some(age as u32)
         };
+        let told = if self.untold {
+            (self.number.wrapping_sub(1) & 31, self.older_at, 0)
+        } else {
+            (self.number, self.newest_at, self.older_at)
+        };
         let new = Snapshot {
-            number: self.number,
-            newest: age(self.newest_at),
-            older: age(self.older_at).filter(|_| setting.older),
+            number: told.0,
+            newest: age(told.1),
+            older: age(told.2).filter(|_| setting.older),
+            between: self.untold,
             taken: false,
         };
         self.sent.rotate_right(1);
@@ -215,7 +226,12 @@ impl World {
         world.now += 1;
         let shown = world.decision.at(world.at());
         if choice.edge {
-            world.edge(shown);
+            if world.untold {
+                world.untold = false;
+            } else {
+                world.edge(shown);
+                world.untold = setting.hold > 0;
+            }
         }
         if world.now % setting.slot == 0 {
             world.snapshot(setting);
@@ -289,7 +305,7 @@ impl World {
         for tick in 0..80 {
             let far = world.now + 1 - world.newest_at >= setting.apart;
             let choice = Choice {
-                edge: world.number & 1 == 1 && far,
+                edge: world.untold || world.number & 1 == 1 && far,
                 error: 0,
                 air: if (world.now + 1) % setting.slot == 0 {
                     Air::Frame {

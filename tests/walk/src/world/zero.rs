@@ -75,7 +75,7 @@ impl World {
             };
         }
         if self.link.state() != State::Live {
-            (self.bad, self.strange, self.fault) = ([0; 2], [0; 2], false);
+            self.fault = false;
         }
         self.open = self.open.min(setting.open);
         self.now = back(now);
