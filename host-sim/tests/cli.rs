@@ -58,7 +58,7 @@ fn help_and_version_hold_and_usage_cannot() {
 fn completions_and_manual_know_every_verb() {
     let manual = out(&run(&["manual"]));
     let completions = out(&run(&["completions", "bash"]));
-    for verb in ["demo", "replay", "describe", "convert", "check"] {
+    for verb in ["demo", "replay", "describe", "convert", "check", "rig"] {
         assert!(manual.contains(&format!(".TH trueonset-{verb}")), "{verb}");
         assert!(completions.contains(verb));
     }

@@ -5,7 +5,7 @@ use crate::item::Items;
 use crate::machine::Machine;
 use crate::message::{Answer, Refusal, Request};
 use crate::report;
-use crate::{BODY, LINES, VERSION};
+use crate::VERSION;
 
 /// A device under test: bytes in, bytes out, no clock.
 ///
@@ -64,8 +64,6 @@ impl Device {
                 Answer::Hello {
                     version: VERSION,
                     run,
-                    lines: LINES as u8,
-                    body: BODY as u8,
                     release: RELEASE,
                 }
             }

@@ -43,7 +43,7 @@
 //!
 //! | body | bytes | meaning |
 //! |---|---|---|
-//! | `81` | version u8, run u32, lines u8, body u8, release 3 × u8 | to HELLO: lines at most, longest body, release of the library. Every version begins so |
+//! | `81` | version u8, run u32, release 3 × u8 | to HELLO: its version, the number given, release of the library. Every version begins so |
 //! | `82` | - | settings taken |
 //! | `83` | from u32, taken u8, reports | to EDGES: so many items were taken, with what came of them; the PC goes on with the next |
 //! | `84` | items u32, lines u8, for each line touches, releases, glitches, initial, refused, pending: u32 | to END |
@@ -80,7 +80,7 @@ pub use report::{push as push_report, Kind, Report, Reports};
 
 /// The version of the protocol described here.
 pub const VERSION: u8 = 1;
-/// Lines of a device at most.
+/// Lines of a log at most.
 pub const LINES: usize = 8;
 /// Longest body of a message in bytes.
 pub const BODY: usize = 248;

@@ -147,10 +147,6 @@ pub enum Answer<'a> {
         version: u8,
         /// The number of the HELLO.
         run: u32,
-        /// Lines at most.
-        lines: u8,
-        /// Longest body it takes.
-        body: u8,
         /// Release of its library.
         release: [u8; 3],
     },
@@ -198,13 +194,10 @@ impl<'a> Answer<'a> {
             Self::Hello {
                 version,
                 run,
-                lines,
-                body,
                 release,
             } => {
                 put(&[0x81, *version]);
                 put(&run.to_le_bytes());
-                put(&[*lines, *body]);
                 put(release);
             }
             Self::Settings => put(&[0x82]),
@@ -244,8 +237,6 @@ impl<'a> Answer<'a> {
             0x81 => Some(Self::Hello {
                 version: reader.u8()?,
                 run: reader.u32()?,
-                lines: reader.u8()?,
-                body: reader.u8()?,
                 release: reader.array()?,
             }),
             0x82 => reader.done(Self::Settings),

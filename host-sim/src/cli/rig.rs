@@ -123,7 +123,7 @@ fn with_device(
 
 fn holds(tested: &Tested, judged: Option<&Judged>) -> bool {
     tested.faults.is_empty()
-        && tested.differences.is_empty()
+        && tested.differ == 0
         && judged.is_none_or(|judged| judged.wrong() == 0)
 }
 
@@ -160,13 +160,13 @@ fn verdict(tested: &Tested, judged: Option<&Judged>) -> String {
         text += &format!("{difference}\n");
     }
     let [touches, releases, glitches] = tested.told;
-    let differences = tested.differences.len();
-    if differences > SHOWN {
-        text += &format!("and {} differences more\n", differences - SHOWN);
+    let differ = tested.differ;
+    if differ > SHOWN as u64 {
+        text += &format!("and {} differences more\n", differ - SHOWN as u64);
     }
     text += &format!(
         "{touches} touches, {releases} releases, {glitches} glitches from the device; \
-         {differences} differences from the same code here\n"
+         {differ} differences from the same code here\n"
     );
     text + &judged.map_or(String::new(), Judged::text)
 }
@@ -183,6 +183,7 @@ fn document(tested: &Tested, judged: Option<&Judged>, counts: Counts) -> Value {
         "releases": releases,
         "glitches": glitches,
         "rows": tested.rows,
+        "differ": tested.differ,
         "differences": tested.differences,
         "expected": expected,
         "sent_again": counts.again,
@@ -192,6 +193,8 @@ fn document(tested: &Tested, judged: Option<&Judged>, counts: Counts) -> Value {
 
 /// What the line has cost, hints, faults and, last, the sum of edges.
 fn tell(tested: &Tested, counts: Counts, talk: &Talk) {
+    let [major, minor, patch] = tested.release;
+    talk.note(&format!("the device runs release {major}.{minor}.{patch}"));
     if counts.again > 0 {
         talk.note(&format!(
             "the line: {} requests sent again, {} answers came damaged",

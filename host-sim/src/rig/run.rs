@@ -21,8 +21,12 @@ pub struct Tested {
     pub rows: Vec<Row>,
     /// Its touches, releases and glitches.
     pub told: [u64; 3],
-    /// In what device and program are not alike.
+    /// In what device and program are not alike, the first 1000.
     pub differences: Vec<Difference>,
+    /// How many there are.
+    pub differ: u64,
+    /// Release of the device's library.
+    pub release: [u8; 3],
     /// Where the edges went, here.
     pub tally: Tally,
     /// Nothing after this time was seen, ns; none where all was.
@@ -44,7 +48,7 @@ pub fn run(
     run: u32,
     each: &mut dyn FnMut(u64),
 ) -> Result<Tested, Fault> {
-    session.hello(run)?;
+    let release = session.hello(run)?;
     let ours = trueonset_rig::Settings {
         tick_hz: 1_000_000_000,
         hold_ns: settings.hold_ns,
@@ -73,6 +77,7 @@ pub fn run(
         rows: Rows::default(),
         told: [0; 3],
         differences: Vec::new(),
+        differ: 0,
         tally: Tally::default(),
         settled: Instant::from_ticks(0),
     };
@@ -80,8 +85,11 @@ pub fn run(
     if ended.is_ok() {
         ended = test.end();
     }
-    Ok(test.over(ended.err()))
+    Ok(test.over(release, ended.err()))
 }
+
+/// Differences kept at most.
+const KEPT: usize = 1000;
 
 /// Items of the first request, and of one on the worst of lines.
 const FIRST: usize = 16;
@@ -111,6 +119,7 @@ struct Test<'a, 'b> {
     rows: Rows,
     told: [u64; 3],
     differences: Vec<Difference>,
+    differ: u64,
     tally: Tally,
     /// Time of the last item taken.
     settled: Instant,
@@ -181,7 +190,9 @@ impl Test<'_, '_> {
         let here = Reports::new(bytes.all()).next().flatten();
         let name = self.name(item.line).to_owned();
         let difference = Difference::of(&name, item.at, device, here.as_ref());
-        self.differences.extend(difference);
+        if let Some(difference) = difference {
+            self.differs(difference);
+        }
         if let Some(report) = device {
             self.rows.take(&name, report);
             self.told[match report.kind {
@@ -201,6 +212,13 @@ impl Test<'_, '_> {
         self.settled = self.settled.max(item.at);
         self.taken = self.taken.wrapping_add(1);
         Ok(())
+    }
+
+    fn differs(&mut self, difference: Difference) {
+        self.differ += 1;
+        if self.differences.len() < KEPT {
+            self.differences.push(difference);
+        }
     }
 
     /// An item in words.
@@ -240,7 +258,7 @@ impl Test<'_, '_> {
         let here = self.machine.tallies();
         for line in (0..LINES).filter(|line| device[*line] != here[*line]) {
             let name = self.feed.names().get(line).cloned().unwrap_or_default();
-            self.differences.push(Difference {
+            self.differs(Difference {
                 line: name,
                 time_ns: None,
                 what: "edges",
@@ -251,7 +269,7 @@ impl Test<'_, '_> {
         Ok(())
     }
 
-    fn over(mut self, ended: Option<Fault>) -> Tested {
+    fn over(mut self, release: [u8; 3], ended: Option<Fault>) -> Tested {
         for sums in self.machine.tallies() {
             let [touches, releases, glitches, initial, refused, pending] = sums.map(u64::from);
             self.tally.touches += touches;
@@ -271,6 +289,8 @@ impl Test<'_, '_> {
             rows: self.rows.sorted(),
             told: self.told,
             differences: self.differences,
+            differ: self.differ,
+            release,
             tally: self.tally,
             seen_until_ns: (!faults.is_empty()).then(|| log_ns(settled)),
             faults,

@@ -24,17 +24,6 @@ pub struct Counts {
     pub bytes: u64,
 }
 
-/// What a device says of itself.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Facts {
-    /// Lines at most.
-    pub lines: u8,
-    /// Longest body it takes, in bytes.
-    pub body: u8,
-    /// Release of its library.
-    pub release: [u8; 3],
-}
-
 /// A line on which one request at a time is answered.
 pub struct Session<'a> {
     port: &'a mut dyn super::Port,
@@ -89,36 +78,28 @@ impl<'a> Session<'a> {
         Place::Setting(format!("--port {}", self.name))
     }
 
-    /// Starts anew with a device; `run` is any number, another one each time.
+    /// Starts anew with a device; `run` is any number, another one each time. The release of its
+    /// library.
     ///
     /// # Errors
     /// Nobody answers, or in another version.
-    pub fn hello(&mut self, run: u32) -> Result<Facts, Fault> {
+    pub fn hello(&mut self, run: u32) -> Result<[u8; 3], Fault> {
         let body = Request::Hello {
             version: VERSION,
             run,
         }
         .body();
-        let (version, facts) = self.ask(&body, "HELLO", |answer| match answer {
+        let (version, release) = self.ask(&body, "HELLO", |answer| match answer {
             Answer::Hello {
                 version,
                 run: of,
-                lines,
-                body,
                 release,
-            } if *of == run => Some((
-                *version,
-                Facts {
-                    lines: *lines,
-                    body: *body,
-                    release: *release,
-                },
-            )),
+            } if *of == run => Some((*version, *release)),
             _ => None,
         })?;
         if version == VERSION {
             self.greeted = true;
-            return Ok(facts);
+            return Ok(release);
         }
         Err(Fault::new(
             format!("version {version} of the protocol on the device"),

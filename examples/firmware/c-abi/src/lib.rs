@@ -4,6 +4,15 @@
 //! `_start` or `_config` and used by one thread or interrupt at a time. Functions say what happened
 //! or, from [`TRUEONSET_NULL`] on, why nothing did. Nothing allocates, waits, reads a clock or panics.
 //!
+//! ```text
+//! cargo build --release -p trueonset-c [--target thumbv6m-none-eabi]    # libtrueonset_c.a
+//! cc -Wl,--gc-sections replay.c libtrueonset_c.a
+//! ```
+//!
+//! Build it with the profile of this workspace (the whole program in one piece), and let the linker
+//! drop what nobody calls; `trueonset.h` is the header, `replay.c` a whole program, `board/` what it
+//! needs besides to run on the emulated boards. `tests/run c` has the commands in full.
+//!
 //! This crate is the only place of the project with `unsafe` in a library: all of it is the reading
 //! and writing of the caller's memory, in [`room`].
 //!
