@@ -8,6 +8,7 @@
 
 mod bare;
 mod chatter;
+mod gauge;
 #[path = "../halt.rs"]
 mod halt;
 mod samples;
@@ -146,6 +147,7 @@ fn main() -> ! {
         }
     }
     samples::count();
+    gauge::count();
     semihosting::process::exit(0)
 }
 
