@@ -306,3 +306,41 @@ fn a_turning_cutter_s_radius_is_corrected_by_half_a_tooth_s_feed() {
     assert_eq!(exit, 0, "{found}");
     assert_eq!(found["value_nm"], 5_002_500.0);
 }
+
+#[test]
+fn a_report_shows_the_touches_and_how_to_repeat_it() {
+    let (folder, path) = scenario("");
+    let touches = format!(
+        "{HEADER}\n{}\n{}\n",
+        row(1, "a", 0, ""),
+        row(2, "b", 30, "")
+    );
+    std::fs::write(path("plan.toml"), plan()).unwrap();
+    std::fs::write(path("touches.csv"), touches).unwrap();
+    let run = |report: &str| {
+        Command::new(env!("CARGO_BIN_EXE_trueonset"))
+            .args([
+                "gauge",
+                &path("plan.toml"),
+                &path("touches.csv"),
+                "--report",
+                report,
+            ])
+            .output()
+            .unwrap()
+    };
+    assert_eq!(code(&run(&path("r.html"))), 0);
+    let page = std::fs::read_to_string(folder.path().join("r.html")).unwrap();
+    for word in [
+        "breakage: whole",
+        "<svg",
+        "window of a whole tool",
+        "trueonset gauge",
+        "not a safety function",
+    ] {
+        assert!(page.contains(word), "{word}");
+    }
+    assert!(page.len() < 100_000);
+    // The touches are not overwritten.
+    assert_eq!(code(&run(&path("touches.csv"))), 2);
+}

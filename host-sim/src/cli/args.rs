@@ -325,6 +325,9 @@ pub(crate) struct Gauge {
     /// The touches: CSV with columns cycle,touch,line,axis,spot,onset_ns,feed_nm_s,position_nm,
     /// doubt_ns,release_nm,held_ns,spindle_mhz,ready_gaps,flags in any order, or - for stdin
     pub touches: PathBuf,
+    /// Write a report with a picture of the touches
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
     /// Positions of the axis, CSV time_ns,axis,position_nm; TOUCHES may then be that of replay --csv
     #[arg(long, value_name = "FILE")]
     pub axis: Option<PathBuf>,

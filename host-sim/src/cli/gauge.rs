@@ -1,5 +1,7 @@
 //! `gauge`: latched touches to tool data.
 
+mod page;
+
 use super::args::Gauge;
 use super::files;
 use super::table::table;
@@ -19,7 +21,7 @@ pub(crate) fn run(args: &Gauge, talk: &Talk) -> Result<Outcome, Fault> {
                 args.axis.as_deref().and_then(std::path::Path::to_str),
             ),
         ],
-        &[],
+        &[("--report", args.report.as_deref())],
     )?;
     let plan = Plan::read(&args.plan)?;
     let bytes = files::bytes(&args.touches)?;
@@ -37,6 +39,9 @@ pub(crate) fn run(args: &Gauge, talk: &Talk) -> Result<Outcome, Fault> {
         .as_ref()
         .map(|(bytes, name)| (bytes.as_slice(), name.as_str()));
     let found = judge(&plan, touches, axis)?;
+    if let Some(path) = &args.report {
+        super::write_file(path, page::page(&found, args).as_bytes())?;
+    }
     let text = if args.json {
         serde_json::to_string(&found)
             .map_err(|why| Fault::new(why.to_string(), "numbers that JSON has", "report this"))?

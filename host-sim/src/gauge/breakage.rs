@@ -34,6 +34,13 @@ pub(super) fn judge(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
     let config = config(plan, cycle, &doubts)?;
     let verdict = walk(plan, &config, cycle)?;
     let mut outcome = Outcome::new(Kind::Breakage);
+    let checked = config.plan();
+    let expected = checked.expected_nm as f64;
+    outcome.window = Some((
+        expected - f64::from(checked.wear_nm),
+        expected + f64::from(checked.long_nm),
+        expected - f64::from(checked.smallest_break_nm),
+    ));
     outcome.touches = made.len() as u32;
     evidence(&mut outcome, &config, cycle, &made);
     if all.len() > 1 {

@@ -21,10 +21,12 @@ mod runout;
 mod stated;
 mod touches;
 
-pub use outcome::Outcome;
+pub use outcome::{Made, Outcome};
 pub use plan::Plan;
 pub use stated::manual;
 pub use touches::{read as read_touches, Touch};
+
+use trueonset::gauge::Side;
 
 use crate::fault::Fault;
 use plan::Kind;
@@ -61,8 +63,34 @@ pub fn judge(
         Kind::Drift => follow::drift(plan, &touches)?,
         Kind::Repeatability => repeat::judge(plan, &touches)?,
     };
+    outcome.made = made(plan, &touches)?;
     if passed > 0 {
         outcome.note(format!("{passed} rows of other lines passed over"));
     }
     Ok(outcome)
+}
+
+/// What each touch measured: its size where there is a reference, else its position.
+fn made(plan: &Plan, touches: &[Touch]) -> Result<Vec<Made>, Fault> {
+    let reference = plan.reference().ok();
+    let mut all = Vec::new();
+    for cycle in touches::cycles(touches) {
+        for (k, touch) in cycle.iter().enumerate() {
+            if touch.is_limit() {
+                continue;
+            }
+            let latched = touch.latched(plan)?;
+            let side = Side::of_feed(latched.feed_nm_s);
+            let size = match (reference, side) {
+                (Some(reference), Some(side)) => reference.size_at(side, latched.at_nm),
+                _ => latched.at_nm,
+            };
+            all.push(Made {
+                touch: (touch.cycle, k + 1),
+                size_nm: size as f64,
+                doubt_nm: (latched.doubt_pm != u32::MAX).then(|| f64::from(latched.doubt_pm) / 1e3),
+            });
+        }
+    }
+    Ok(all)
 }

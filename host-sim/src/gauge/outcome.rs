@@ -92,6 +92,23 @@ pub struct Outcome {
     pub interval: Option<Interval>,
     /// What else is to be said.
     pub notes: Vec<String>,
+    /// What each touch measured, for pictures.
+    #[serde(skip)]
+    pub made: Vec<Made>,
+    /// Between which sizes a tool is whole, and below which it is broken, nm.
+    #[serde(skip)]
+    pub window: Option<(f64, f64, f64)>,
+}
+
+/// What a touch measured.
+#[derive(Debug, Clone)]
+pub struct Made {
+    /// Its cycle, and its number in it.
+    pub touch: (u32, usize),
+    /// The size, or the position where sizes are not counted, nm.
+    pub size_nm: f64,
+    /// Its own doubt, nm.
+    pub doubt_nm: Option<f64>,
 }
 
 impl Outcome {
@@ -114,6 +131,8 @@ impl Outcome {
             trend: None,
             interval: None,
             notes: Vec::new(),
+            made: Vec::new(),
+            window: None,
         }
     }
 

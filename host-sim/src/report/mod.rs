@@ -26,6 +26,7 @@ mod feed_error;
 mod heat;
 mod histogram;
 mod labels;
+mod lengths;
 mod page;
 mod panels;
 mod passage;
@@ -42,6 +43,7 @@ pub use fall::Fall;
 pub use feed_error::{FeedError, FeedPoint, Kind, Method};
 pub use heat::HeatMap;
 pub use histogram::{Bin, Histogram, Series};
+pub use lengths::{Length, Lengths};
 pub use passage::Passage;
 pub use residuals::Residuals;
 pub use table::{Column, Table};
@@ -95,6 +97,8 @@ pub enum Section {
     Delays(Delays),
     /// The clock of a link.
     Residuals(Residuals),
+    /// What touches measured.
+    Lengths(Lengths),
     /// A table.
     Table(Table),
 }
@@ -134,6 +138,9 @@ const HELP_DELAYS: &str = "Zero is the onset that the barrier found, plus the co
 
 const HELP_RESIDUALS: &str = "After each frame accepted: the begin of its slot as the receiver has it, less the true one. \
      The axis is even up to 100 ns and by ratio beyond. Without a bound the clock is not locked, and READY is down.";
+
+const HELP_LENGTHS: &str = "A longer tool lies higher. What all touches of a cycle share is not in the strokes: it is in the \
+     budget below. Touches on different spots that agree, held and released where they were made, are the evidence.";
 
 const HELP_CURVES: &str = "Errors are lengths along the path. The bound is the closed form of the least standard \
      deviation that one bit of light allows where the comparator has no hysteresis; beside the 99.9 % stands 3.29 \
@@ -196,11 +203,11 @@ impl Report {
 }
 
 impl Section {
-    /// Whether it shows a link and its lines.
+    /// Whether it shows a link and its lines, or what is concluded from them.
     fn is_of_link(&self) -> bool {
         matches!(
             self,
-            Self::Passage(_) | Self::Delays(_) | Self::Residuals(_)
+            Self::Passage(_) | Self::Delays(_) | Self::Residuals(_) | Self::Lengths(_)
         )
     }
 
@@ -227,6 +234,7 @@ impl Section {
             Self::Passage(p) => (&p.title, &p.caption, p.svg(id), help(HELP_PASSAGE)),
             Self::Delays(p) => (&p.title, &p.caption, p.svg(id), help(HELP_DELAYS)),
             Self::Residuals(p) => (&p.title, &p.caption, p.svg(id), help(HELP_RESIDUALS)),
+            Self::Lengths(p) => (&p.title, &p.caption, p.svg(id), help(HELP_LENGTHS)),
             Self::Table(table) => {
                 let _ = writeln!(body, "<section>\n<h2>{}</h2>", escape(&table.title));
                 if !table.caption.is_empty() {
