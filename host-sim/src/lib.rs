@@ -5,6 +5,7 @@ pub mod study;
 
 pub mod cli;
 pub mod fault;
+pub mod gauge;
 pub mod light;
 pub mod log;
 pub(crate) mod named;

@@ -1,10 +1,11 @@
 # Table of the `count` image's output; fails where a limit is broken or a count is missing.
-# Variables: board, and the limits mean, worst (an edge), touch (0: none stated).
+# Variables: board, and the limits mean, worst (an edge), touch, check (0 or none: none stated).
 # Each `#count N` of the plugin is followed by the image's word for what was counted.
 /^#count / { if (pending != "") broken("count " pending " without a word"); pending = $2; next }
 /^state / { state = $2; next }
 /^barrier / { barrier = $2; next }
 /^receiver / { receiver = $2; next }
+/^check_state / { check_state = $2; next }
 {
     if (pending == "") broken("`" $0 "` without a count")
     n[$1]++; sum[$1] += pending
@@ -31,8 +32,11 @@ END {
     row("quiet", "poll, nothing happens")
     row("leaves", "poll, an edge leaves")
     printf "    %-3s state of a receiver %d B\n", board, receiver
+    row("check", "check for breakage, one step")
     printf "    %-3s state of a barrier %d B\n", board, barrier
     printf "    %-3s state of a line %d B\n", board, state
+    printf "    %-3s state of a check %d B\n", board, check_state
+    if (check && most["check"] > check) broken("step of a check above " check)
     if (fewest < 50) broken("an episode of fewer than 50 edges: " fewest)
     if (n["edge"] && sum["edge"] / n["edge"] > mean) broken("edge mean above " mean)
     if (most["edge"] > worst) broken("edge worst above " worst)

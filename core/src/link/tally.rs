@@ -39,6 +39,7 @@ impl<const N: usize> Tally<N> {
         oldest.is_some_and(|at| now.ticks().saturating_sub(at.ticks()) <= watch)
     }
 
+    #[cfg(any(test, feature = "walk"))]
     pub(super) fn clear(&mut self) {
         *self = Self::new();
     }

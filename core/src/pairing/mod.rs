@@ -67,7 +67,7 @@
 //! | threat | what closes it | what stays open |
 //! |---|---|---|
 //! | tapping | the key travels along the cable only | whoever taps the cable itself during step 2 |
-//! | wrong probe from the shelf | two touches by hand before the press; a drop by the same cable | until then it is deaf for its own board |
+//! | wrong probe from the shelf | two touches by hand before the press; a drop by the same cable | until then it is deaf for its own board; four edges of a jolt count as two touches, whatever their times |
 //! | half a pairing | two places a side, confirmed last, unfinished is remembered | a probe given up for another keeps its unconfirmed key until it is paired anew |
 //! | roll-back to an old key or old frames | the old key is erased; nothing counts up to the start number read over the cable | |
 //! | button stuck or shorted | a rise, 5 s, and a new rise after the touches; at stop meanwhile | one that closes for 5 s in the middle of a program stops the machine for 60 s |
@@ -77,6 +77,13 @@
 //! | same number next door | drawn anew each time, refused where the caller knows it as taken; a flood latches at stop | a neighbour that is off while pairing |
 //! | weak random numbers | all bytes alike, and the present key again, are refused | needs a hardware source: nothing here can tell random from chosen |
 //! | forged or damaged message | CRC, version, fields that must be 0, turn of the question; the key has to prove itself by frames | whoever holds the cable may write a key into a probe, not read one |
+//!
+//! # Limits
+//!
+//! [`Terms`] carry slot, beat and oscillator. The rest of the plan (least time between edges, delay,
+//! silence after a start) is built into both sides: take both from one
+//! [`LinkPlan`](crate::link::LinkPlan). A probe that sends edges nearer together than the board's
+//! plan says can lose all of them in one silence.
 //!
 //! # Cautions
 //!

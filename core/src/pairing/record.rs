@@ -130,9 +130,9 @@ pub(super) fn key_bytes(record: &[u8; KEY_RECORD]) -> [u8; 16] {
     get(record, KEY_AT)
 }
 
-/// All of a sound record but the key.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+/// All of a sound record but the key. Printed without its check sums: beside the rest they would
+/// tell bits of the key.
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) struct Seen {
     pub(super) serial: u8,
     pub(super) id: u16,
@@ -143,6 +143,35 @@ pub(super) struct Seen {
     crc: u16,
     pub(super) confirmed: bool,
     pub(super) over_unfinished: bool,
+}
+
+impl core::fmt::Debug for Seen {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.debug_struct("Seen")
+            .field("serial", &self.serial)
+            .field("id", &self.id)
+            .field("unit", &self.unit)
+            .field("terms", &self.terms)
+            .field("confirmed", &self.confirmed)
+            .field("over_unfinished", &self.over_unfinished)
+            .finish_non_exhaustive()
+    }
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for Seen {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(
+            f,
+            "Seen {{ serial: {}, id: {}, unit: {}, terms: {}, confirmed: {}, over_unfinished: {}, .. }}",
+            self.serial,
+            self.id,
+            self.unit,
+            self.terms,
+            self.confirmed,
+            self.over_unfinished
+        );
+    }
 }
 
 impl Seen {

@@ -73,6 +73,8 @@ pub(crate) enum Verb {
     Tune(Tune),
     /// A log through a device that runs the library, against the same code here
     Rig(Rig),
+    /// Latched touches to tool data: length, radius, breakage, run-out, wear, drift, repeatability
+    Gauge(Gauge),
     /// Completions for a shell, to stdout
     Completions {
         /// The shell
@@ -361,6 +363,38 @@ pub(crate) struct Rig {
     /// One JSON document
     #[arg(long)]
     pub json: bool,
+}
+
+/// Options of `gauge`.
+#[derive(Debug, Args)]
+#[command(after_long_help = gauge_help())]
+pub(crate) struct Gauge {
+    /// What is to be judged, as TOML, or - for stdin
+    pub plan: PathBuf,
+    /// The touches: CSV with columns cycle,touch,line,axis,spot,onset_ns,feed_nm_s,position_nm,
+    /// doubt_ns,release_nm,held_ns,spindle_mhz,ready_gaps,flags in any order, or - for stdin
+    pub touches: PathBuf,
+    /// Write a report with a picture of the touches
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+    /// Positions of the axis, CSV time_ns,axis,position_nm; TOUCHES may then be that of replay --csv
+    #[arg(long, value_name = "FILE")]
+    pub axis: Option<PathBuf>,
+    /// CSV with one header line
+    #[arg(long, conflicts_with = "json")]
+    pub csv: bool,
+    /// One JSON document
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// The keys of a plan, and the cautions at a verdict.
+fn gauge_help() -> String {
+    format!(
+        "Keys of PLAN:\n\n{}\nCaution: {}.\n\n{CAUTION}\nHere 0 is whole or holds, 1 broken or does not hold, 2 unproven.",
+        crate::gauge::manual(),
+        crate::gauge::CAUTION
+    )
 }
 
 /// The keys of a scenario, out of the list that reads them.

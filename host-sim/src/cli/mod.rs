@@ -6,6 +6,7 @@ mod convert;
 mod demo;
 mod describe;
 mod files;
+mod gauge;
 mod manual;
 mod picture;
 mod replay;
@@ -96,6 +97,7 @@ fn run(cli: &Cli, talk: &Talk) -> Result<Outcome, Fault> {
         Verb::Sweep(args) => sweep::run(args, talk),
         Verb::Tune(args) => tune::run(args, talk),
         Verb::Rig(args) => rig::run(args, talk),
+        Verb::Gauge(args) => gauge::run(args, talk),
         Verb::Completions { shell } => manual::completions(*shell),
         Verb::Manual => manual::manual(),
     }

@@ -29,6 +29,7 @@ mod heat;
 mod histogram;
 mod labels;
 mod lanes;
+mod lengths;
 mod page;
 mod panels;
 mod passage;
@@ -47,6 +48,7 @@ pub use feed_error::{FeedError, FeedPoint, Kind, Method};
 pub use grades::{GradePoint, Grades};
 pub use heat::HeatMap;
 pub use histogram::{Bin, Histogram, Series};
+pub use lengths::{Length, Lengths};
 pub use passage::Passage;
 pub use residuals::Residuals;
 pub use table::{Column, Table};
@@ -104,6 +106,8 @@ pub enum Section {
     Grades(Grades),
     /// A pack of cells over its life.
     Discharge(Discharge),
+    /// What touches measured.
+    Lengths(Lengths),
     /// A table.
     Table(Table),
 }
@@ -150,6 +154,9 @@ const HELP_GRADES: &str = "Falls by ratio. Good: READY will fall less than once 
 const HELP_DISCHARGE: &str =
     "The question is whether the cells last the run. Yes needs both bounds above it; cannot tell \
      is to be read as no.";
+
+const HELP_LENGTHS: &str = "A longer tool lies higher. What all touches of a cycle share is not in the strokes: it is in the \
+     budget below. Touches on different spots that agree, held and released where they were made, are the evidence.";
 
 const HELP_CURVES: &str = "Errors are lengths along the path. The bound is the closed form of the least standard \
      deviation that one bit of light allows where the comparator has no hysteresis; beside the 99.9 % stands 3.29 \
@@ -212,7 +219,7 @@ impl Report {
 }
 
 impl Section {
-    /// Whether it shows a link and its lines.
+    /// Whether it shows a link and its lines, or what is concluded from them.
     fn is_of_link(&self) -> bool {
         matches!(
             self,
@@ -221,6 +228,7 @@ impl Section {
                 | Self::Residuals(_)
                 | Self::Grades(_)
                 | Self::Discharge(_)
+                | Self::Lengths(_)
         )
     }
 
@@ -249,6 +257,7 @@ impl Section {
             Self::Residuals(p) => (&p.title, &p.caption, p.svg(id), help(HELP_RESIDUALS)),
             Self::Grades(p) => (&p.title, &p.caption, p.svg(id), help(HELP_GRADES)),
             Self::Discharge(p) => (&p.title, &p.caption, p.svg(id), help(HELP_DISCHARGE)),
+            Self::Lengths(p) => (&p.title, &p.caption, p.svg(id), help(HELP_LENGTHS)),
             Self::Table(table) => {
                 let _ = writeln!(body, "<section>\n<h2>{}</h2>", escape(&table.title));
                 if !table.caption.is_empty() {

@@ -22,12 +22,12 @@ mod battery;
 mod drawn;
 mod idle;
 mod keys;
-mod kind;
+pub(crate) mod kind;
 mod link;
-mod nearest;
+pub(crate) mod nearest;
 mod setup;
 mod stages;
-mod tables;
+pub(crate) mod tables;
 
 pub use drawn::{draw, Drawn, Light, Touch, LINE};
 pub use idle::{idle_in_log, idle_in_sweep};

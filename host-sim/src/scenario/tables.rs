@@ -49,16 +49,7 @@ impl Tables {
     /// # Errors
     /// As [`read`](Self::read).
     pub fn parse(text: &str, source: &str) -> Result<Self, Fault> {
-        let tables: toml::Table = text.parse().map_err(|why: toml::de::Error| {
-            let line = why.span().and_then(|span| text.get(..span.start));
-            let line = line.map_or(1, |before| before.matches('\n').count() + 1);
-            Fault::new(
-                why.message(),
-                "TOML with tables such as [onset]",
-                "correct this line",
-            )
-            .at(Place::line(source, line as u64))
-        })?;
+        let tables = toml_of(text, source)?;
         let mut read = Self::empty(source);
         for (table, keys) in &tables {
             let (true, Some(keys)) = (KEYS.iter().any(|key| key.table() == table), keys.as_table())
@@ -159,8 +150,25 @@ impl Tables {
     }
 }
 
+/// The tables of a text; a fault names its line.
+///
+/// # Errors
+/// It is no TOML.
+pub(crate) fn toml_of(text: &str, source: &str) -> Result<toml::Table, Fault> {
+    text.parse().map_err(|why: toml::de::Error| {
+        let line = why.span().and_then(|span| text.get(..span.start));
+        let line = line.map_or(1, |before| before.matches('\n').count() + 1);
+        Fault::new(
+            why.message(),
+            "TOML with tables such as [onset]",
+            "correct this line",
+        )
+        .at(Place::line(source, line as u64))
+    })
+}
+
 /// `source:line` of a table, or of a key in it; `source` alone where it is written another way.
-fn place(source: &str, text: &str, table: &str, key: Option<&str>) -> String {
+pub(crate) fn place(source: &str, text: &str, table: &str, key: Option<&str>) -> String {
     let mut open = "";
     for (number, line) in text.lines().enumerate() {
         let line = line.trim();
@@ -187,7 +195,8 @@ fn place(source: &str, text: &str, table: &str, key: Option<&str>) -> String {
     source.to_owned()
 }
 
-fn unknown(source: &str, found: &str, what: &str, near: Option<&str>) -> Fault {
+/// An unknown table or key, answered with the nearest known one.
+pub(crate) fn unknown(source: &str, found: &str, what: &str, near: Option<&str>) -> Fault {
     Fault::new(
         format!("the unknown {what} {found}"),
         format!("a known {what}"),

@@ -8,6 +8,7 @@
 pub mod allan;
 pub mod baseline;
 pub mod burst_loss;
+pub mod checks;
 pub mod clocked;
 pub mod closed_form;
 pub mod false_touches;

@@ -141,10 +141,11 @@ impl core::fmt::Display for CheckError {
 
 impl core::error::Error for CheckError {}
 
-/// Standard deviations of the difference of two touches at which one in a thousand is outside,
-/// squared, in 1/64: the quantile 10.828 of chi square at 0.999 with one degree of freedom, as
-/// 4.65 deviations of one.
-const AGREE_64: u64 = 693;
+/// How far two touches may differ, squared, in 1/64 of the sum of their squared doubts: the quantile
+/// 15.14 of chi square at 0.9999 with one degree of freedom, 5.5 doubts of one touch. One pair of
+/// clean touches in ten thousand is refused; a chance neighbour of a false touch must still lie
+/// nearer than the six doubts of the difference that the bound of a false `whole` is derived with.
+const AGREE_64: u64 = 969;
 /// Touches further apart never agree, nm: their doubt would be above what any guard leaves.
 const FURTHEST_APART_NM: u64 = 1 << 20;
 /// Doubts that a break must stand off, in tenths: one in a thousand beyond.
@@ -180,7 +181,7 @@ impl Judged {
         if apart > FURTHEST_APART_NM {
             return false;
         }
-        // d² ≤ 10.83·(u1² + u2²), in pm².
+        // d² ≤ 15.14·(u1² + u2²), in pm².
         let squares = math::square(self.own_pm).saturating_add(math::square(other.own_pm));
         apart * apart * 1_000_000 <= (squares >> 6).saturating_mul(AGREE_64)
     }

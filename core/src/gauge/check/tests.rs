@@ -248,8 +248,8 @@ fn evidence_that_is_missing_is_named() {
         stage.tell(Input::Ready(false)).verdict,
         Some(unproven(Reasons::LINK))
     );
-    // Touches that do not agree: 4.65 times √(30² + 30²) are 197 nm.
-    for (off_nm, verdict) in [(-197, false), (-198, true)] {
+    // Touches that do not agree: 5.5 times √(30² + 30²) are 233 nm.
+    for (off_nm, verdict) in [(-233, false), (-234, true)] {
         let mut stage = Stage::new(plan());
         stage.touch(touch);
         let output = stage.tell(Input::Touch(latched(off_nm)));

@@ -78,7 +78,11 @@ impl Whole {
         let waking = Waking::read(&config, [one, other]).unwrap();
         let (at, record) = waking.write();
         self.starts[place][usize::from(at)] = record;
-        let mut head = waking.stored(key, self.at(), false);
+        let (_, record) = waking.write();
+        let Ok(counted) = waking.stored([&record, &record]) else {
+            panic!()
+        };
+        let mut head = counted.head(key, self.at(), false);
         let mut status = HeadStatus::default();
         status.signs.measuring = true;
         head.set_status(status);

@@ -1,5 +1,7 @@
 //! The procedure, step by step, and what may go wrong with it.
 
+extern crate std;
+
 use super::super::*;
 use super::bench::*;
 use crate::time::{Bits, Counter, Instant};
@@ -608,4 +610,39 @@ fn the_lamp_tells_its_patterns_apart() {
     assert_eq!(changes(Lamp::Fast), 15);
     assert_eq!(changes(Lamp::Unfinished), 3);
     assert_eq!(changes(Lamp::Fault), 5);
+}
+
+/// What is printed of a board tells nothing that hangs on a key.
+#[test]
+fn nothing_printed_hangs_on_the_key() {
+    let printed = |first: u8| {
+        let blank = [0xFF; KEY_RECORD];
+        let mut board = Board::start([&blank, &blank]);
+        let mut probe = Probe::start(77, [&blank, &blank]);
+        let config = PairingConfig::new(crate::time::TickRate::from_hz(1_000).unwrap()).unwrap();
+        let at = Instant::from_ticks;
+        board.button(&config, at(0), false);
+        board.button(&config, at(1), true);
+        board.poll(&config, at(5_100));
+        board.button(&config, at(5_200), false);
+        board.cable(&config, at(5_300), true);
+        probe.cable(true);
+        let ask = board.say(&config, at(5_400), [&blank, &blank]).unwrap();
+        let _ = probe.hear(ask.bytes());
+        let status = probe.say().unwrap();
+        board.hear(&config, at(5_401), status.bytes()).unwrap();
+        let terms = Terms {
+            slot_ns: 1_000_000,
+            beat_slots: 5,
+            oscillator: OscillatorKind::Crystal,
+        };
+        let mut drawn = [7; DRAW];
+        drawn[0] = first;
+        let Ok(KeyWrite::Store { record, .. }) = board.draw(&drawn, terms, |_| true) else {
+            panic!()
+        };
+        board.written(&config, at(5_402), [record.bytes(), &blank]);
+        std::format!("{board:?}")
+    };
+    assert_eq!(printed(1), printed(2));
 }

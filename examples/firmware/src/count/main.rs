@@ -8,6 +8,7 @@
 
 mod bare;
 mod chatter;
+mod gauge;
 #[path = "../halt.rs"]
 mod halt;
 mod link;
@@ -148,6 +149,7 @@ fn main() -> ! {
     }
     samples::count();
     link::count();
+    gauge::count();
     semihosting::process::exit(0)
 }
 

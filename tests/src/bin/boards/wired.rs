@@ -45,7 +45,7 @@ impl SimulatedWired {
         })
     }
 
-    fn tell(&mut self, event: Option<Event>) {
+    fn tell(&mut self, now: Instant, event: Option<Event>) {
         let (touched, contact) = match event {
             Some(Event::Touch(contact)) => (true, contact),
             Some(Event::Release(contact)) => (false, contact),
@@ -53,7 +53,8 @@ impl SimulatedWired {
         };
         let doubt = contact.doubt.map(Doubt::sixteenths);
         let bound = doubt.map_or(16_000, |sixteenths| sixteenths.div_ceil(16) * 3);
-        self.wired.edge(touched, contact.onset.nearest(), bound);
+        self.wired
+            .edge(now, touched, contact.onset.nearest(), bound);
     }
 }
 
@@ -89,9 +90,9 @@ impl Side for SimulatedWired {
                 .flatten(),
         );
         for edge in edges {
-            self.tell(line.edge(&hold, edge));
+            self.tell(now, line.edge(&hold, edge));
         }
-        self.tell(line.poll(&hold, now));
+        self.tell(now, line.poll(&hold, now));
         let unreadable = inputs.pins & UNREADABLE != 0;
         let contact = match (line.open_since(), line.in_contact()) {
             _ if unreadable => Contact::Fault,

@@ -1,0 +1,133 @@
+//! `gauge`: latched touches to tool data.
+
+mod page;
+
+use super::args::Gauge;
+use super::files;
+use super::table::table;
+use super::talk::Talk;
+use super::Outcome;
+use crate::fault::Fault;
+use crate::gauge::{judge, read_touches, Outcome as Found, Plan, CAUTION};
+
+/// Runs it.
+pub(crate) fn run(args: &Gauge, talk: &Talk) -> Result<Outcome, Fault> {
+    files::keep_apart(
+        &[
+            ("PLAN", args.plan.to_str()),
+            ("TOUCHES", args.touches.to_str()),
+            (
+                "--axis",
+                args.axis.as_deref().and_then(std::path::Path::to_str),
+            ),
+        ],
+        &[("--report", args.report.as_deref())],
+    )?;
+    let plan = Plan::read(&args.plan)?;
+    let bytes = files::bytes(&args.touches)?;
+    let touches = read_touches(
+        &bytes,
+        &args.touches.display().to_string(),
+        args.axis.is_some(),
+    )?;
+    let axis = args
+        .axis
+        .as_ref()
+        .map(|path| Ok::<_, Fault>((files::bytes(path)?, path.display().to_string())));
+    let axis = axis.transpose()?;
+    let axis = axis
+        .as_ref()
+        .map(|(bytes, name)| (bytes.as_slice(), name.as_str()));
+    let found = judge(&plan, touches, axis)?;
+    if let Some(path) = &args.report {
+        super::write_file(path, page::page(&found, args).as_bytes())?;
+    }
+    let text = if args.json {
+        serde_json::to_string(&found)
+            .map_err(|why| Fault::new(why.to_string(), "numbers that JSON has", "report this"))?
+    } else if args.csv {
+        csv(&found)
+    } else {
+        people(&found)
+    };
+    super::print(format!("{text}\n").as_bytes())?;
+    talk.line(&format!("caution: {CAUTION}"));
+    Ok(match (found.verdict, found.holds) {
+        (Some("unproven"), _) => Outcome::CouldNot,
+        (Some("broken"), _) | (_, Some(false)) => Outcome::Not,
+        _ => Outcome::Holds,
+    })
+}
+
+fn cell(number: Option<f64>) -> String {
+    number.map_or(String::new(), |number| format!("{number}"))
+}
+
+fn csv(found: &Found) -> String {
+    let holds = found
+        .holds
+        .map_or("", |holds| if holds { "true" } else { "false" });
+    format!(
+        "kind,verdict,holds,reason,value_nm,u_nm,k,dof,expanded_nm,touches,dropped\n{},{},{holds},{},{},{},{},{},{},{},{}",
+        found.kind,
+        found.verdict.unwrap_or(""),
+        found.reason.unwrap_or(""),
+        cell(found.value_nm),
+        cell(found.u_nm),
+        cell(found.k),
+        found.dof.map_or(String::new(), |dof| dof.to_string()),
+        cell(found.expanded_nm),
+        found.touches,
+        found.dropped
+    )
+}
+
+fn people(found: &Found) -> String {
+    let mut text = format!("{}\n", found.sentence());
+    text += &format!(
+        "{} touches used, {} dropped\n",
+        found.touches, found.dropped
+    );
+    if let Some(trend) = &found.trend {
+        let left = match (
+            trend.cycles_left,
+            trend.cycles_left_low,
+            trend.cycles_left_high,
+        ) {
+            (Some(mean), Some(low), Some(high)) => {
+                format!("{mean:.1} cycles left ({low:.1} to {high:.1}, 95 %)")
+            }
+            _ => "no end in sight".to_owned(),
+        };
+        text += &format!(
+            "{:.3} \u{b5}m of wear a cycle, {left}\n",
+            trend.rate_nm_per_cycle / 1e3
+        );
+    }
+    if let Some(interval) = &found.interval {
+        text += &format!(
+            "true deviation {:.1} to {:.1} nm (95 %)\n",
+            interval.low_nm, interval.high_nm
+        );
+    }
+    if let Some(bound) = found.false_whole_bound {
+        text += &format!("chance of a broken tool called whole below {bound:.1e}, by assumed rates of chips and droplets, not by data\n");
+    }
+    if !found.budget.is_empty() {
+        let row = |cells: [String; 4]| cells.to_vec();
+        let mut rows = vec![row(["source", "u nm", "share", "class"].map(str::to_owned))];
+        for share in &found.budget {
+            rows.push(row([
+                share.source.clone(),
+                format!("{:.1}", share.u_nm),
+                format!("{:.1} %", share.of_variance * 100.0),
+                share.class.to_owned(),
+            ]));
+        }
+        text += &format!("{}\n", table(&rows));
+    }
+    for note in &found.notes {
+        text += &format!("note: {note}\n");
+    }
+    text.trim_end().to_owned()
+}

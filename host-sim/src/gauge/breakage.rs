@@ -1,0 +1,271 @@
+//! Whole, broken or unproven: each row is told to the core's own check, step by step.
+
+use std::collections::BTreeSet;
+
+use trueonset::budget::Class;
+use trueonset::gauge::check::{
+    Allowance, Check, CheckConfig, CheckError, CheckPlan, CheckTimes, Input, Output, Reasons,
+    Verdict,
+};
+use trueonset::gauge::Side;
+use trueonset::latch::Latched;
+use trueonset::time::{Instant, TickRate};
+
+use super::entries::{Doubts, Entry};
+use super::outcome::Outcome;
+use super::plan::{Kind, Plan};
+use super::touches::{cycles, Touch};
+use crate::fault::Fault;
+
+/// Time for each step but the hold, ns: the rows are in order already.
+const STEP_NS: u64 = 1_000;
+
+pub(super) fn judge(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
+    let all = cycles(touches);
+    let Some(cycle) = all.last() else {
+        return Ok(Outcome::unproven(Kind::Breakage, "few"));
+    };
+    let made: Vec<Latched> = cycle
+        .iter()
+        .filter(|touch| !touch.is_limit())
+        .map(|touch| touch.latched(plan))
+        .collect::<Result<_, _>>()?;
+    let doubts = Doubts::of(plan, &made);
+    let config = config(plan, cycle, &doubts)?;
+    let verdict = walk(plan, &config, cycle)?;
+    let mut outcome = Outcome::new(Kind::Breakage);
+    let checked = config.plan();
+    let expected = checked.expected_nm as f64;
+    outcome.window = Some((
+        expected - f64::from(checked.wear_nm),
+        expected + f64::from(checked.long_nm),
+        expected - f64::from(checked.smallest_break_nm),
+    ));
+    outcome.touches = made.len() as u32;
+    evidence(&mut outcome, &config, cycle, &made);
+    if all.len() > 1 {
+        outcome.note(format!("{} earlier cycles passed over", all.len() - 1));
+    }
+    if cycle.iter().any(|touch| touch.cell_low) {
+        outcome.note("cell_low");
+    }
+    outcome.budget = doubts.shares(made.len());
+    if let Some(combined) = doubts.combined(made.len()) {
+        outcome.sure(&combined);
+    }
+    match verdict {
+        Some(Verdict::Whole {
+            length_nm, notes, ..
+        }) => {
+            outcome.verdict = Some("whole");
+            outcome.value_nm = Some(length_nm as f64);
+            for word in notes.words() {
+                outcome.note(word);
+            }
+            // Assumed: a chip lies on the plate in one check of a thousand, of any height up to
+            // 1 mm; the window takes its share of that. Different spots square it.
+            let window = f64::from(config.plan().wear_nm) + f64::from(config.plan().long_nm);
+            let chip = 1e-3 * (window / 1e6).min(1.0);
+            outcome.false_whole_bound = Some(if config.plan().other_spot {
+                1e-9
+            } else {
+                chip.max(1e-9)
+            });
+        }
+        Some(Verdict::Broken { reasons }) => {
+            outcome.verdict = Some("broken");
+            outcome.reason = reasons.first();
+            let shortest = made.last().map(|touch| length(&config, touch));
+            outcome.value_nm = shortest.filter(|_| reasons == Reasons::SHORT);
+        }
+        Some(Verdict::Unproven { reasons }) => {
+            outcome.verdict = Some("unproven");
+            outcome.reason = reasons.first();
+        }
+        None => {
+            outcome.verdict = Some("unproven");
+            outcome.reason = Some("few");
+        }
+    }
+    if outcome.value_nm.is_none() {
+        (outcome.u_nm, outcome.k, outcome.dof, outcome.expanded_nm) = (None, None, None, None);
+    }
+    Ok(outcome)
+}
+
+fn length(config: &CheckConfig, touch: &Latched) -> f64 {
+    let plan = config.plan();
+    plan.reference.size_at(plan.side, touch.at_nm) as f64
+}
+
+/// Tells the rows; the verdict, if there is one.
+fn walk(plan: &Plan, config: &CheckConfig, cycle: &[Touch]) -> Result<Option<Verdict>, Fault> {
+    let mut teller = Teller {
+        config,
+        check: Check::new(),
+        now: 0,
+        verdict: None,
+    };
+    teller.tell(Input::Ready(true));
+    if cycle.first().is_some_and(|touch| touch.alive) {
+        teller.tell(Input::Beat);
+    }
+    teller.tell(Input::Start);
+    teller.tell(Input::Go);
+    for touch in cycle {
+        if touch.unfit && touch.is_limit() {
+            teller.tell(Input::Unfit);
+        }
+        if touch.is_limit() {
+            teller.tell(Input::Limit {
+                at_nm: touch.position_nm.unwrap_or(0),
+            });
+            continue;
+        }
+        teller.touch(&touch.latched(plan)?, touch);
+    }
+    Ok(teller.verdict)
+}
+
+struct Teller<'a> {
+    config: &'a CheckConfig,
+    check: Check,
+    now: u64,
+    verdict: Option<Verdict>,
+}
+
+impl Teller<'_> {
+    fn tell(&mut self, input: Input) {
+        let Output { verdict, .. } =
+            self.check
+                .step(self.config, input, Instant::from_ticks(self.now));
+        self.verdict = self.verdict.or(verdict);
+    }
+
+    fn touch(&mut self, latched: &Latched, touch: &Touch) {
+        self.tell(Input::Touch(*latched));
+        if touch.unfit {
+            self.tell(Input::Unfit);
+        }
+        // A gap that nobody counted may have been one.
+        if touch.ready_gaps != Some(0) {
+            self.tell(Input::Ready(false));
+            self.tell(Input::Ready(true));
+        }
+        let hold = self.config.plan().times.hold_ns;
+        self.now += touch.held_ns.unwrap_or(0).min(hold);
+        self.tell(Input::Back);
+        if let Some(at_nm) = touch.release_nm {
+            self.tell(Input::Released(Latched {
+                at_nm,
+                flags: trueonset::flags::Flags::NONE,
+                ..*latched
+            }));
+            // The row says that READY stood until the verdict: a dead link could not.
+            self.tell(Input::Beat);
+        }
+        self.tell(Input::End);
+    }
+}
+
+fn config(plan: &Plan, cycle: &[Touch], doubts: &Doubts) -> Result<CheckConfig, Fault> {
+    let bounded = |entry: &&Entry| entry.bound_pm.is_some() && entry.name != "interpolation";
+    let bounds_pm: u64 = doubts
+        .entries
+        .iter()
+        .filter(bounded)
+        .filter_map(|entry| entry.bound_pm)
+        .sum();
+    let of = |class: bool| {
+        move |entry: &Entry| {
+            entry.bound_pm.is_none()
+                && entry.name != "onset"
+                && (entry.term.class == Class::Touch) == class
+        }
+    };
+    let shared = doubts.root(of(false));
+    let touch = doubts.root(of(true));
+    let own: Vec<Entry> = doubts
+        .entries
+        .iter()
+        .filter(|entry| of(false)(entry) || of(true)(entry))
+        .cloned()
+        .collect();
+    let dof = Doubts { entries: own }
+        .combined(1)
+        .map_or(trueonset::budget::Dof::Known, |all| all.dof);
+    let feed = cycle.iter().find_map(|touch| touch.feed_nm_s).unwrap_or(0);
+    let side = Side::of_feed(feed).unwrap_or(Side::Falling);
+    let spots: BTreeSet<&str> = cycle.iter().map(|touch| touch.spot.as_str()).collect();
+    let break_nm = plan.short(
+        "tool.smallest_break",
+        "the smallest break that must be found",
+    )?;
+    let wear_nm = plan.short("tool.wear", "how much shorter by wear the tool may be")?;
+    let hold_ns = plan.stated.needed(
+        "check.hold",
+        "how long contact must be held (20 ms and more)",
+    )?;
+    let wanted = plan.touches.unwrap_or(2);
+    let checked = CheckPlan {
+        reference: plan.reference()?,
+        side,
+        expected_nm: plan.stated.needed("tool.expected", "the stored length")?,
+        wear_nm,
+        long_nm: plan.short("tool.long", "how much longer the tool may be")?,
+        smallest_break_nm: break_nm,
+        allowance: Allowance {
+            bounds_nm: u32::try_from(bounds_pm.div_ceil(1_000)).unwrap_or(u32::MAX),
+            shared_pm: shared,
+            dof,
+            touch_pm: touch,
+        },
+        // Where the guard ends, a release says nothing of the contact any more.
+        release_nm: break_nm.saturating_sub(wear_nm),
+        touches: u8::try_from(wanted).unwrap_or(u8::MAX),
+        other_spot: spots.len() >= 2 && !spots.contains(""),
+        turning: cycle.iter().any(|touch| touch.spindle_mhz.unwrap_or(0) > 0),
+        times: CheckTimes {
+            arm_ns: STEP_NS,
+            approach_ns: STEP_NS,
+            hold_ns: u64::try_from(hold_ns).unwrap_or(0),
+            release_ns: STEP_NS,
+            beat_ns: STEP_NS,
+        },
+    };
+    CheckConfig::new(checked, TickRate::NANOSECONDS).map_err(|why| {
+        let (key, found) = match why {
+            CheckError::WindowTooNarrow { by_nm } => (
+                "tool.smallest_break",
+                format!("a window too narrow by {by_nm} nm"),
+            ),
+            CheckError::Touches => ("check.touches", format!("{wanted} touches")),
+            CheckError::Times => ("check.hold", format!("{hold_ns} ns")),
+            CheckError::Length => ("tool.expected", "a length beyond 10 m".to_owned()),
+            _ => ("budget", "a doubt that is hardly known".to_owned()),
+        };
+        plan.stated
+            .fault(key, found, why.to_string(), "change the plan")
+    })
+}
+
+fn evidence(outcome: &mut Outcome, config: &CheckConfig, cycle: &[Touch], made: &[Latched]) {
+    let touched = || cycle.iter().filter(|touch| !touch.is_limit());
+    let hold = config.plan().times.hold_ns;
+    let count =
+        |is: &dyn Fn(&Touch) -> bool| Some(touched().filter(|touch| is(touch)).count() as u32);
+    outcome.evidence.held = count(&|touch| touch.held_ns.is_some_and(|held| held >= hold));
+    outcome.evidence.ready = count(&|touch| touch.ready_gaps == Some(0));
+    let release = u64::from(config.plan().release_nm);
+    let released = touched().zip(made).filter(|(touch, made)| {
+        touch
+            .release_nm
+            .is_some_and(|at| at.abs_diff(made.at_nm) <= release)
+    });
+    outcome.evidence.released = Some(released.count() as u32);
+    let spots: BTreeSet<&str> = touched()
+        .map(|touch| touch.spot.as_str())
+        .filter(|spot| !spot.is_empty())
+        .collect();
+    outcome.evidence.spots = Some(spots.len() as u32);
+}

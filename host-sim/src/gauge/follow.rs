@@ -1,0 +1,166 @@
+//! Wear of a tool and drift of an axis, cycle after cycle.
+
+use trueonset::gauge::{Cusum, Drift, Side, Wear};
+use trueonset::latch::Latched;
+
+use super::entries::Doubts;
+use super::outcome::{Outcome, TrendFound};
+use super::place::reason;
+use super::plan::Plan;
+use super::touches::{cycles, Touch};
+use crate::fault::Fault;
+
+/// Mean position of each cycle whose touches say something, with the touches.
+fn places(
+    plan: &Plan,
+    touches: &[Touch],
+    outcome: &mut Outcome,
+) -> Result<Vec<(i64, Vec<Latched>)>, Fault> {
+    let mut found = Vec::new();
+    for cycle in cycles(touches) {
+        let made: Vec<Latched> = cycle
+            .iter()
+            .filter(|touch| !touch.is_limit())
+            .map(|touch| touch.latched(plan))
+            .collect::<Result<_, _>>()?;
+        if let Some(why) = reason(plan, cycle, &made) {
+            outcome.dropped += made.len() as u32;
+            outcome.note(format!("cycle {} left out: {why}", cycle[0].cycle));
+            continue;
+        }
+        let Some(first) = made.first().map(|touch| touch.at_nm) else {
+            continue;
+        };
+        let sum: i64 = made.iter().map(|touch| touch.at_nm - first).sum();
+        found.push((first + sum / made.len() as i64, made));
+    }
+    outcome.touches = found.iter().map(|(_, made)| made.len() as u32).sum();
+    Ok(found)
+}
+
+pub(super) fn wear(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
+    let reference = plan.reference()?;
+    let new = plan
+        .stated
+        .needed("tool.expected", "the length of the new tool")?;
+    let limit = plan.short("tool.limit", "the wear at which the tool is replaced")?;
+    let mut outcome = Outcome::new(plan.kind);
+    let found = places(plan, touches, &mut outcome)?;
+    let Some(side) = found
+        .first()
+        .and_then(|(_, made)| Side::of_feed(made.first()?.feed_nm_s))
+    else {
+        return Ok(Outcome::unproven(plan.kind, "few"));
+    };
+    let mut wear = Wear::new();
+    let mut offs = Vec::new();
+    for (at_nm, _) in &found {
+        let off = wear.push(reference.size_at(side, *at_nm));
+        // Predictions are none before there is a trend.
+        offs.extend(
+            off.filter(|_| wear.trend().is_some())
+                .map(|off| (wear.count(), off)),
+        );
+    }
+    outcome.value_nm = wear.level_nm().map(|nm| nm as f64);
+    let Some(trend) = wear.trend() else {
+        outcome.verdict = Some("unproven");
+        outcome.reason = Some("few");
+        return Ok(outcome);
+    };
+    let scatter = f64::from(trend.wear_pm).hypot(f64::from(trend.measure_pm) * 2.0_f64.sqrt());
+    let mut alarm = cusum(plan, scatter)?;
+    for (cycles, off) in offs {
+        // Shorter than expected counts.
+        if alarm.push(off.saturating_neg()) {
+            outcome.note(format!("the wear has changed by cycle {cycles}"));
+        }
+    }
+    let last = found.last().map_or(&[][..], |(_, made)| made);
+    let doubts = Doubts::of(plan, last);
+    if let Some(combined) = doubts.combined(last.len()) {
+        outcome.sure(&combined);
+    }
+    outcome.budget = doubts.shares(last.len());
+    let left = wear.cycles_left(new, limit);
+    let cycles = |milli: u64| milli as f64 / 1e3;
+    outcome.trend = Some(TrendFound {
+        rate_nm_per_cycle: trend.rate_pm as f64 / 1e3,
+        cycles_left: left.map(|left| cycles(left.mean_milli)),
+        cycles_left_low: left.map(|left| cycles(left.low_milli)),
+        cycles_left_high: left.map(|left| cycles(left.high_milli)),
+    });
+    Ok(outcome)
+}
+
+/// An alarm for the stated shift, or for one deviation, with so many cycles between false ones.
+fn cusum(plan: &Plan, sigma_pm: f64) -> Result<Cusum, Fault> {
+    let sigma = sigma_pm.max(1.0);
+    let shift = plan
+        .stated
+        .whole("alarm.shift")
+        .map_or(sigma, |pm| pm as f64);
+    if shift <= 0.0 {
+        return Err(plan.stated.fault(
+            "alarm.shift",
+            "a shift of 0",
+            "the change that must be found",
+            "state a length above 0",
+        ));
+    }
+    let every = plan
+        .stated
+        .whole("alarm.false_every")
+        .unwrap_or(10_000)
+        .clamp(10, 1_000_000_000) as f64;
+    let k = shift / 2.0 / sigma;
+    // Run length without a shift, Siegmund's approximation (from memory), within 1 % at the default.
+    let length = |h: f64| {
+        let b = 2.0 * k * (h + 1.166);
+        (b.exp() - b - 1.0) / (2.0 * k * k)
+    };
+    let (mut low, mut high) = (0.0, 1e3);
+    for _ in 0..80 {
+        let middle = f64::midpoint(low, high);
+        if length(middle) < every {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    Ok(Cusum::new((k * sigma) as i64, (high * sigma) as i64))
+}
+
+pub(super) fn drift(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
+    let reference = plan.stated.needed(
+        "check.reference_position",
+        "where the reference was at first",
+    )?;
+    let rise = plan.short("drift.rise", "the most the axis moves by heat")?;
+    let tau = plan
+        .stated
+        .needed("drift.time_constant", "the shortest time constant")?;
+    let mut outcome = Outcome::new(plan.kind);
+    let found = places(plan, touches, &mut outcome)?;
+    let Some((last, made)) = found.last() else {
+        let notes = outcome.notes;
+        outcome = Outcome::unproven(plan.kind, "few");
+        outcome.notes = notes;
+        return Ok(outcome);
+    };
+    outcome.value_nm = Some((last - reference) as f64);
+    let doubts = Doubts::of(plan, made);
+    if let Some(combined) = doubts.combined(made.len()) {
+        outcome.sure(&combined);
+    }
+    outcome.budget = doubts.shares(made.len());
+    let drift = Drift {
+        rise_nm: rise,
+        tau_ms: u32::try_from(tau / 1_000_000).unwrap_or(u32::MAX),
+    };
+    for minutes in [5_u64, 15, 30] {
+        let bound = drift.bound_nm(minutes * 60_000);
+        outcome.note(format!("held for {minutes} min, at most {bound} nm off"));
+    }
+    Ok(outcome)
+}

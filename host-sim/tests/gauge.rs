@@ -1,0 +1,346 @@
+//! `gauge` as its users meet it: plan and touches in, tool data and verdict out.
+
+mod common;
+
+use common::{code, err, out, scenario};
+use std::process::{Command, Output};
+
+const PLAN: &str = r#"
+[check]
+kind = "breakage"
+hold = "20ms"
+reference_position = "-10mm"
+reference_length = "40mm"
+[tool]
+expected = "30mm"
+expected_doubt = "50nm"
+wear = "20um"
+long = "10um"
+smallest_break = "30um"
+[latch]
+method = "edge"
+delay = "2ms"
+delay_doubt = "2us"
+feed_error = "0.2%"
+[budget.plate]
+half_width = "0.2um"
+class = "setup"
+[budget.heat]
+half_width = "0.1um"
+[budget.axis]
+sd = "80nm"
+dof = 50
+class = "cycle"
+[budget.step]
+sd = "10nm"
+class = "touch"
+"#;
+
+const HEADER: &str = "cycle,touch,line,axis,spot,onset_ns,feed_nm_s,position_nm,doubt_ns,release_nm,held_ns,spindle_mhz,ready_gaps,flags";
+
+/// A touch by a late edge of a tool of 30 mm less `short_nm`, at -5 mm/s: 10 µm beyond.
+fn row(touch: u32, spot: &str, short_nm: i64, flags: &str) -> String {
+    let contact = -short_nm;
+    let latched = contact - 10_000;
+    format!(
+        "1,{touch},probe,z,{spot},{}000000,-5000000,{latched},6000,{contact},25000000,0,0,{flags}",
+        100 + touch
+    )
+}
+
+fn gauge(plan: &str, touches: &str, args: &[&str]) -> Output {
+    let (_folder, path) = scenario("");
+    std::fs::write(path("plan.toml"), plan).unwrap();
+    std::fs::write(path("touches.csv"), touches).unwrap();
+    Command::new(env!("CARGO_BIN_EXE_trueonset"))
+        .args(["gauge", &path("plan.toml"), &path("touches.csv")])
+        .args(args)
+        .output()
+        .unwrap()
+}
+
+fn json(plan: &str, rows: &[String]) -> (i32, serde_json::Value) {
+    let touches = format!("{HEADER}\n{}\n", rows.join("\n"));
+    let output = gauge(plan, &touches, &["--json"]);
+    let value = serde_json::from_str(&out(&output));
+    (
+        code(&output),
+        value.unwrap_or_else(|_| panic!("{}", err(&output))),
+    )
+}
+
+/// The plan with the reference where the rows have it.
+fn plan() -> String {
+    PLAN.replace("\"-10mm\"", "\"-10000000nm\"")
+        .replace("reference_length = \"40mm\"", "reference_length = \"20mm\"")
+        .replace("-10000000nm", "-10mm")
+}
+
+#[test]
+fn two_spots_make_a_whole_tool_and_one_spot_a_noted_one() {
+    let (exit, found) = json(&plan(), &[row(1, "a", 0, ""), row(2, "b", 30, "upper")]);
+    assert_eq!(exit, 0, "{found}");
+    assert_eq!(found["verdict"], "whole");
+    assert_eq!(found["value_nm"], 29_999_985.0);
+    assert_eq!(found["false_whole_bound"], 1e-9);
+    assert_eq!(found["notes"], serde_json::json!(["upper"]));
+    assert_eq!(found["evidence"]["released"], 2);
+    let shares = found["budget"].as_array().unwrap();
+    let sum: f64 = shares
+        .iter()
+        .map(|share| share["share"].as_f64().unwrap())
+        .sum();
+    assert!((sum - 1.0).abs() < 1e-9);
+    let (exit, found) = json(&plan(), &[row(1, "a", 0, ""), row(2, "a", 0, "")]);
+    assert_eq!((exit, &found["verdict"]), (0, &"whole".into()));
+    assert_eq!(found["notes"], serde_json::json!(["same_spot"]));
+    assert!(found["false_whole_bound"].as_f64().unwrap() > 1e-9);
+}
+
+#[test]
+fn each_end_has_its_reason_and_exit() {
+    let short = row(1, "a", 40_000, "");
+    let limit = |flags: &str| format!("1,1,probe,z,a,,-5000000,-200000,,,,0,0,{flags}");
+    let unheld = row(1, "a", 0, "").replace(",25000000,", ",15000000,");
+    let open = row(1, "a", 0, "").replace(",6000,0,", ",6000,,");
+    let doubtless = row(1, "a", 0, "").replace(",6000,", ",,");
+    let gap = row(1, "a", 0, "").replace(",0,0,", ",0,1,");
+    for (rows, exit, verdict, reason) in [
+        (vec![short], 1, "broken", "short"),
+        (vec![limit("alive")], 1, "broken", "absent"),
+        (vec![limit("")], 2, "unproven", "silent"),
+        (vec![row(1, "a", -20_000, "")], 2, "unproven", "early"),
+        (vec![row(1, "a", 25_000, "")], 2, "unproven", "grey"),
+        (vec![row(1, "a", 0, "clash")], 2, "unproven", "flag"),
+        (vec![row(1, "a", 0, "dim|gap")], 2, "unproven", "flag"),
+        (vec![gap], 2, "unproven", "link"),
+        (vec![doubtless], 2, "unproven", "doubt"),
+        (vec![open], 2, "unproven", "stuck"),
+        (vec![unheld], 2, "unproven", "held"),
+        (vec![row(1, "a", 0, "")], 2, "unproven", "few"),
+        (
+            vec![row(1, "a", 0, ""), row(2, "b", 900, "")],
+            2,
+            "unproven",
+            "disagree",
+        ),
+    ] {
+        let (found_exit, found) = json(&plan(), &rows);
+        assert_eq!(found["verdict"], verdict, "{rows:?} {found}");
+        assert_eq!(found["reason"], reason, "{rows:?}");
+        assert_eq!(found_exit, exit, "{rows:?}");
+    }
+}
+
+#[test]
+fn faults_name_line_and_remedy() {
+    let touches = format!("{HEADER}\n{}\n", row(1, "a", 0, ""));
+    for (plan, touches, words) in [
+        (plan().replace("wear", "waer"), touches.clone(), "plan.toml:10: found the unknown key tool.waer, expected a known key; did you mean wear?"),
+        (plan().replace("\"20ms\"", "20"), touches.clone(), "plan.toml:4: check.hold: found 20"),
+        (plan().replace("smallest_break = \"30um\"", "smallest_break = \"20.5um\""), touches.clone(), "found a window too narrow by"),
+        (plan(), touches.replace(",-5000000,", ",-5000000000,"), "touches.csv:2: found feed_nm_s -5000000000"),
+        (plan(), touches.replace("-10000,", "x,"), "touches.csv:2: found `x` as position_nm"),
+        (plan(), format!("{touches}{}\n", row(2, "b", 0, "").replace(",-5000000,", ",5000000,")), "touches.csv:3: found feed_nm_s 5000000, expected one direction"),
+        (plan(), touches.replace("position_nm", "position"), "touches.csv:1: found the header"),
+        (plan(), format!("{HEADER}\n"), "touches.csv: found no touch"),
+        (plan(), touches.replace(",0,0,", ",0,0,brokn"), "`brokn` among the flags"),
+        (plan().replace("kind = \"breakage\"", ""), touches.clone(), "found no check.kind"),
+    ] {
+        let output = gauge(&plan, &touches, &[]);
+        let told = err(&output);
+        assert!(told.contains(words), "{words}: {told}");
+        assert_eq!(code(&output), 2);
+        assert!(told.contains("; "), "no remedy: {told}");
+    }
+}
+
+#[test]
+fn a_verdict_carries_its_caution() {
+    let touches = format!("{HEADER}\n{}\n{}\n", row(1, "a", 0, ""), row(2, "b", 0, ""));
+    let output = gauge(&plan(), &touches, &[]);
+    assert!(
+        out(&output).starts_with("breakage: whole, 30.0000 mm"),
+        "{}",
+        out(&output)
+    );
+    assert!(err(&output).contains("measuring signal, not a safety function"));
+    let csv = gauge(&plan(), &touches, &["--csv"]);
+    let text = out(&csv);
+    let mut lines = text.lines();
+    assert_eq!(
+        lines.next(),
+        Some("kind,verdict,holds,reason,value_nm,u_nm,k,dof,expanded_nm,touches,dropped")
+    );
+    assert!(lines
+        .next()
+        .unwrap()
+        .starts_with("breakage,whole,,,30000000,"));
+}
+
+const LENGTH: &str = "[check]\nkind = \"length\"\ntouches = 3\nreference_position = \"0mm\"\nreference_length = \"20mm\"\n[budget.plate]\nhalf_width = \"0.2um\"\nclass = \"setup\"\n";
+
+#[test]
+fn a_chip_is_dropped_out_of_five_only() {
+    let rows = |shorts: &[i64]| -> Vec<String> {
+        let numbered = shorts.iter().zip(1..);
+        numbered.map(|(short, k)| row(k, "a", *short, "")).collect()
+    };
+    // Positions of the rows are 10 µm beyond the contact, as no delay is stated.
+    let (exit, found) = json(LENGTH, &rows(&[0, 20, -20, 10, -3_000]));
+    assert_eq!((exit, &found["dropped"]), (0, &1.into()), "{found}");
+    assert_eq!(found["touches"], 4);
+    assert_eq!(found["value_nm"], 19_989_998.0);
+    let (exit, found) = json(LENGTH, &rows(&[0, 20, -3_000]));
+    assert_eq!((exit, &found["reason"]), (2, &"disagree".into()));
+    let (exit, found) = json(LENGTH, &rows(&[0, 20]));
+    assert_eq!((exit, &found["reason"]), (2, &"few".into()));
+}
+
+#[test]
+fn a_replay_with_positions_of_its_axis_is_a_length() {
+    let plan = format!("{LENGTH}[latch]\nmethod = \"history\"\nperiod = \"1ms\"\n")
+        .replace("touches = 3", "touches = 1");
+    let touches = "line,onset_ns,doubt_ns,first_edge_ns,last_edge_ns,edges,confirmed_ns,release_ns,release_doubt_ns,flags\nprobe,50250000,300,50200000,50300000,11,51300000,90000000,300,\n";
+    let sample = |k: i64| format!("{},z,{}\n", k * 1_000_000, 250_000 - k * 5_000);
+    let positions = (0..100).map(sample).collect::<Vec<_>>().concat();
+    let (_folder, path) = scenario("");
+    std::fs::write(path("plan.toml"), &plan).unwrap();
+    std::fs::write(path("touches.csv"), touches).unwrap();
+    std::fs::write(
+        path("axis.csv"),
+        format!("time_ns,axis,position_nm\n{positions}"),
+    )
+    .unwrap();
+    let run = |axis: &str| {
+        Command::new(env!("CARGO_BIN_EXE_trueonset"))
+            .args([
+                "gauge",
+                &path("plan.toml"),
+                &path("touches.csv"),
+                "--json",
+                "--axis",
+                axis,
+            ])
+            .output()
+            .unwrap()
+    };
+    let output = run(&path("axis.csv"));
+    let found: serde_json::Value =
+        serde_json::from_str(&out(&output)).unwrap_or_else(|_| panic!("{}", err(&output)));
+    // 250 000 - 50.25·5000 = -1250 nm, and longer tools touch earlier: the axis falls.
+    assert_eq!(found["value_nm"], 19_998_750.0);
+    let jump = positions.replace("\n60000000,z,-50000\n", "\n60000000,z,-50000000\n");
+    std::fs::write(
+        path("jump.csv"),
+        format!("time_ns,axis,position_nm\n{jump}"),
+    )
+    .unwrap();
+    let output = run(&path("jump.csv"));
+    assert!(err(&output).contains("jump.csv:62: "), "{}", err(&output));
+    assert_eq!(code(&output), 2);
+}
+
+#[test]
+fn wear_drift_and_repeatability_have_their_numbers() {
+    let wear = "[check]\nkind = \"wear\"\nreference_position = \"0mm\"\nreference_length = \"20mm\"\n[tool]\nexpected = \"20mm\"\nlimit = \"600um\"\n";
+    let rows: Vec<String> = (0..20)
+        .map(|k| row(1, "a", 20_000 * k, "").replacen('1', &(k + 1).to_string(), 1))
+        .map(|row| row.replace(",6000,", ",100,"))
+        .collect();
+    let (exit, found) = json(wear, &rows);
+    assert_eq!(exit, 0, "{found}");
+    assert_eq!(found["trend"]["rate_nm_per_cycle"], 20_000.0);
+    let left = found["trend"]["cycles_left"].as_f64().unwrap();
+    assert!((left - 10.5).abs() < 0.1, "{found}");
+    let drift = "[check]\nkind = \"drift\"\nreference_position = \"-20um\"\n[drift]\nrise = \"30um\"\ntime_constant = \"45min\"\n";
+    let (exit, found) = json(drift, &[row(1, "a", 0, "")]);
+    assert_eq!((exit, found["value_nm"].as_f64()), (0, Some(10_000.0)));
+    let repeat = |limit: &str| {
+        format!("[check]\nkind = \"repeatability\"\n[repeatability]\nmeaning = \"2sd\"\nlimit = \"{limit}\"\n")
+    };
+    let rows: Vec<String> = (0..25)
+        .map(|k| row(k + 1, "a", [0, 100, -100, 50, -50][k as usize % 5], ""))
+        .collect();
+    for (limit, exit, holds) in [
+        ("0.4um", 0, Some(true)),
+        ("0.05um", 1, Some(false)),
+        ("0.16um", 2, None),
+    ] {
+        let (found_exit, found) = json(&repeat(limit), &rows);
+        assert_eq!(
+            (found_exit, found["holds"].as_bool()),
+            (exit, holds),
+            "{limit}: {found}"
+        );
+        assert!(found["interval"]["low_nm"].as_f64() < found["value_nm"].as_f64());
+    }
+}
+
+#[test]
+fn run_out_of_a_still_spindle_is_the_indicator_reading() {
+    let plan = "[check]\nkind = \"runout\"\n";
+    let rows: Vec<String> = (0..8)
+        .map(|k| {
+            let angle = std::f64::consts::TAU * f64::from(k) / 8.0 + 0.3;
+            row(k + 1, &format!("s{k}"), (5_000.0 * angle.cos()) as i64, "")
+        })
+        .collect();
+    let (exit, found) = json(plan, &rows);
+    // An eccentricity of 5 µm reads 10 µm.
+    assert_eq!(exit, 0, "{found}");
+    assert!(
+        (found["value_nm"].as_f64().unwrap() - 10_000.0).abs() <= 2.0,
+        "{found}"
+    );
+}
+
+#[test]
+fn a_turning_cutter_s_radius_is_corrected_by_half_a_tooth_s_feed() {
+    let plan = "[check]\nkind = \"radius\"\nreference_position = \"0mm\"\nreference_length = \"5mm\"\n[tool]\nteeth = 4\nspeed = \"3000/min\"\nrun_out = \"0nm\"\n";
+    // -5 mm/s at 50 turns a second: 25 µm a tooth, half of it is 12.5 µm; latched 10 µm beyond.
+    let (exit, found) = json(
+        plan,
+        &[row(1, "a", 0, "interrupted").replace(",25000000,0,", ",25000000,50000,")],
+    );
+    assert_eq!(exit, 0, "{found}");
+    assert_eq!(found["value_nm"], 5_002_500.0);
+}
+
+#[test]
+fn a_report_shows_the_touches_and_how_to_repeat_it() {
+    let (folder, path) = scenario("");
+    let touches = format!(
+        "{HEADER}\n{}\n{}\n",
+        row(1, "a", 0, ""),
+        row(2, "b", 30, "")
+    );
+    std::fs::write(path("plan.toml"), plan()).unwrap();
+    std::fs::write(path("touches.csv"), touches).unwrap();
+    let run = |report: &str| {
+        Command::new(env!("CARGO_BIN_EXE_trueonset"))
+            .args([
+                "gauge",
+                &path("plan.toml"),
+                &path("touches.csv"),
+                "--report",
+                report,
+            ])
+            .output()
+            .unwrap()
+    };
+    assert_eq!(code(&run(&path("r.html"))), 0);
+    let page = std::fs::read_to_string(folder.path().join("r.html")).unwrap();
+    for word in [
+        "breakage: whole",
+        "<svg",
+        "window of a whole tool",
+        "trueonset gauge",
+        "not a safety function",
+    ] {
+        assert!(page.contains(word), "{word}");
+    }
+    assert!(page.len() < 100_000);
+    // The touches are not overwritten.
+    assert_eq!(code(&run(&path("touches.csv"))), 2);
+}
