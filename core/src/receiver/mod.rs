@@ -7,7 +7,8 @@
 //! Hand in every frame with the captured instant of its first edge; call
 //! [`poll`](Receiver::poll) until nothing more leaves, then set the outputs to
 //! [`lines`](Receiver::lines) and let hardware drop them after `valid_until`. Do so at least once
-//! every `poll_ns` of the plan, and by [`deadline`](Receiver::deadline).
+//! every `poll_ns` of the plan, and by [`deadline`](Receiver::deadline). Time never runs back here: a
+//! `now` that was far ahead by mistake holds the line at stop until the next power-up.
 
 use crate::clock::ClockConfig;
 use crate::frame::{Key, Mark, Opened, Report, Sealed, FRAME};

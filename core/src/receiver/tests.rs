@@ -4,6 +4,7 @@ use super::*;
 use crate::clock::Oscillator;
 use crate::frame::Quality;
 use crate::head::{Head, HeadConfig, HeadStatus, Waking};
+use crate::lines::RearmRefused;
 use crate::link::LinkPlan;
 use crate::time::TickRate;
 
@@ -94,7 +95,7 @@ impl Pair {
                 let bytes = self.head.frame(&self.head_config, next);
                 if heard(next) {
                     // As if it had run fast before: nothing arrives later than it is handed in.
-                    let early = (4_000 * MS - then) * self.slow_ppm / 1_000_000;
+                    let early = (4_000 * MS).saturating_sub(then) * self.slow_ppm / 1_000_000;
                     let arrival = Instant::from_ticks(then.saturating_sub(early));
                     let _ = self.receiver.frame(&self.config, now, arrival, &bytes);
                 }
@@ -236,32 +237,139 @@ fn standby_takes_ready_down_without_a_latch() {
     assert!(lines.ready && lines.run);
 }
 
+/// Live links, and whatever may come then: bytes of any kind, arrivals and calls at any time.
 #[test]
 fn anything_at_any_time_is_taken_without_harm() {
     let mut next = crate::drawn::numbers(11);
-    let mut pair = Pair::new();
-    pair.run(400 * MS, |_| true);
-    for _ in 0..20_000 {
-        let wild = next() >> (next() % 64);
-        let now = Instant::from_ticks(wild);
-        let arrival = Instant::from_ticks(next() >> (next() % 64));
-        let mut bytes = [0; FRAME];
-        bytes[..8].copy_from_slice(&next().to_be_bytes());
-        bytes[8..].copy_from_slice(&next().to_be_bytes());
-        if next() % 2 == 0 {
-            bytes = pair
-                .head
-                .frame(&pair.head_config, next() >> (24 + next() % 40));
-        }
-        let _ = pair.receiver.frame(&pair.config, now, arrival, &bytes);
-        while pair.receiver.poll(&pair.config, now).is_some() {}
-        let lines = pair.receiver.lines(&pair.config, now);
-        assert!(!lines.run || lines.ready);
-        let _ = pair.receiver.rearm(&pair.config, now, next() % 2 == 0);
-        if let Some(write) = pair.receiver.want() {
-            pair.receiver.stored(write.mark);
+    let (mut ready, mut accepted) = (0, 0);
+    for _ in 0..150 {
+        let mut pair = Pair::new();
+        pair.run(400 * MS, |_| true);
+        for round in 0..60 {
+            // Mostly on by little; now and then back, or anywhere.
+            let step = next() % (3 * MS);
+            let now = match next() % 40 {
+                0 => pair.now.saturating_sub(step * 100),
+                1 if round > 50 => next() >> (next() % 64),
+                _ => pair.now + step,
+            };
+            let at = Instant::from_ticks(now);
+            let arrival = match next() % 4 {
+                0 => Instant::from_ticks(next() >> (next() % 64)),
+                _ => Instant::from_ticks(now.saturating_sub(next() % MS)),
+            };
+            let mut bytes = [0; FRAME];
+            bytes[..8].copy_from_slice(&next().to_be_bytes());
+            bytes[8..].copy_from_slice(&next().to_be_bytes());
+            match next() % 3 {
+                0 => {
+                    let slot = next() >> (24 + next() % 40);
+                    bytes = pair.head.frame(&pair.head_config, slot);
+                }
+                1 => {
+                    let (_, lines) = pair.run(pair.now + 5 * MS, |_| true);
+                    ready += u32::from(lines.ready);
+                }
+                _ => {}
+            }
+            let taken = pair.receiver.frame(&pair.config, at, arrival, &bytes);
+            accepted += u32::from(matches!(taken, Taken::Genuine(Outcome::Life)));
+            while pair.receiver.poll(&pair.config, at).is_some() {}
+            let lines = pair.receiver.lines(&pair.config, at);
+            assert!(!lines.run || lines.ready);
+            let _ = pair.receiver.rearm(&pair.config, at, next() % 2 == 0);
+            if let Some(write) = pair.receiver.want() {
+                pair.receiver.stored(write.mark);
+            }
         }
     }
+    // It was alive while that came.
+    assert!(ready > 500, "{ready} {accepted}");
+}
+
+/// A flood is not forgotten by a silence and the join after it: no re-arm while it goes on.
+#[test]
+fn a_join_forgets_no_flood() {
+    let mut pair = Pair::new();
+    pair.run(400 * MS, |_| true);
+    for k in 0..8 {
+        pair.run((400 + k) * MS + 3, |_| true);
+        let mut bytes = pair.head.frame(&pair.head_config, 12_345);
+        bytes[11] ^= 1;
+        let sum = crate::frame::crc16(&bytes[..14]).to_be_bytes();
+        bytes[14..].copy_from_slice(&sum);
+        let now = Instant::from_ticks(pair.now);
+        let taken = pair.receiver.frame(&pair.config, now, now, &bytes);
+        assert_eq!(taken, Taken::BadTag);
+    }
+    assert!(pair.receiver.causes().contains(Causes::FLOOD));
+    let try_rearm = |pair: &mut Pair| {
+        let now = Instant::from_ticks(pair.now);
+        let _ = pair.receiver.rearm(&pair.config, now, false);
+        pair.receiver.rearm(&pair.config, now, true)
+    };
+    pair.run(480 * MS, |_| false);
+    pair.run(1_600 * MS, |_| true);
+    assert_eq!(try_rearm(&mut pair), Some(Err(RearmRefused::CausePersists)));
+    pair.run(11_000 * MS, |_| true);
+    assert_eq!(try_rearm(&mut pair), Some(Ok(())));
+    let counts = pair.receiver.counts();
+    assert_eq!((counts.rearms, counts.refused), (1, 1));
+    assert!(pair.receiver.causes_before().contains(Causes::FLOOD));
+}
+
+/// A touch whose chatter and hold last, and then nothing is heard: the line stops at the delay
+/// after contact at the latest, as READY falls.
+#[test]
+fn contact_under_confirmation_vouches_for_nothing() {
+    for hold_ms in [1, 5, 10, 15, 30, 200] {
+        let mut pair = Pair::new();
+        pair.run(400 * MS, |_| true);
+        let touch = 401 * MS;
+        pair.run(touch, |_| true);
+        let between = |pair: &mut Pair, between| {
+            let mut status = HeadStatus::default();
+            status.signs.measuring = true;
+            status.between = between;
+            pair.head.set_status(status);
+        };
+        between(&mut pair, true);
+        let mut ran = touch;
+        for k in 0..hold_ms {
+            let (_, lines) = pair.run(touch + (k + 1) * MS, |_| true);
+            if lines.run {
+                ran = pair.now;
+            }
+        }
+        pair.edge(touch, true);
+        between(&mut pair, false);
+        for k in 0..80 {
+            let (_, lines) = pair.run(touch + (hold_ms + k) * MS, |_| false);
+            if lines.run {
+                ran = pair.now;
+            }
+        }
+        assert!(ran - touch <= 48 * MS, "{hold_ms}: {}", ran - touch);
+    }
+    // Nor does a link come up that has only heard of an edge under confirmation.
+    let mut pair = Pair::new();
+    let mut status = HeadStatus::default();
+    status.signs.measuring = true;
+    status.between = true;
+    pair.head.set_status(status);
+    assert!(!pair.run(400 * MS, |_| true).1.run);
+}
+
+#[test]
+fn standby_is_no_fall_of_ready() {
+    let mut pair = Pair::new();
+    pair.run(60_000 * MS, |_| true);
+    let before = pair.receiver.grade();
+    pair.measuring(false);
+    pair.run(65_000 * MS, |_| true);
+    pair.measuring(true);
+    pair.run(66_000 * MS, |_| true);
+    assert_eq!(pair.receiver.grade(), before);
 }
 
 /// Wanted: a receiver in less than 1 kB of RAM, its configuration apart.
