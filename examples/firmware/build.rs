@@ -17,10 +17,15 @@ fn main() {
     let map = format!("MEMORY {{\n  FLASH : ORIGIN = {flash}\n  RAM : ORIGIN = {ram}\n}}\n");
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo sets OUT_DIR"));
     fs::write(out.join("memory.x"), map).expect("OUT_DIR can be written");
+    // What a device crate says of interrupts that nobody handles; asked for by the RTIC image only.
+    let device = "PROVIDE(UART0 = DefaultHandler);\nPROVIDE(TIMER0A = DefaultHandler);\n";
+    fs::write(out.join("device.x"), device).expect("OUT_DIR can be written");
     fs::write(out.join("key.rs"), key()).expect("OUT_DIR can be written");
     println!("cargo:rustc-link-search={}", out.display());
     println!("cargo:rustc-link-arg-bins=-Tlink.x");
-    println!("cargo:rustc-link-arg-bin=board=-Tdefmt.x");
+    for logs in ["board", "board_async", "board_rtic"] {
+        println!("cargo:rustc-link-arg-bin={logs}=-Tdefmt.x");
+    }
     println!("cargo:rustc-check-cfg=cfg(thumb, values(\"v6m\", \"v7m\", \"v7em\"))");
     println!("cargo:rustc-cfg=thumb=\"{name}\"");
     println!("cargo:rerun-if-changed=build.rs");
