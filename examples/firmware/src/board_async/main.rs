@@ -1,6 +1,6 @@
 //! The board's side once more, on an async executor: the same passes, only the shell differs.
 //!
-//! The interrupt wakes the task, and the task makes a pass; a task of yours may run beside it. An
+//! The interrupt wakes the task, and the task makes a pass. An
 //! awaited pin or timer only wakes: instants come from the capture unit, as in `board`, where it is
 //! said what to change for a real board.
 //!
@@ -67,7 +67,15 @@ async fn gone_on() {
 }
 
 #[embassy_executor::main]
-async fn main(_spawner: embassy_executor::Spawner) {
+async fn main(spawner: embassy_executor::Spawner) {
+    // It is spawned once; tasks of yours go beside it.
+    if let Ok(passes) = passes() {
+        spawner.spawn(passes);
+    }
+}
+
+#[embassy_executor::task]
+async fn passes() {
     let mut receiver = MaybeUninit::<Receiver>::uninit();
     machine::start();
     let mut board = Board::new(&mut receiver);
