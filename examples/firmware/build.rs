@@ -17,6 +17,9 @@ fn main() {
     let map = format!("MEMORY {{\n  FLASH : ORIGIN = {flash}\n  RAM : ORIGIN = {ram}\n}}\n");
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo sets OUT_DIR"));
     fs::write(out.join("memory.x"), map).expect("OUT_DIR can be written");
+    // What a device crate says of interrupts that nobody handles; asked for by the RTIC image only.
+    let device = "PROVIDE(UART0 = DefaultHandler);\nPROVIDE(TIMER0A = DefaultHandler);\n";
+    fs::write(out.join("device.x"), device).expect("OUT_DIR can be written");
     fs::write(out.join("key.rs"), key()).expect("OUT_DIR can be written");
     println!("cargo:rustc-link-search={}", out.display());
     // Register shims are chosen by it.
@@ -25,7 +28,9 @@ fn main() {
         "cargo:rustc-check-cfg=cfg(machine, values(\"microbit\", \"lm3s6965evb\", \"mps2-an386\"))"
     );
     println!("cargo:rustc-link-arg-bins=-Tlink.x");
-    println!("cargo:rustc-link-arg-bin=board=-Tdefmt.x");
+    for logs in ["board", "board_async", "board_rtic"] {
+        println!("cargo:rustc-link-arg-bin={logs}=-Tdefmt.x");
+    }
     println!("cargo:rerun-if-changed=build.rs");
     // What the board logs unless the builder wishes otherwise.
     println!("cargo:rerun-if-env-changed=DEFMT_LOG");

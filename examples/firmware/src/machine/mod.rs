@@ -134,6 +134,11 @@ pub fn start() {
     wait(None, None, Causes::NONE);
 }
 
+/// Switches the board on, for a shell that enables its interrupts itself.
+pub fn switch_on() {
+    uart::switch_on();
+}
+
 /// The capture unit of the barrier's comparator.
 pub struct CaptureUnit;
 
@@ -205,6 +210,19 @@ pub fn tell(edge: &PlayedEdge) {
 /// Lets a compare unit drop READY and RUN after `valid_until`, and sleeps until `wake` or an
 /// interrupt. The latch is told for the test's sake.
 pub fn wait(wake: Option<Instant>, valid_until: Option<Instant>, latched: Causes) {
+    set(wake, valid_until, latched);
+    while !critical_section::with(|_| {
+        let gone_on = gone_on();
+        if !gone_on {
+            // An interrupt that comes before it wakes it all the same.
+            cortex_m::asm::wfi();
+        }
+        gone_on
+    }) {}
+}
+
+/// Sets both compare units, as [`wait`] does.
+pub fn set(wake: Option<Instant>, valid_until: Option<Instant>, latched: Causes) {
     uart::send(b'D');
     send_ticks(wake.map_or(u64::MAX, Instant::ticks));
     send_ticks(valid_until.map_or(0, Instant::ticks));
@@ -212,19 +230,11 @@ pub fn wait(wake: Option<Instant>, valid_until: Option<Instant>, latched: Causes
     uart::send(latched.bits() as u8);
     let fed = OUTPUTS.load(Ordering::Relaxed) & !WATCHDOG;
     OUTPUTS.store(fed, Ordering::Relaxed);
-    loop {
-        let gone_on = critical_section::with(|_| {
-            let gone_on = with(|port| core::mem::take(&mut port.go));
-            if !gone_on {
-                // An interrupt that comes before it wakes it all the same.
-                cortex_m::asm::wfi();
-            }
-            gone_on
-        });
-        if gone_on {
-            return;
-        }
-    }
+}
+
+/// Whether the timer has come to what it was set to, or something woke the board; once each time.
+pub fn gone_on() -> bool {
+    with(|port| core::mem::take(&mut port.go))
 }
 
 fn send_ticks(ticks: u64) {

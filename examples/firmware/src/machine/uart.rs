@@ -144,5 +144,5 @@ mod registers {
     }
 }
 
-pub use registers::{log, receive, send};
-use registers::{switch_on, INTERRUPT};
+use registers::INTERRUPT;
+pub use registers::{log, receive, send, switch_on};

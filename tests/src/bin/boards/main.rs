@@ -64,15 +64,23 @@ fn run() -> Result<(), Trouble> {
     };
     // Second senders are remembered for 10 s, and no hand arms the line before.
     let script = Script::new(TOUCHES, &Kind::ALL, 14_000, bench.seed);
-    let course = bench.course(&script, "board", false)?;
+    let course = bench.course(&script, "board", "board", false)?;
     verdict::judge(&course, &script)?;
     // A barrier that does not see its own light go off must not vouch for anything.
     let script = Script::new(3, &[], 1_000, bench.seed);
-    let course = bench.course(&script, "stuck", true)?;
+    let course = bench.course(&script, "board", "stuck", true)?;
     if course.lines.iter().any(|line| line.1 || line.2) {
         return Err("a barrier that failed its self-test reached READY".into());
     }
     println!("a barrier that is stuck fails its self-test, and READY never stands");
+    // The same passes in other shells.
+    for shell in ["board_async", "board_rtic"] {
+        let script = Script::new(12, &[Kind::LoopStands], 3_000, bench.seed);
+        let course = bench.course(&script, shell, shell, false)?;
+        if course.armed.is_empty() {
+            return Err(format!("{shell} was not armed again").into());
+        }
+    }
     let troubles = [
         Kind::LoopStands,
         Kind::ClockStands,
@@ -93,12 +101,22 @@ struct Place<'a> {
 
 impl Place<'_> {
     /// Both boards through a script, from power-up to its end.
-    fn course(&self, script: &Script, name: &str, stuck: bool) -> Result<Course, Trouble> {
+    fn course(
+        &self,
+        script: &Script,
+        board: &str,
+        name: &str,
+        stuck: bool,
+    ) -> Result<Course, Trouble> {
         let start = |machine, image: &str, name: &str| {
             Emulated::start(machine, &self.images.join(image), self.folder, name)
         };
         let probe = start("microbit", "thumbv6m-none-eabi/small/head", "head")?;
-        let receiver = start("lm3s6965evb", "thumbv7m-none-eabi/small/board", name)?;
+        let receiver = start(
+            "lm3s6965evb",
+            &format!("thumbv7m-none-eabi/small/{board}"),
+            name,
+        )?;
         let mut probe = Both(probe, SimulatedHead::new(key()?, START.0)?);
         let mut receiver = Both(receiver, SimulatedBoard::new(key()?, START.1)?);
         let (sender, from_head) = mpsc::channel();

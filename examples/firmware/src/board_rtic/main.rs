@@ -1,0 +1,78 @@
+//! The board's side once more, as an RTIC application: the same passes, only the shell differs.
+//!
+//! The capture interrupt has the highest priority and stores; the passes are a task below it, and
+//! tasks of yours go below that. In `board` it is said what to change for a real board; `device` is
+//! the device crate of your controller.
+//!
+//! A measuring signal, not a safety function; no performance level is claimed; guards and
+//! emergency stop stay in charge.
+#![no_std]
+#![no_main]
+
+#[path = "../stop.rs"]
+#[macro_use]
+mod stop;
+#[path = "../machine/device.rs"]
+pub mod device;
+#[path = "../key.rs"]
+mod key;
+#[path = "../machine/logger.rs"]
+mod logger;
+#[path = "../board/logic.rs"]
+mod logic;
+#[path = "../machine/mod.rs"]
+mod machine;
+
+#[rtic::app(device = crate::device)]
+mod app {
+    use core::mem::MaybeUninit;
+
+    use trueonset::lines::Causes;
+    use trueonset::pins::Capture;
+    use trueonset::receiver::Receiver;
+
+    use crate::device::Interrupt;
+    use crate::logic::Board;
+    use crate::machine;
+
+    #[shared]
+    struct Shared {}
+
+    #[local]
+    struct Local {
+        place: Option<&'static mut MaybeUninit<Receiver>>,
+        board: Option<Board<'static>>,
+    }
+
+    #[init(local = [receiver: MaybeUninit<Receiver> = MaybeUninit::uninit()])]
+    fn init(context: init::Context) -> (Shared, Local) {
+        machine::switch_on();
+        machine::set(None, None, Causes::NONE);
+        let local = Local {
+            place: Some(context.local.receiver),
+            board: None,
+        };
+        (Shared {}, local)
+    }
+
+    #[task(binds = UART0, priority = 2)]
+    fn captured(_: captured::Context) {
+        while machine::CaptureUnit.take().is_some() {}
+        if machine::gone_on() {
+            rtic::pend(Interrupt::TIMER0A);
+        }
+    }
+
+    #[task(binds = TIMER0A, priority = 1, local = [place, board])]
+    fn pass(context: pass::Context) {
+        let local = context.local;
+        // The timer runs from the first pass on.
+        if let Some(place) = local.place.take() {
+            *local.board = Some(Board::new(place));
+        }
+        if let Some(board) = local.board {
+            let (wake, valid_until, latched) = board.pass();
+            machine::set(wake, valid_until, latched);
+        }
+    }
+}
