@@ -154,9 +154,13 @@ fn limits_of_a_deviation_are_the_quantiles() {
             (limits.one_sided.1, 0.95),
             (limits.two_sided.1, 0.975),
         ] {
-            let exact = (f64::from(dof) / chi.inverse_cdf(p)).sqrt();
-            let off = f64::from(found) / 1e5 / exact - 1.0;
-            assert!(off.abs() < 7e-4, "{dof} {p}: {found} {exact}");
+            // By the distribution itself: the library's inverse has no answer for every p.
+            let below = |near: f64| {
+                let factor = f64::from(found) / 1e5 * near;
+                chi.cdf(f64::from(dof) / factor.powi(2))
+            };
+            let within = below(1.0 + 7e-4) <= p && p <= below(1.0 - 7e-4);
+            assert!(within, "{dof} {p}: {found}");
         }
     }
 }
