@@ -344,3 +344,55 @@ fn a_report_shows_the_touches_and_how_to_repeat_it() {
     // The touches are not overwritten.
     assert_eq!(code(&run(&path("touches.csv"))), 2);
 }
+
+/// Teeth 1.2, 0, 3.7 and 0.4 µm low at 500 turns a minute, seen by the widths of their hits alone.
+#[test]
+fn teeth_are_told_by_how_long_they_block() {
+    let plan = "[check]\nkind = \"runout\"\n[tool]\nteeth = 4\nspeed = \"500/min\"\n";
+    let below = [1.2e-6, 0.0, 3.7e-6, 0.4e-6];
+    let (period, per_tooth) = (0.03, 1e-6_f64);
+    let hits = |turn: f64| {
+        let mut rows = String::from("cycle,touch,hit,start_ns,width_ns\n");
+        for number in 2..60_u32 {
+            let depth = per_tooth * f64::from(number) - below[number as usize % 4];
+            let width = (8.0 * depth / 5e-3).sqrt() / std::f64::consts::TAU * turn;
+            rows += &format!(
+                "1,1,{number},{},{}\n",
+                (f64::from(number) * period * 1e9) as i64,
+                (width * 1e9) as u32
+            );
+        }
+        rows
+    };
+    let (_folder, path) = scenario("");
+    std::fs::write(path("plan.toml"), plan).unwrap();
+    // 1 µm in 30 ms.
+    let touch = row(1, "a", 0, "interrupted").replace(",-5000000,", ",-33333,");
+    std::fs::write(path("touches.csv"), format!("{HEADER}\n{touch}\n")).unwrap();
+    let run = |hits: String| {
+        std::fs::write(path("hits.csv"), hits).unwrap();
+        Command::new(env!("CARGO_BIN_EXE_trueonset"))
+            .args([
+                "gauge",
+                &path("plan.toml"),
+                &path("touches.csv"),
+                "--json",
+                "--hits",
+                &path("hits.csv"),
+            ])
+            .output()
+            .unwrap()
+    };
+    let output = run(hits(0.12));
+    let found: serde_json::Value =
+        serde_json::from_str(&out(&output)).unwrap_or_else(|_| panic!("{}", err(&output)));
+    assert_eq!(code(&output), 0, "{found}");
+    assert!(
+        (found["value_nm"].as_f64().unwrap() - 3_700.0).abs() < 10.0,
+        "{found}"
+    );
+    // A plate that is batted away does not tell.
+    let output = run(hits(1.2));
+    assert_eq!(code(&output), 2);
+    assert!(out(&output).contains("turn slower"));
+}

@@ -55,7 +55,7 @@ fn limits_are_quantiles_of_chi_square() {
         };
         let (mut inside, mut outside) = (0, 1 << 20);
         while outside - inside > 1 {
-            let middle = i64::midpoint(inside, outside);
+            let middle = (inside + outside) / 2;
             if agree(middle) {
                 inside = middle;
             } else {

@@ -380,6 +380,9 @@ pub(crate) struct Gauge {
     /// Positions of the axis, CSV time_ns,axis,position_nm; TOUCHES may then be that of replay --csv
     #[arg(long, value_name = "FILE")]
     pub axis: Option<PathBuf>,
+    /// Hits of a turning cutter, CSV cycle,touch,hit,start_ns,width_ns, for a run-out
+    #[arg(long, value_name = "FILE")]
+    pub hits: Option<PathBuf>,
     /// CSV with one header line
     #[arg(long, conflicts_with = "json")]
     pub csv: bool,

@@ -2,13 +2,15 @@
 
 mod page;
 
+use std::path::{Path, PathBuf};
+
 use super::args::Gauge;
 use super::files;
 use super::table::table;
 use super::talk::Talk;
 use super::Outcome;
 use crate::fault::Fault;
-use crate::gauge::{judge, read_touches, Outcome as Found, Plan, CAUTION};
+use crate::gauge::{judge, read_touches, Beside, Outcome as Found, Plan, CAUTION};
 
 /// Runs it.
 pub(crate) fn run(args: &Gauge, talk: &Talk) -> Result<Outcome, Fault> {
@@ -16,10 +18,8 @@ pub(crate) fn run(args: &Gauge, talk: &Talk) -> Result<Outcome, Fault> {
         &[
             ("PLAN", args.plan.to_str()),
             ("TOUCHES", args.touches.to_str()),
-            (
-                "--axis",
-                args.axis.as_deref().and_then(std::path::Path::to_str),
-            ),
+            ("--axis", args.axis.as_deref().and_then(Path::to_str)),
+            ("--hits", args.hits.as_deref().and_then(Path::to_str)),
         ],
         &[("--report", args.report.as_deref())],
     )?;
@@ -30,15 +30,8 @@ pub(crate) fn run(args: &Gauge, talk: &Talk) -> Result<Outcome, Fault> {
         &args.touches.display().to_string(),
         args.axis.is_some(),
     )?;
-    let axis = args
-        .axis
-        .as_ref()
-        .map(|path| Ok::<_, Fault>((files::bytes(path)?, path.display().to_string())));
-    let axis = axis.transpose()?;
-    let axis = axis
-        .as_ref()
-        .map(|(bytes, name)| (bytes.as_slice(), name.as_str()));
-    let found = judge(&plan, touches, axis)?;
+    let (axis, hits) = (beside(args.axis.as_ref())?, beside(args.hits.as_ref())?);
+    let found = judge(&plan, touches, as_given(&axis), as_given(&hits))?;
     if let Some(path) = &args.report {
         super::write_file(path, page::page(&found, args).as_bytes())?;
     }
@@ -57,6 +50,19 @@ pub(crate) fn run(args: &Gauge, talk: &Talk) -> Result<Outcome, Fault> {
         (Some("broken"), _) | (_, Some(false)) => Outcome::Not,
         _ => Outcome::Holds,
     })
+}
+
+/// A file that stands beside the touches.
+type Read = Option<(Vec<u8>, String)>;
+
+fn beside(path: Option<&PathBuf>) -> Result<Read, Fault> {
+    path.map(|path| Ok((files::bytes(path)?, path.display().to_string())))
+        .transpose()
+}
+
+fn as_given(read: &Read) -> Beside<'_> {
+    read.as_ref()
+        .map(|(bytes, name)| (bytes.as_slice(), name.as_str()))
 }
 
 fn cell(number: Option<f64>) -> String {

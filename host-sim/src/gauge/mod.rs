@@ -3,7 +3,8 @@
 //! ```text
 //! PLAN (TOML) ────────────▶ Plan ─────────┐
 //! TOUCHES (CSV) ─▶ touches, by cycle ─────┼─▶ judge ─▶ Outcome ─▶ JSON, CSV, table
-//! --axis ─▶ latch::History ─▶ positions ──┘
+//! --axis ─▶ latch::History ─▶ positions ──┤
+//! --hits ─▶ gauge::ToothHeights ──────────┘
 //! ```
 //!
 //! A measuring signal, not a safety function; prove each program at reduced feed with the tool
@@ -13,6 +14,7 @@ mod axis;
 mod breakage;
 mod entries;
 mod follow;
+mod hits;
 mod outcome;
 mod place;
 mod plan;
@@ -35,7 +37,11 @@ use plan::Kind;
 pub const CAUTION: &str = "measuring signal, not a safety function; prove each program at reduced \
     feed with the tool clear; guards and emergency stop stay in charge";
 
-/// Judges touches by a plan; `axis` are positions of the axis by time, where there are some.
+/// What stands beside the touches: the bytes of a file and its name.
+pub type Beside<'a> = Option<(&'a [u8], &'a str)>;
+
+/// Judges touches by a plan; `axis` are positions of the axis by time, `hits` those of a turning
+/// cutter, where there are some.
 ///
 /// # Errors
 /// The plan lacks what its kind needs, contradicts itself or the touches, or cannot prove what it
@@ -43,7 +49,8 @@ pub const CAUTION: &str = "measuring signal, not a safety function; prove each p
 pub fn judge(
     plan: &Plan,
     touches: Vec<Touch>,
-    axis: Option<(&[u8], &str)>,
+    axis: Beside,
+    hits: Beside,
 ) -> Result<Outcome, Fault> {
     let all = touches.len();
     let mut touches: Vec<Touch> = touches
@@ -55,10 +62,21 @@ pub fn judge(
         axis::locate(plan, &mut touches, bytes, file)?;
     }
     touches::verify(&touches)?;
+    if hits.is_some() && plan.kind != Kind::Runout {
+        return Err(plan.stated.fault(
+            "check.kind",
+            format!("hits for a {}", plan.kind.name()),
+            "kind = \"runout\"",
+            "leave out --hits: half a tooth's feed is taken off a radius",
+        ));
+    }
     let mut outcome = match plan.kind {
         Kind::Breakage => breakage::judge(plan, &touches)?,
         Kind::Length | Kind::Radius => place::judge(plan, &touches)?,
-        Kind::Runout => runout::judge(plan, &touches)?,
+        Kind::Runout => match hits {
+            Some((bytes, file)) => hits::judge(plan, &touches, bytes, file)?,
+            None => runout::judge(plan, &touches)?,
+        },
         Kind::Wear => follow::wear(plan, &touches)?,
         Kind::Drift => follow::drift(plan, &touches)?,
         Kind::Repeatability => repeat::judge(plan, &touches)?,

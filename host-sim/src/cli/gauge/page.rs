@@ -49,14 +49,18 @@ fn facts(found: &Outcome, args: &Gauge) -> Vec<(String, String)> {
         let text = format!("below {bound:.1e}, by assumed rates, not by data");
         facts.push(("Broken tool called whole".to_owned(), text));
     }
-    let axis = args
-        .axis
-        .as_ref()
-        .map_or(String::new(), |path| format!(" --axis {}", path.display()));
+    let beside = [("--axis", &args.axis), ("--hits", &args.hits)];
+    let given = beside
+        .iter()
+        .filter_map(|(option, path)| Some((option, path.as_ref()?)));
+    let options: Vec<String> = given
+        .map(|(option, path)| format!(" {option} {}", path.display()))
+        .collect();
     let again = format!(
-        "trueonset gauge {} {}{axis}",
+        "trueonset gauge {} {}{}",
         args.plan.display(),
-        args.touches.display()
+        args.touches.display(),
+        options.concat()
     );
     facts.push(("To repeat it".to_owned(), again));
     facts
