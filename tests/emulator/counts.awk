@@ -45,7 +45,7 @@ END {
     if (area && sum["area"] / n["area"] > area) broken("sample by area above " area)
     if (matched && sum["matched"] / n["matched"] > matched) broken("matched sample above " matched)
     if (frame && most["frame"] > frame) broken("frame above " frame)
-    if (quiet && most["quiet"] > quiet) broken("quiet poll of a link above " quiet)
+    if (quiet && n["quiet"] && sum["quiet"] / n["quiet"] > quiet) broken("mean quiet poll of a link above " quiet)
     if (!state || state > 128) broken("state of a line above 128 B")
     exit bad
 }

@@ -33,9 +33,6 @@ pub enum Form {
     },
 }
 
-/// Passes in one tick that are still taken for a fast loop.
-const STANDS: u8 = 16;
-
 /// Why an output stage was refused.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -126,9 +123,8 @@ pub struct Set {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Outputs {
-    /// Time of the pass before, and passes since that showed no later one.
+    /// Time of the pass before.
     before: Option<Instant>,
-    stood: u8,
     pins: Pins,
     /// When the next half of a pulse begins.
     next: Option<Instant>,
@@ -142,7 +138,6 @@ impl Outputs {
     pub const fn new() -> Self {
         Self {
             before: None,
-            stood: 0,
             pins: Pins {
                 ready: false,
                 run: false,
@@ -154,19 +149,13 @@ impl Outputs {
     }
 
     /// Sets the pins after `decision` at `now`. The first pass is stop, and so is one whose time
-    /// ran back, or stood for more than sixteen passes: a loop may be faster than a tick.
+    /// has not gone on: a tick must be shorter than a turn of the loop, or the loop must skip what
+    /// comes within one.
     pub fn set(&mut self, config: &OutputsConfig, decision: Decision, now: Instant) -> Set {
         let before = self.before;
         let advanced = before.is_none_or(|before| before < now);
         self.before = Some(before.map_or(now, |before| before.max(now)));
-        let back = before.is_some_and(|before| now < before);
-        self.stood = if advanced {
-            0
-        } else {
-            self.stood.saturating_add(1)
-        };
-        let goes_on = before.is_some() && !back && self.stood <= STANDS;
-        let shown = if goes_on {
+        let shown = if before.is_some() && advanced {
             decision.at(now)
         } else {
             Decision::STOP
@@ -245,15 +234,9 @@ mod tests {
         assert_eq!((first.pins, first.feed_watchdog), (Pins::default(), true));
         let second = outputs.set(&config, RUN, at(6));
         assert!(second.pins.ready && second.pins.run && second.feed_watchdog);
-        // A loop faster than the clock changes nothing; a clock that stands, or runs back, stops.
-        for pass in 1..=40 {
-            let stood = outputs.set(&config, RUN, at(6));
-            assert_eq!(stood.pins.run, pass <= STANDS, "{pass}");
-            assert!(!stood.feed_watchdog);
-        }
-        for now in [5, 0] {
-            let back = outputs.set(&config, RUN, at(now));
-            assert_eq!((back.pins, back.feed_watchdog), (Pins::default(), false));
+        for now in [6, 5, 0] {
+            let stood = outputs.set(&config, RUN, at(now));
+            assert_eq!((stood.pins, stood.feed_watchdog), (Pins::default(), false));
         }
         assert!(outputs.set(&config, RUN, at(10_000)).pins.run);
         assert_eq!(outputs.set(&config, RUN, at(10_001)).pins, Pins::default());
