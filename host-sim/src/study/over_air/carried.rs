@@ -119,6 +119,20 @@ pub fn carry(
     seed: u64,
     go_on: &dyn Fn() -> bool,
 ) -> Result<Option<Carried>, Fault> {
+    carry_each(link, reported, seed, go_on, &mut |_| {})
+}
+
+/// As [`carry`], handing on when each touch carried stopped the line, ns after its true contact; none where it did not.
+///
+/// # Errors
+/// As [`carry`].
+pub fn carry_each(
+    link: &Link,
+    reported: &[Reported],
+    seed: u64,
+    go_on: &dyn Fn() -> bool,
+    stops: &mut dyn FnMut(Option<u64>),
+) -> Result<Option<Carried>, Fault> {
     let flight = Flight::of(link, seed);
     let mut run = Run {
         world: World::new(&flight, seed, u64::MAX)?,
@@ -132,10 +146,11 @@ pub fn carry(
         if !go_on() {
             return Ok(None);
         }
-        if !run.touch(one) {
+        let Some(stop_ns) = run.touch(one) else {
             run.carried.without = (reported.len() - number) as u64;
             break;
-        }
+        };
+        stops(stop_ns);
     }
     let Flown {
         twice,
@@ -161,11 +176,10 @@ struct Run<'a> {
 }
 
 impl Run<'_> {
-    /// One touch and its release; whether READY stood long enough before.
-    fn touch(&mut self, one: &Reported) -> bool {
-        let Some(contact_ns) = self.rest() else {
-            return false;
-        };
+    /// One touch and its release: when it stopped the line, ns after contact; none at all where READY did not stand
+    /// long enough before.
+    fn touch(&mut self, one: &Reported) -> Option<Option<u64>> {
+        let contact_ns = self.rest()?;
         let world = &mut self.world;
         let shown = world.shown(one.onset_ns);
         world.contact(contact_ns);
@@ -182,11 +196,10 @@ impl Run<'_> {
         world.until(release_ns + self.delay_ns + LAST_SLOTS * self.slot_ns);
         self.carried.touches += 1;
         let limit_ns = onset_ns + self.delay_ns + self.bound_ns + STEPS_NS;
-        let in_time = world
-            .stopped_ns()
-            .is_some_and(|stop_ns| stop_ns <= limit_ns);
+        let stopped_ns = world.stopped_ns();
+        let in_time = stopped_ns.is_some_and(|stop_ns| stop_ns <= limit_ns);
         self.carried.late += u64::from(!in_time);
-        true
+        Some(stopped_ns.map(|stop_ns| stop_ns.saturating_sub(contact_ns)))
     }
 
     /// Waits for READY to stand; the instant of a touch.
