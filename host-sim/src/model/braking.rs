@@ -46,8 +46,8 @@ pub fn feed_within(way: f64, late: f64, limits: &Limits) -> f64 {
         let above = u * u * u / root + late * u * u - way;
         let slope = 3.0 * u * u / root + 2.0 * late * u;
         let next = u - above / slope;
-        // Also ends where there is no way and no slope.
-        if !(next < u) {
+        if next >= u || next.is_nan() {
+            // No way and no slope give no number.
             break;
         }
         u = next;

@@ -33,7 +33,9 @@ mod page;
 mod panels;
 mod passage;
 mod poles;
+mod promise;
 mod residuals;
+mod shares;
 mod svg;
 mod table;
 mod trace;
@@ -48,7 +50,9 @@ pub use grades::{GradePoint, Grades};
 pub use heat::HeatMap;
 pub use histogram::{Bin, Histogram, Series};
 pub use passage::Passage;
+pub use promise::{Kept, Promise, Promised};
 pub use residuals::Residuals;
+pub use shares::{Part, Shares};
 pub use table::{Column, Table};
 
 use std::fmt::Write as _;
@@ -104,6 +108,10 @@ pub enum Section {
     Grades(Grades),
     /// A pack of cells over its life.
     Discharge(Discharge),
+    /// Error and overtravel over the feed, with what was asked.
+    Promise(Promise),
+    /// What an uncertainty is made of.
+    Shares(Shares),
     /// A table.
     Table(Table),
 }
@@ -112,6 +120,11 @@ pub enum Section {
 pub(crate) const LINES: &str =
     "A measuring signal, not a safety function; no performance level is claimed; guards \
      and emergency stop stay in charge.";
+
+/// What every reader of a feed has to know.
+pub(crate) const FEED: &str =
+    "Measuring signal, not a safety function; prove each program at reduced feed with the tool \
+     clear; guards and emergency stop stay in charge.";
 
 /// What every reader has to know before acting on a report.
 const CAUTIONS: [&str; 4] = [
@@ -150,6 +163,12 @@ const HELP_GRADES: &str = "Falls by ratio. Good: READY will fall less than once 
 const HELP_DISCHARGE: &str =
     "The question is whether the cells last the run. Yes needs both bounds above it; cannot tell \
      is to be read as no.";
+
+const HELP_PROMISE: &str = "Both axes go by ratio. Where a line crosses what was asked for, the feed ends; the upright \
+     line that is not dotted is the feed advised, and the diamonds are what the simulation found there.";
+
+const HELP_SHARES: &str = "Bars are shares of the variance; lengths are standard uncertainties. Twice as much of a small \
+     one changes next to nothing.";
 
 const HELP_CURVES: &str = "Errors are lengths along the path. The bound is the closed form of the least standard \
      deviation that one bit of light allows where the comparator has no hysteresis; beside the 99.9 % stands 3.29 \
@@ -207,6 +226,13 @@ impl Report {
         if self.sections.iter().any(Section::is_of_link) {
             let _ = writeln!(body, "<li>{LINES}</li>");
         }
+        if self
+            .sections
+            .iter()
+            .any(|section| matches!(section, Section::Promise(_)))
+        {
+            let _ = writeln!(body, "<li>{FEED}</li>");
+        }
         body.push_str("</ul>\n</aside>\n");
     }
 }
@@ -249,6 +275,8 @@ impl Section {
             Self::Residuals(p) => (&p.title, &p.caption, p.svg(id), help(HELP_RESIDUALS)),
             Self::Grades(p) => (&p.title, &p.caption, p.svg(id), help(HELP_GRADES)),
             Self::Discharge(p) => (&p.title, &p.caption, p.svg(id), help(HELP_DISCHARGE)),
+            Self::Promise(p) => (&p.title, &p.caption, p.svg(id), help(HELP_PROMISE)),
+            Self::Shares(p) => (&p.title, &p.caption, p.svg(id), help(HELP_SHARES)),
             Self::Table(table) => {
                 let _ = writeln!(body, "<section>\n<h2>{}</h2>", escape(&table.title));
                 if !table.caption.is_empty() {

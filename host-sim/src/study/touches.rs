@@ -65,13 +65,11 @@ pub fn touches(
 /// of the balance point of correlated noise; of samples the full-span bound.
 #[must_use]
 pub fn bound_nm(scenario: &Scenario, seed: u64) -> f64 {
-    match sampled(scenario, seed) {
-        Some(sampled) => sampled.bound_nm(),
-        None => {
-            let cell = scenario.cell(seed);
-            1e9 * cell.sigma_x() * balance_sd(cell.order, cell.k())
-        }
+    if let Some(sampled) = sampled(scenario, seed) {
+        return sampled.bound_nm();
     }
+    let cell = scenario.cell(seed);
+    1e9 * cell.sigma_x() * balance_sd(cell.order, cell.k())
 }
 
 /// A touch found at a feed (mm/min) as a link is told of it.

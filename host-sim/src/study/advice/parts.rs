@@ -57,10 +57,10 @@ fn changed(machine: &Machine, feed: f64) -> Vec<(&'static str, Machine)> {
         all.push((what, other));
     };
     with("half the delay of the trigger", &|other| {
-        other.control.delay *= 0.5
+        other.control.delay *= 0.5;
     });
     with("half the reaction of the control", &|other| {
-        other.control.reaction *= 0.5
+        other.control.reaction *= 0.5;
     });
     if scenario.limits != Limits::NONE {
         with("twice the acceleration and jerk", &|other| {
@@ -75,36 +75,36 @@ fn changed(machine: &Machine, feed: f64) -> Vec<(&'static str, Machine)> {
     }
     if matches!(control.latching, Latching::Scan { .. }) {
         with("the position latched at the edge", &|other| {
-            other.control.latching = Latching::Edge
+            other.control.latching = Latching::Edge;
         });
     }
     if control.feed_error > 0.0 {
         with("a feed known twice as well", &|other| {
-            other.control.feed_error *= 0.5
+            other.control.feed_error *= 0.5;
         });
     }
     if control.input_jitter > 0.0 {
         with("half the jitter of the input", &|other| {
-            other.control.input_jitter *= 0.5
+            other.control.input_jitter *= 0.5;
         });
     }
     with("10 dB more light over noise", &|other| {
-        other.scenario.snr += 10.0
+        other.scenario.snr += 10.0;
     });
     if let Some(band) =
         Band::of(machine, feed.min(FASTEST)).filter(|band| band.advised_hz != band.stated_hz)
     {
         with("the bandwidth advised", &|other| {
-            *other = with_bandwidth(other, band.advised_hz)
+            *other = with_bandwidth(other, band.advised_hz);
         });
     }
     if machine.slim.is_some() {
         with("half the mass of the plate", &|other| {
-            other.plate.mass *= 0.5
+            other.plate.mass *= 0.5;
         });
     }
     with("twice the clearance", &|other| {
-        other.scenario.clearance *= 2.0
+        other.scenario.clearance *= 2.0;
     });
     all
 }

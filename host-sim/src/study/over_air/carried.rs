@@ -141,16 +141,17 @@ pub fn carry_each(
         delay_ns: link.plan.delay_ns.into(),
         bound_ns: link.plan.bound_ns.into(),
         carried: Carried::default(),
+        stop_ns: None,
     };
     for (number, one) in reported.iter().enumerate() {
         if !go_on() {
             return Ok(None);
         }
-        let Some(stop_ns) = run.touch(one) else {
+        if !run.touch(one) {
             run.carried.without = (reported.len() - number) as u64;
             break;
-        };
-        stops(stop_ns);
+        }
+        stops(run.stop_ns);
     }
     let Flown {
         twice,
@@ -173,13 +174,16 @@ struct Run<'a> {
     delay_ns: u64,
     bound_ns: u64,
     carried: Carried,
+    /// When the last touch stopped the line, ns after its contact.
+    stop_ns: Option<u64>,
 }
 
 impl Run<'_> {
-    /// One touch and its release: when it stopped the line, ns after contact; none at all where READY did not stand
-    /// long enough before.
-    fn touch(&mut self, one: &Reported) -> Option<Option<u64>> {
-        let contact_ns = self.rest()?;
+    /// One touch and its release; whether READY stood long enough before.
+    fn touch(&mut self, one: &Reported) -> bool {
+        let Some(contact_ns) = self.rest() else {
+            return false;
+        };
         let world = &mut self.world;
         let shown = world.shown(one.onset_ns);
         world.contact(contact_ns);
@@ -199,7 +203,8 @@ impl Run<'_> {
         let stopped_ns = world.stopped_ns();
         let in_time = stopped_ns.is_some_and(|stop_ns| stop_ns <= limit_ns);
         self.carried.late += u64::from(!in_time);
-        Some(stopped_ns.map(|stop_ns| stop_ns.saturating_sub(contact_ns)))
+        self.stop_ns = stopped_ns.map(|stop_ns| stop_ns.saturating_sub(contact_ns));
+        true
     }
 
     /// Waits for READY to stand; the instant of a touch.
