@@ -27,7 +27,7 @@ const SEARCHED: (f64, f64) = (0.7, 1.45);
 const STEPS: u32 = 7;
 const WITHIN: f64 = 0.999;
 const WILSON: f64 = 1.959_964;
-const NAME: u64 = 0x0073_6561_7263_68;
+const NAME: u64 = 0x7365_6172_6368;
 
 /// At least so much of the feed found, in so many of the scenarios.
 const NEAR: f64 = 0.9;

@@ -49,7 +49,7 @@ fn the_document_has_what_is_promised() {
     assert!(number("feed_min_nm_s") < feed && number("cycle_ms") > 0.0);
     assert_eq!(told["limited_by"], "overtravel");
     assert_eq!(told["limited_next"].as_str().unwrap(), "axis");
-    assert_eq!(number("hold_ns"), 1e6);
+    assert_eq!(told["hold_ns"], 1_000_000);
     assert!(number("overtravel_nm") <= 1e6 && number("confidence") >= 0.999);
     let shares = told["budget"].as_array().unwrap().iter();
     let shares: f64 = shares.map(|one| one["share"].as_f64().unwrap()).sum();

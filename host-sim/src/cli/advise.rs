@@ -108,7 +108,7 @@ fn impossible(args: &Advise, asked: &Asked, why: &Impossible) -> Result<Outcome,
     };
     super::print(text.as_bytes())?;
     if let Some(path) = &args.report {
-        let page = page::impossible(asked, why, args, command(args));
+        let page = page::impossible(asked, why, args, &command(args));
         super::write_file(path, page.as_bytes())?;
     }
     Ok(Outcome::Not)

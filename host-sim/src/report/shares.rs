@@ -31,6 +31,8 @@ const BAR: f64 = 16.0;
 const RIGHT: f64 = WIDTH - 150.0;
 /// Room for the names at most.
 const NAMES: f64 = 260.0;
+/// How much wider bold text is.
+const BOLD: f64 = 1.12;
 /// Contributions drawn at most.
 const SHOWN: usize = 20;
 
@@ -41,7 +43,7 @@ impl Shares {
         let widest = parts()
             .map(|part| text_width(&part.source))
             .fold(0.0, f64::max);
-        let left = widest.min(NAMES) + 16.0;
+        let left = widest.min(NAMES) * BOLD + 16.0;
         let mut drawing = Drawing::default();
         let mut top = TOP;
         for part in parts() {

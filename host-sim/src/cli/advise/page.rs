@@ -46,10 +46,11 @@ pub(super) fn page(answer: &Answer, args: &Advise) -> String {
         &answer.cautions.join(" "),
         std::iter::once(header).chain(settings).collect(),
     )));
+    sections.push(repeat(&answer.command));
     Report {
         title: "Approach feed".to_owned(),
         lead: format!("{} It is {}.", sentence(answer), binding(&advice.limits)),
-        facts: facts(args, answer.command.clone()),
+        facts: facts(args),
         origin: Origin::Simulated,
         sections,
     }
@@ -57,13 +58,13 @@ pub(super) fn page(answer: &Answer, args: &Advise) -> String {
 }
 
 /// The page where nothing is possible.
-pub(super) fn impossible(what: &Asked, why: &Impossible, args: &Advise, command: String) -> String {
+pub(super) fn impossible(what: &Asked, why: &Impossible, args: &Advise, command: &str) -> String {
     let changes = why.changes.iter().map(|change| vec![change.clone()]);
     let header = vec!["what would have to change".to_owned()];
     Report {
         title: "Approach feed: none".to_owned(),
         lead: format!("{}.", refusal(what, why)),
-        facts: facts(args, command),
+        facts: facts(args),
         origin: Origin::Simulated,
         sections: vec![
             Section::Table(sheet(
@@ -76,19 +77,26 @@ pub(super) fn impossible(what: &Asked, why: &Impossible, args: &Advise, command:
                 "Each limit by itself.",
                 limits(&why.limits),
             )),
+            repeat(command),
         ],
     }
     .html()
 }
 
-fn facts(args: &Advise, command: String) -> Vec<(String, String)> {
+/// The command that gives the same again.
+fn repeat(command: &str) -> Section {
+    let caption = "The same numbers to the last digit, on any machine and any number of threads.";
+    let rows = [["command"], [command]].map(|row| row.map(str::to_owned).to_vec());
+    Section::Table(sheet("To repeat", caption, rows.to_vec()))
+}
+
+fn facts(args: &Advise) -> Vec<(String, String)> {
     [
         ("Scenario", args.scenario.display().to_string()),
         ("Error asked for", asked(args.tolerance)),
         ("Overtravel asked for", asked(args.overtravel)),
         ("Touches simulated", args.touches.to_string()),
         ("Seed", args.seed.to_string()),
-        ("To repeat", command),
     ]
     .map(|(name, value)| (name.to_owned(), value))
     .to_vec()

@@ -1,11 +1,11 @@
 //! What one better part would buy, and what would have to change where nothing is possible.
 
 use super::drive;
-use super::limits::{limits, By, Limit, FASTEST};
+use super::limits::{limits, By, Limit, AIMED, FASTEST};
 use super::machine::Machine;
 use super::settings::with_bandwidth;
 use super::spread::quantile;
-use super::{Asked, Band, FEW_DRAWS, FOR_ADVICE, WITHIN};
+use super::{Asked, Band, FEW_DRAWS, FOR_ADVICE};
 use crate::model::braking::overtravel;
 use crate::model::ramp::Limits;
 use crate::quantity::{show_feed_nm_s, show_length_nm};
@@ -140,7 +140,7 @@ pub(super) fn changes(
         )),
         By::Tolerance | By::Quantum => all.push(format!(
             "a tolerance of {} or more: that is the error at {}, the slowest feed at which a touch is told in time",
-            um(quantile(&machine.terms(slowest), WITHIN)),
+            um(quantile(&machine.terms(slowest), AIMED)),
             feed(slowest)
         )),
         By::Impact => all.push(
