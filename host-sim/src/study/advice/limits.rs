@@ -123,7 +123,8 @@ fn without_teeth(terms: Vec<Term>) -> Vec<Term> {
     kept.collect()
 }
 
-/// The fastest feed whose errors keep a tolerance (m), m/s; 0 where none does. Errors only grow with the feed.
+/// The fastest feed whose errors keep a tolerance (m), m/s; 0 where none does. But for a few per cent they only grow with
+/// the feed.
 fn within(tolerance: f64, terms: impl Fn(f64) -> Vec<Term>) -> f64 {
     // Much wider than the tolerance needs no grid, and neither does much narrower.
     let keeps = |feed: f64| {
@@ -136,7 +137,7 @@ fn within(tolerance: f64, terms: impl Fn(f64) -> Vec<Term>) -> f64 {
         let most: f64 = terms
             .iter()
             .map(|term| match term.shape {
-                Shape::Normal => 4.0 * term.size,
+                Shape::Normal => 4.0 * term.size * term.reach,
                 Shape::Flat | Shape::Sine => term.size,
             })
             .sum();

@@ -23,6 +23,8 @@ pub struct Term {
     pub size: f64,
     /// How it is spread.
     pub shape: Shape,
+    /// How much farther a normal one reaches in one of a thousand than its standard deviation has it.
+    pub reach: f64,
 }
 
 impl Term {
@@ -52,7 +54,7 @@ const SMALL: f64 = 1e-3;
 pub fn quantile(terms: &[Term], p: f64) -> f64 {
     let of = |shape: Shape| terms.iter().filter(move |term| term.shape == shape);
     let sigma = of(Shape::Normal)
-        .map(|term| term.size * term.size)
+        .map(|term| (term.size * term.reach).powi(2))
         .sum::<f64>()
         .sqrt();
     let flat = of(Shape::Flat).chain(of(Shape::Sine));
@@ -178,6 +180,7 @@ mod tests {
             source: "",
             size,
             shape,
+            reach: 1.0,
         }
     }
 
