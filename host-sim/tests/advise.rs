@@ -230,6 +230,10 @@ fn the_fine_probes_are_advised() {
         assert!(!err(&made).contains("without effect"), "{}", err(&made));
         let told: Value = serde_json::from_str(&out(&made)).unwrap();
         assert_eq!(told["limited_by"], by);
+        // Back-dating is what the infrared link needs, and the wire does not.
+        let ratio =
+            told["feed_by_edge_nm_s"].as_f64().unwrap() / told["feed_nm_s"].as_f64().unwrap();
+        assert_eq!(ratio < 0.6, name == "infrared", "{ratio}");
         assert!(
             told["simulated"]["p999_nm"].as_f64().unwrap() <= 400.0,
             "{told}"

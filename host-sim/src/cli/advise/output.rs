@@ -206,6 +206,10 @@ pub(super) fn settings(answer: &Answer) -> Vec<(String, String)> {
             ms(control.delay + control.input_delay)
         ),
     ));
+    if let Some(edge) = &advice.by_edge {
+        let told = format!("{}, held back by {}", feed(edge.feed), edge.by.word());
+        all.push(("the feed if latched at the edge".to_owned(), told));
+    }
     if let Some(link) = &advice.machine.scenario.link {
         let plan = &link.plan;
         let stated = format!(
@@ -390,6 +394,7 @@ pub(super) fn json(answer: &Answer, args: &Advise) -> String {
         "feed_quickest_nm_s": nm_s(advice.quick),
         "feed_coarse_nm_s": if advice.single { Value::Null } else { nm_s(two.coarse) },
         "feed_told_nm_s": nm_s(advice.slowest),
+        "feed_by_edge_nm_s": advice.by_edge.map(|edge| nm_s(edge.feed)),
         "single_approach": advice.single,
         "cycle_ms": number(advice.cycle() * 1e3),
         "cycle_single_ms": number(advice.machine.single(advice.quick) * 1e3),

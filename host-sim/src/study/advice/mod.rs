@@ -32,6 +32,7 @@ pub use proof::{prove, Judged, Proof};
 pub use settings::{Air, Band, Holds};
 
 use super::statistics::Share;
+use crate::scenario::Latching;
 use limits::{limits, slowest_told, SLOWEST};
 use spread::quantile;
 
@@ -99,6 +100,8 @@ pub struct Advice {
     pub air: Option<Air>,
     /// What one better part would buy, the most first.
     pub better: Vec<Better>,
+    /// Where positions are looked up: the tightest limit if they were latched at the late edge instead.
+    pub by_edge: Option<Limit>,
 }
 
 /// No feed keeps what was asked.
@@ -159,9 +162,19 @@ pub fn advise(machine: &Machine, asked: &Asked, seed: u64) -> Result<Advice, Box
         band: Band::of(&machine, feed),
         air: Air::of(&machine),
         better: parts::better(&machine, asked, seed, limits[0]),
+        by_edge: by_edge(&machine, asked, &drawn),
         machine: machine.at(feed),
         limits,
     })
+}
+
+fn by_edge(machine: &Machine, asked: &Asked, drawn: &[drive::Drawn]) -> Option<Limit> {
+    let mut other = *machine;
+    if !matches!(other.control.latching, Latching::History { .. }) {
+        return None;
+    }
+    other.control.latching = Latching::Edge;
+    limits(&other, asked, drawn).into_iter().next()
 }
 
 fn portions(terms: &[spread::Term]) -> Vec<Portion> {
