@@ -1,7 +1,7 @@
 //! What one better part would buy, and what would have to change where nothing is possible.
 
 use super::drive;
-use super::limits::{limits, By, Limit, AIMED, FASTEST};
+use super::limits::{limits, By, Limit, AIMED, FASTEST, SLOWEST};
 use super::machine::Machine;
 use super::settings::with_bandwidth;
 use super::spread::quantile;
@@ -153,10 +153,10 @@ pub(super) fn changes(
         )),
         By::Confirmation => all.push("a comparator or converter that is fast enough for the span".to_owned()),
     }
-    if slowest > tightest.feed {
+    if slowest > tightest.feed && tightest.feed > SLOWEST {
         all.push(format!(
             "or a touch that is told sooner at {}: a shorter hold, a longer delay or less noise",
-            feed(tightest.feed.max(0.0))
+            feed(tightest.feed)
         ));
     }
     let terms = machine.terms(slowest);
