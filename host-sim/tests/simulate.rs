@@ -160,7 +160,7 @@ fn every_example_is_marked_invented_and_runs() {
         assert_eq!(code(&made), 0, "{}", err(&made));
         seen += 1;
     }
-    assert_eq!(seen, 6);
+    assert_eq!(seen, 8);
 }
 
 #[test]

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use trueonset::onset::Touched;
 
+use crate::fault::Fault;
 use crate::log::{Columns, Initial, Options, Target, TimeUnit};
 use crate::quantity;
 use crate::study::sweep::Vary;
@@ -69,6 +70,8 @@ pub(crate) enum Verb {
     Simulate(Simulate),
     /// Monte Carlo over a grid of scenarios: bias, spread, 99.9 %, bound, doubt
     Sweep(Sweep),
+    /// The fastest approach feed that keeps your tolerances, what goes with it, and what limits it
+    Advise(Advise),
     /// Constants of the comparator, out of logs with known truth
     Tune(Tune),
     /// A log through a device that runs the library, against the same code here
@@ -303,6 +306,40 @@ pub(crate) struct Sweep {
     pub report: Option<PathBuf>,
 }
 
+/// Options of `advise`.
+#[derive(Debug, Args)]
+#[command(after_long_help = advise_help())]
+pub(crate) struct Advise {
+    /// The scenario as TOML, or - for stdin; all of its keys are optional
+    pub scenario: PathBuf,
+    /// Greatest error of one touch from the trigger path, kept by 99.9 %
+    #[arg(long, value_name = "LENGTH", value_parser = length_nm, allow_hyphen_values = true)]
+    pub tolerance: u64,
+    /// Greatest way from contact to standstill, kept by 99.9 %
+    #[arg(long, value_name = "LENGTH", value_parser = length_nm, allow_hyphen_values = true)]
+    pub overtravel: u64,
+    /// Touches that are simulated at the feed advised
+    #[arg(long, value_name = "N", default_value_t = 10_000, value_parser = clap::value_parser!(u64).range(1000..=100_000_000), allow_hyphen_values = true)]
+    pub touches: u64,
+    /// Same seed, same bytes
+    #[arg(
+        long,
+        value_name = "N",
+        default_value_t = 1,
+        allow_hyphen_values = true
+    )]
+    pub seed: u64,
+    /// CSV with one header line
+    #[arg(long, conflicts_with = "json")]
+    pub csv: bool,
+    /// One JSON document
+    #[arg(long)]
+    pub json: bool,
+    /// Write a report with pictures
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+}
+
 /// Options of `tune`.
 #[derive(Debug, Args)]
 #[command(after_long_help = CAUTION)]
@@ -398,6 +435,35 @@ fn gauge_help() -> String {
         crate::gauge::manual(),
         crate::gauge::CAUTION
     )
+}
+
+const ADVISE: &str = "\
+The error is that of the trigger path alone: onset, clock, ticks, input, scan, and the feed over the delay. Where
+it stands on average is taken off by a reference touched at the same feed. Plate, axis and heat are not in it.
+Axis and control are drawn as they may be: acceleration 10 % (standard deviation), jerk 20 % (evenly), reaction
+1 ms shorter to 3 ms longer than stated, feed 1 %; measure yours.
+
+The feed advised is simulated through the code of the firmware. Where that breaks what was asked, nothing holds
+(1); where it differs from theory by more than chance explains, it could not be judged (2).
+
+Measuring signal, not a safety function; prove each program at reduced feed with the tool clear; guards and
+emergency stop stay in charge.";
+
+/// What advice means, and the keys of a scenario.
+fn advise_help() -> String {
+    format!("{ADVISE}\n\n{}", scenario_help())
+}
+
+/// A length above 0, nm.
+///
+/// # Errors
+/// No length, or one that is not above 0.
+fn length_nm(text: &str) -> Result<u64, Fault> {
+    let nm = quantity::length_nm(text)?;
+    u64::try_from(nm)
+        .ok()
+        .filter(|nm| *nm > 0)
+        .ok_or_else(|| Fault::new(text, "a length above 0", "write it as `0.5um`"))
 }
 
 /// The keys of a scenario, out of the list that reads them.

@@ -1,5 +1,6 @@
 //! The command line: one file a verb, exit codes in one place.
 
+mod advise;
 mod args;
 mod check;
 mod convert;
@@ -11,6 +12,7 @@ mod manual;
 mod picture;
 mod replay;
 mod rig;
+mod running;
 mod settings;
 mod simulate;
 mod sweep;
@@ -95,6 +97,7 @@ fn run(cli: &Cli, talk: &Talk) -> Result<Outcome, Fault> {
         Verb::Check(args) => check::run(args, talk),
         Verb::Simulate(args) => simulate::run(args, talk),
         Verb::Sweep(args) => sweep::run(args, talk),
+        Verb::Advise(args) => advise::run(args, talk),
         Verb::Tune(args) => tune::run(args, talk),
         Verb::Rig(args) => rig::run(args, talk),
         Verb::Gauge(args) => gauge::run(args, talk),

@@ -3,16 +3,11 @@
 mod output;
 mod page;
 
-use std::fs::File;
-use std::path::Path;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::Arc;
-use std::time::Duration;
-
-use indicatif::{ProgressBar, ProgressStyle};
+use std::sync::atomic::Ordering;
 
 use super::args::Sweep;
 use super::files;
+use super::running::{bar, stop_on_interrupt, writable};
 use super::talk::Talk;
 use super::Outcome;
 use crate::fault::Fault;
@@ -99,43 +94,4 @@ fn tell_not_carried(grid: &Grid, rows: &[Row], talk: &Talk) {
             ));
         }
     }
-}
-
-/// Hours of computing must not end at a report that cannot be written.
-fn writable(path: &Path) -> Result<(), Fault> {
-    let opened = File::options().create(true).append(true).open(path);
-    opened
-        .map(|_| ())
-        .map_err(|why| Fault::io(&path.display().to_string(), "write", &why))
-}
-
-/// A flag that an interruption (Ctrl-C) raises; a second one ends the program at once.
-fn stop_on_interrupt() -> Result<Arc<AtomicBool>, Fault> {
-    let stop = Arc::new(AtomicBool::new(false));
-    let raised = Arc::clone(&stop);
-    ctrlc::set_handler(move || {
-        if raised.swap(true, Ordering::Relaxed) {
-            std::process::exit(2);
-        }
-    })
-    .map_err(|why| {
-        Fault::new(
-            why.to_string(),
-            "a system that lets Ctrl-C be caught",
-            "report this fault, it is one of the program",
-        )
-    })?;
-    Ok(stop)
-}
-
-/// Progress with rate and time left; draws on stderr, and only if that is a terminal.
-fn bar(touches: u64) -> ProgressBar {
-    let bar = ProgressBar::new(touches);
-    let template = "{wide_bar} {human_pos} of {human_len} touches, {per_sec}, {eta} left";
-    if let Ok(style) = ProgressStyle::with_template(template) {
-        bar.set_style(style);
-    }
-    // Slow cells count few touches a second; the clock goes on all the same.
-    bar.enable_steady_tick(Duration::from_millis(250));
-    bar
 }

@@ -25,6 +25,8 @@ pub mod adc;
 pub mod approach;
 pub mod battery;
 pub mod blade;
+pub mod braking;
+pub mod buckling;
 pub mod bursts;
 pub mod capture;
 pub mod carrier;

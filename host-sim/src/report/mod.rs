@@ -34,7 +34,9 @@ mod page;
 mod panels;
 mod passage;
 mod poles;
+mod promise;
 mod residuals;
+mod shares;
 mod svg;
 mod table;
 mod trace;
@@ -50,7 +52,9 @@ pub use heat::HeatMap;
 pub use histogram::{Bin, Histogram, Series};
 pub use lengths::{Length, Lengths};
 pub use passage::Passage;
+pub use promise::{Kept, Promise, Promised};
 pub use residuals::Residuals;
+pub use shares::{Part, Shares};
 pub use table::{Column, Table};
 
 use std::fmt::Write as _;
@@ -108,6 +112,10 @@ pub enum Section {
     Discharge(Discharge),
     /// What touches measured.
     Lengths(Lengths),
+    /// Error and overtravel over the feed, with what was asked.
+    Promise(Promise),
+    /// What an uncertainty is made of.
+    Shares(Shares),
     /// A table.
     Table(Table),
 }
@@ -116,6 +124,11 @@ pub enum Section {
 pub(crate) const LINES: &str =
     "A measuring signal, not a safety function; no performance level is claimed; guards \
      and emergency stop stay in charge.";
+
+/// What every reader of a feed has to know.
+pub(crate) const FEED: &str =
+    "Measuring signal, not a safety function; prove each program at reduced feed with the tool \
+     clear; guards and emergency stop stay in charge.";
 
 /// What every reader has to know before acting on a report.
 const CAUTIONS: [&str; 4] = [
@@ -157,6 +170,12 @@ const HELP_DISCHARGE: &str =
 
 const HELP_LENGTHS: &str = "A longer tool lies higher. What all touches of a cycle share is not in the strokes: it is in the \
      budget below. Touches on different spots that agree, held and released where they were made, are the evidence.";
+
+const HELP_PROMISE: &str = "Both axes go by ratio. Where a line crosses what was asked for, the feed ends; the upright \
+     line that is not dotted is the feed advised, and the diamonds are what the simulation found there.";
+
+const HELP_SHARES: &str = "Bars are shares of the variance; lengths are standard uncertainties. Twice as much of a small \
+     one changes next to nothing.";
 
 const HELP_CURVES: &str = "Errors are lengths along the path. The bound is the closed form of the least standard \
      deviation that one bit of light allows where the comparator has no hysteresis; beside the 99.9 % stands 3.29 \
@@ -214,6 +233,13 @@ impl Report {
         if self.sections.iter().any(Section::is_of_link) {
             let _ = writeln!(body, "<li>{LINES}</li>");
         }
+        if self
+            .sections
+            .iter()
+            .any(|section| matches!(section, Section::Promise(_)))
+        {
+            let _ = writeln!(body, "<li>{FEED}</li>");
+        }
         body.push_str("</ul>\n</aside>\n");
     }
 }
@@ -258,6 +284,8 @@ impl Section {
             Self::Grades(p) => (&p.title, &p.caption, p.svg(id), help(HELP_GRADES)),
             Self::Discharge(p) => (&p.title, &p.caption, p.svg(id), help(HELP_DISCHARGE)),
             Self::Lengths(p) => (&p.title, &p.caption, p.svg(id), help(HELP_LENGTHS)),
+            Self::Promise(p) => (&p.title, &p.caption, p.svg(id), help(HELP_PROMISE)),
+            Self::Shares(p) => (&p.title, &p.caption, p.svg(id), help(HELP_SHARES)),
             Self::Table(table) => {
                 let _ = writeln!(body, "<section>\n<h2>{}</h2>", escape(&table.title));
                 if !table.caption.is_empty() {

@@ -144,6 +144,63 @@ fn feeds(values: &[[f64; 4]]) -> FeedError {
     }
 }
 
+fn promise(values: &[[f64; 3]]) -> Promise {
+    let kept = |v: &[f64; 3]| Kept {
+        error_nm: v[1],
+        overtravel_nm: v[2],
+    };
+    let first = values.first().copied().unwrap_or([f64::NAN; 3]);
+    Promise {
+        title: NASTY.into(),
+        caption: NASTY.into(),
+        points: values
+            .iter()
+            .map(|v| Promised {
+                feed_mm_min: v[0],
+                kept: kept(v),
+            })
+            .collect(),
+        asked: kept(&first),
+        feed_mm_min: first[0],
+        calm_mm_min: first[0] * 0.5,
+        simulated: kept(&first),
+        stopped_mm_min: first[0],
+    }
+}
+
+fn shares(values: &[f64]) -> Shares {
+    let part = |&value: &f64| Part {
+        source: NASTY.into(),
+        u_nm: value,
+        share: value,
+    };
+    Shares {
+        title: NASTY.into(),
+        caption: NASTY.into(),
+        parts: values.iter().map(part).collect(),
+    }
+}
+
+#[test]
+fn advice_is_drawn_whatever_its_numbers_and_cautions() {
+    let odd = [f64::NAN, f64::INFINITY, -1.0, 0.0, 1e-300, f64::MAX, 3.0];
+    let points: Vec<[f64; 3]> = odd.iter().map(|&v| [v, v, v]).collect();
+    let page = check(&report(vec![
+        Section::Promise(promise(&points)),
+        Section::Promise(promise(&[])),
+        Section::Shares(shares(&odd)),
+        Section::Shares(shares(&[])),
+    ]));
+    assert_eq!(page.matches("with the tool clear").count(), 1);
+    let sane: Vec<[f64; 3]> = (1..40_i32)
+        .map(|k| 1.2_f64.powi(k))
+        .map(|v| [v, 3.0 * v, 900.0 * v])
+        .collect();
+    let mut picture = promise(&sane);
+    (picture.feed_mm_min, picture.calm_mm_min) = (300.0, 150.0);
+    no_overlap(&check(&report(vec![Section::Promise(picture)])));
+}
+
 #[test]
 fn text_from_outside_stays_text() {
     let columns = vec![Column {

@@ -20,6 +20,8 @@ pub(crate) enum Acts {
     Sweep,
     /// Behind the barrier, on the way through the air: in a sweep, and in lines that are drawn.
     Air,
+    /// In advice on the feed only.
+    Advice,
     /// In a replay only.
     Replay,
     /// Nowhere yet: read and checked only.
@@ -141,7 +143,7 @@ const fn key(
     }
 }
 
-use Acts::{Air, Always, Later, Log, Replay, Sweep};
+use Acts::{Advice, Air, Always, Later, Log, Replay, Sweep};
 use Kind::{Count, Number, Quantity, Word};
 
 const NO_RANGE: (&str, &str) = ("", "");
@@ -156,7 +158,7 @@ pub(crate) const KEYS: [Key; 76] = [
     key("approach.depth", Quantity(&LENGTH), "100um", ("1nm", "100mm"), Log, "how far behind the trip point the blade stops, or begins to brake where there is an acceleration"),
     key("approach.length_doubt", Quantity(&LENGTH), "0nm", ("0nm", "100mm"), Log, "half range of the place of contact, spread evenly"),
     key("approach.clearance", Quantity(&LENGTH), "1mm", ("1um", "1m"), Log, "way from the start of an approach to the earliest contact"),
-    key("approach.reaction", Quantity(&TIME), "2ms", ("0ns", "1s"), Later, "from the trigger to the begin of braking"),
+    key("approach.reaction", Quantity(&TIME), "2ms", ("0ns", "1s"), Advice, "from the edge of the output to the begin of braking; never less than delay and jitter of the input"),
     key("barrier.span", Quantity(&LENGTH), "150um", ("1um", "10mm"), Always, "travel of the blade from 99 % to 1 % of the light"),
     key("barrier.profile", Word(&["gaussian", "circular"]), "gaussian", NO_RANGE, Always, "shape of the light: a Gaussian beam, or an evenly lit round aperture whose diameter is the span"),
     key("barrier.snr", Quantity(&RATIO), "60dB", ("20dB", "140dB"), Always, "full light of a clean lens over the noise behind the comparator"),
@@ -201,7 +203,7 @@ pub(crate) const KEYS: [Key; 76] = [
     key("link.loss", Quantity(&SHARE), "0%", ("0%", "99%"), Air, "share of the slots whose frame is lost"),
     key("link.burst", Number, "", ("1", "1000000"), Air, "mean length of a loss, in slots; none: losses without memory, 1/(1 - loss)"),
     key("link.jitter", Quantity(&TIME), "", ("0ns", "1ms"), Air, "jitter of a frame's captured arrival, one standard deviation; none: 200ns infrared, 1us radio; beyond 1us the clock lets READY fall"),
-    key("link.delay", Quantity(&TIME), "", ("1ms", "1s"), Air, "D, constant delay from contact to output; none: 48ms infrared, 64ms radio; losses of 3 slots want 66ms, of 5 slots 101ms"),
+    key("link.delay", Quantity(&TIME), "", ("1ms", "1s"), Air, "D, constant delay from contact to output; none: 48ms infrared, 64ms radio, 5ms wired; losses of 3 slots want 66ms, of 5 slots 101ms"),
     key("link.dead", Quantity(&TIME), "", ("1us", "1s"), Air, "silence after which READY falls; none: delay - 6ms infrared, delay - 4ms radio"),
     key("clock.tolerance", Quantity(&SHARE), "60ppm", ("1ppm", "5%"), Air, "how far the clocks of probe and board may run apart; acts beside [link]"),
     key("clock.drift", Quantity(&DRIFT), "0.1ppm/s", ("0ppm/s", "1000ppm/s"), Air, "how fast that may change"),
@@ -209,22 +211,22 @@ pub(crate) const KEYS: [Key; 76] = [
     key("battery.chemistry", Word(&["alkaline", "lithium", "lithium_iron", "nimh", "thionyl"]), "alkaline", NO_RANGE, Always, "what the cells are made of; lithium: with manganese dioxide, lithium_iron: with iron disulfide, thionyl: lithium with thionyl chloride"),
     key("battery.temperature", Quantity(&TEMPERATURE), "20C", ("-40C", "85C"), Always, "temperature of the cells"),
     key("battery.run", Quantity(&TIME), "8h", ("1s", "87600h"), Always, "how long a run without change of cells must last"),
-    key("control.input_delay", Quantity(&TIME), "0ns", ("0ns", "1s"), Later, "constant delay of the control's input"),
-    key("control.input_jitter", Quantity(&TIME), "0ns", ("0ns", "1s"), Later, "width of the jitter of that delay"),
-    key("control.latch", Word(&["edge", "history", "scan"]), "edge", NO_RANGE, Later, "how the control takes the position"),
-    key("control.period", Quantity(&TIME), "1ms", ("1us", "1s"), Later, "time from one position or scan to the next"),
-    key("control.feed_error", Quantity(&SHARE), "0%", ("0%", "50%"), Later, "half width of the doubt of the feed"),
+    key("control.input_delay", Quantity(&TIME), "0ns", ("0ns", "1s"), Advice, "constant delay of the control's input"),
+    key("control.input_jitter", Quantity(&TIME), "0ns", ("0ns", "1s"), Advice, "width of the jitter of that delay"),
+    key("control.latch", Word(&["edge", "history", "scan"]), "edge", NO_RANGE, Advice, "how the control takes the position: latched at the edge, looked up in stored positions, or at a cyclic scan"),
+    key("control.period", Quantity(&TIME), "1ms", ("1us", "1s"), Advice, "time from one position or scan to the next"),
+    key("control.feed_error", Quantity(&SHARE), "0%", ("0%", "50%"), Advice, "half width of the doubt of the feed"),
     key("spindle.speed", Quantity(&SPEED), "3000/min", ("1/min", "1000000/min"), Log, "speed of a turning cutter; it turns where any key of this table is stated"),
     key("spindle.teeth", Count, "4", ("1", "64"), Log, "teeth of the cutter"),
     key("spindle.radius", Quantity(&LENGTH), "5mm", ("1um", "1m"), Log, "radius of the cutter"),
     key("spindle.run_out", Quantity(&LENGTH), "0nm", ("0nm", "10mm"), Log, "width of the range of tooth heights"),
-    key("plate.mass", Quantity(&MASS), "10g", ("1mg", "10kg"), Log, "mass that a tooth throws back; it does where any key of this table is stated, beside [spindle]"),
+    key("plate.mass", Quantity(&MASS), "10g", ("1mg", "10kg"), Log, "mass that a tooth throws back; it does where any key of this table is stated, beside [spindle]; a slim [tool] has to bear it"),
     key("plate.preload", Quantity(&FORCE), "0.15N", ("1mN", "1000N"), Log, "force that holds it at rest"),
     key("plate.rate", Quantity(&STIFFNESS), "0N/mm", ("0N/mm", "10000N/mm"), Log, "rise of that force with the way"),
     key("plate.restitution", Number, "0.5", ("0", "1"), Log, "speed after a blow over speed before it"),
-    key("tool.diameter", Quantity(&LENGTH), "", ("1um", "1m"), Later, "diameter of the tool"),
-    key("tool.length", Quantity(&LENGTH), "", ("1um", "1m"), Later, "free length of the tool"),
-    key("tool.modulus", Quantity(&MODULUS), "550GPa", ("1GPa", "1000GPa"), Later, "modulus of elasticity of the tool"),
+    key("tool.diameter", Quantity(&LENGTH), "", ("1um", "1m"), Advice, "diameter of the tool; it is slim where diameter and length are stated"),
+    key("tool.length", Quantity(&LENGTH), "", ("1um", "1m"), Advice, "free length of the tool"),
+    key("tool.modulus", Quantity(&MODULUS), "550GPa", ("1GPa", "1000GPa"), Advice, "modulus of elasticity of the tool"),
 ];
 
 #[cfg(test)]

@@ -19,6 +19,7 @@
 //! ```
 
 mod battery;
+mod control;
 mod drawn;
 mod idle;
 mod keys;
@@ -29,8 +30,9 @@ mod setup;
 mod stages;
 pub(crate) mod tables;
 
+pub use control::{slim, Control, Latching};
 pub use drawn::{draw, Drawn, Light, Touch, LINE};
-pub use idle::{idle_in_log, idle_in_sweep};
+pub use idle::{idle_in_advice, idle_in_log, idle_in_sweep};
 pub use keys::manual;
 pub use kind::Value;
 pub use link::Link;

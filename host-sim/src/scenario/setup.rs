@@ -205,6 +205,29 @@ impl Scenario {
         }
     }
 
+    /// The fastest feed that clock, converter and comparator see, m/s.
+    #[must_use]
+    pub fn fastest_seen(&self) -> f64 {
+        match self.sensing {
+            Sensing::Edges { tick_hz } => {
+                let comparator = f64::from(self.bandwidth_hz) / LEAST_BANDWIDTH;
+                self.span * comparator.min(f64::from(tick_hz) / LEAST_IN_SPAN)
+            }
+            Sensing::Samples { rate_hz, .. } => self.span * f64::from(rate_hz) / LEAST_IN_SPAN,
+        }
+    }
+
+    /// The same at another feed (m/s), if the model holds there and the start is far enough for it.
+    ///
+    /// # Errors
+    /// Which key is against it, and why.
+    pub fn at_feed(&self, feed: f64) -> Result<Self, Fault> {
+        let other = Self { feed, ..*self };
+        let fits = other.ramp().and_then(|()| other.start());
+        fits.map_err(|(key, why)| why.at(Place::Setting(key.to_owned())))?;
+        Ok(other)
+    }
+
     /// Light on either side of the trip level: room for hysteresis and noise.
     fn light(&self) -> Result<(), (&'static str, Fault)> {
         let sigma = sigma_of_snr(self.snr);

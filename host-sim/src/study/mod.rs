@@ -5,6 +5,7 @@
 //! [`runner`] drives the very lines of the core over simulated touches, and
 //! [`sweep`] does so over a grid of scenarios.
 
+pub mod advice;
 pub mod allan;
 pub mod baseline;
 pub mod burst_loss;
@@ -23,3 +24,4 @@ pub mod sampled;
 pub mod statistics;
 pub mod summary;
 pub mod sweep;
+pub mod touches;

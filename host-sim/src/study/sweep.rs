@@ -8,26 +8,16 @@ use std::str::FromStr;
 
 use rand_distr::{Distribution, StandardUniform};
 use rayon::prelude::*;
-use trueonset::barrier::{self, BarrierError};
 
-use super::closed_form::balance_sd;
 use super::over_air::{carry, Carried, Reported};
 use super::packs::{Case, Together};
-use super::runner::{self, Cell, Plan, Station, Trial};
-use super::sampled::{run_sampled_while, SampledCell};
+use super::runner::{Cell, Trial};
 use super::statistics::{quantile, Moments, Share};
+use super::touches::{bound_nm, reported, touches};
 use crate::fault::{excerpt, Fault, Place};
 use crate::model::rng;
-use crate::scenario::{Link, Method, Scenario, Sensing, Tables};
+use crate::scenario::{Link, Method, Scenario, Tables};
 
-/// Devices that share the touches of a cell, each with a memory of its own.
-const DEVICES: u64 = 8;
-/// Touches a device learns its noise from before those that count.
-const SCHOOL: u64 = 4;
-/// Touches at the cell's own feed before those that count, where single edges teach only slowly.
-const WARM_UP: u64 = 24;
-/// Noise cycles per noise width up to which that is so.
-const FEW_CYCLES: f64 = 4.0;
 /// Touches that one link carries, one after the other: with its start some forty seconds.
 const OVER_ONE_LINK: usize = 32;
 /// Packs whose lives stand for those of a cell.
@@ -200,41 +190,10 @@ impl Point {
         seed: u64,
         go_on: &(dyn Fn(u64) -> bool + Sync),
     ) -> Result<Option<Row>, Fault> {
-        let scenario = &self.scenario;
-        let cell = scenario.cell(seed);
-        if let Some(sampled) = self.sampled(&cell) {
-            let trials = run_sampled_while(&sampled, 1..=trials, go_on);
-            let trials = trials.map_err(|why| self.not_sampled(&sampled, &why))?;
-            let trials: Option<Vec<Trial>> =
-                trials.map(|all| all.into_iter().map(|seen| seen.trial).collect());
-            let bound_nm = sampled.bound_nm();
-            return self.row(&cell, seed, bound_nm, trials, go_on);
-        }
-        let plan = Plan {
-            stations: vec![Station {
-                hold_ns: scenario.hold_ns,
-                class: true,
-                bandwidth_hz: scenario.bandwidth_hz,
-            }],
-            seeds: 1..=trials,
-            devices: DEVICES,
-            school: SCHOOL,
-            warm_up: if cell.k() < FEW_CYCLES { WARM_UP } else { 0 },
-        };
-        let stations = runner::run_while(&cell, &plan, go_on).map_err(|why| {
-            Fault::new(
-                format!(
-                    "a hold of {} ns at a tick of {} Hz",
-                    scenario.hold_ns, cell.tick_hz
-                ),
-                "1 to 2147483647 ticks",
-                format!("change onset.hold or capture.tick ({why})"),
-            )
-            .at(Place::Setting("onset.hold".to_owned()))
-        })?;
-        let trials = stations.and_then(|all| all.into_iter().next());
-        let bound_nm = 1e9 * cell.sigma_x() * balance_sd(cell.order, cell.k());
-        self.row(&cell, seed, bound_nm, trials, go_on)
+        let cell = self.scenario.cell(seed);
+        let touches = touches(&self.scenario, seed, trials, go_on)?;
+        let bound_nm = bound_nm(&self.scenario, seed);
+        self.row(&cell, seed, bound_nm, touches, go_on)
     }
 
     /// The row of these trials; where there is a link, they go through the air first.
@@ -273,50 +232,6 @@ impl Point {
             .transpose()
             .map_err(|why| Fault::new(why.to_string(), "cells the core takes", "change [battery]"))
     }
-
-    /// The cell of a scenario that samples.
-    fn sampled(&self, cell: &Cell) -> Option<SampledCell> {
-        let Sensing::Samples { rate_hz, bits } = self.scenario.sensing else {
-            return None;
-        };
-        Some(SampledCell {
-            cell: *cell,
-            rate_hz,
-            bits: bits.min(u32::from(u8::MAX)) as u8,
-            method: match self.scenario.method {
-                Method::Area => barrier::Method::Area,
-                _ => barrier::Method::Matched,
-            },
-            hold_ns: self.scenario.hold_ns,
-            armed_s: 0.0,
-        })
-    }
-
-    fn not_sampled(&self, cell: &SampledCell, why: &BarrierError) -> Fault {
-        let (key, found, remedy) = match why {
-            BarrierError::Trip | BarrierError::MatchedTrip => (
-                "barrier.trip",
-                format!("a trip point of {} %", self.scenario.trip * 1e2),
-                "change barrier.trip, or use the method area",
-            ),
-            BarrierError::Bits => (
-                "sampling.bits",
-                format!("{} bits", cell.bits),
-                "a converter of 8 to 16 bits",
-            ),
-            BarrierError::SamplingRate => (
-                "sampling.rate",
-                format!("{} samples a second", cell.rate_hz),
-                "sample at 1kHz to 16MHz",
-            ),
-            _ => (
-                "onset.hold",
-                format!("a hold of {} ns", cell.hold_ns),
-                "change onset.hold",
-            ),
-        };
-        Fault::new(found, why.to_string(), remedy).at(Place::Setting(key.to_owned()))
-    }
 }
 
 /// Carries the touches found through the air, so many over one link, each link with random numbers of its own.
@@ -327,14 +242,8 @@ fn over_links(
     trials: &[Trial],
     go_on: &(dyn Fn(u64) -> bool + Sync),
 ) -> Result<Option<Carried>, Fault> {
-    let ns_a_nm = 60_000.0 / cell.feed;
     let found = trials.iter().filter_map(|trial| trial.found);
-    let reported: Vec<Reported> = found
-        .map(|found| Reported {
-            onset_ns: found.error_nm * ns_a_nm,
-            told_ns: found.confirm_ns,
-        })
-        .collect();
+    let reported: Vec<Reported> = found.map(|found| reported(&found, cell.feed)).collect();
     let blocks: Vec<Option<Carried>> = reported
         .par_chunks(OVER_ONE_LINK)
         .enumerate()

@@ -119,6 +119,20 @@ pub fn carry(
     seed: u64,
     go_on: &dyn Fn() -> bool,
 ) -> Result<Option<Carried>, Fault> {
+    carry_each(link, reported, seed, go_on, &mut |_| {})
+}
+
+/// As [`carry`], handing on when each touch carried stopped the line, ns after its true contact; none where it did not.
+///
+/// # Errors
+/// As [`carry`].
+pub fn carry_each(
+    link: &Link,
+    reported: &[Reported],
+    seed: u64,
+    go_on: &dyn Fn() -> bool,
+    stops: &mut dyn FnMut(Option<u64>),
+) -> Result<Option<Carried>, Fault> {
     let flight = Flight::of(link, seed);
     let mut run = Run {
         world: World::new(&flight, seed, u64::MAX)?,
@@ -127,6 +141,7 @@ pub fn carry(
         delay_ns: link.plan.delay_ns.into(),
         bound_ns: link.plan.bound_ns.into(),
         carried: Carried::default(),
+        stop_ns: None,
     };
     for (number, one) in reported.iter().enumerate() {
         if !go_on() {
@@ -136,6 +151,7 @@ pub fn carry(
             run.carried.without = (reported.len() - number) as u64;
             break;
         }
+        stops(run.stop_ns);
     }
     let Flown {
         twice,
@@ -158,6 +174,8 @@ struct Run<'a> {
     delay_ns: u64,
     bound_ns: u64,
     carried: Carried,
+    /// When the last touch stopped the line, ns after its contact.
+    stop_ns: Option<u64>,
 }
 
 impl Run<'_> {
@@ -182,10 +200,10 @@ impl Run<'_> {
         world.until(release_ns + self.delay_ns + LAST_SLOTS * self.slot_ns);
         self.carried.touches += 1;
         let limit_ns = onset_ns + self.delay_ns + self.bound_ns + STEPS_NS;
-        let in_time = world
-            .stopped_ns()
-            .is_some_and(|stop_ns| stop_ns <= limit_ns);
+        let stopped_ns = world.stopped_ns();
+        let in_time = stopped_ns.is_some_and(|stop_ns| stop_ns <= limit_ns);
         self.carried.late += u64::from(!in_time);
+        self.stop_ns = stopped_ns.map(|stop_ns| stop_ns.saturating_sub(contact_ns));
         true
     }
 

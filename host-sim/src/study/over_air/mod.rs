@@ -18,7 +18,7 @@ mod carried;
 mod seen;
 mod world;
 
-pub use carried::{carry, watch, Carried, Edges, Reported};
+pub use carried::{carry, carry_each, watch, Carried, Edges, Reported};
 pub use seen::{Course, Fate, Frame, Left, Outputs, Residual};
 
 use rand_distr::{Distribution, StandardUniform};

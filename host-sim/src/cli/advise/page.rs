@@ -1,0 +1,174 @@
+//! The report of an advice: what was asked, the answer, pictures, tables, cautions, the command.
+
+use super::output::{asked, better, binding, compared, feed, limits, refusal, sentence, settings};
+use super::Answer;
+use crate::cli::args::Advise;
+use crate::report::{
+    Column, Kept, Origin, Part, Promise, Promised, Report, Section, Shares, Table, FEED,
+};
+use crate::study::advice::{Asked, Impossible, Portion};
+
+/// Feeds drawn, from this share of the answer to so many times it.
+const DRAWN: (f64, f64) = (0.02, 4.0);
+const POINTS: u32 = 48;
+
+/// The page.
+pub(super) fn page(answer: &Answer, args: &Advise) -> String {
+    let advice = &answer.advice;
+    let mut sections = vec![
+        Section::Promise(promise(answer, args)),
+        Section::Table(sheet(
+            "Theory and simulation",
+            "Touches, link or wire and latch are those of the firmware's code; axis and control are drawn as they may be. \
+             Behind each share of touches the lower end of Wilson's interval at 95 %.",
+            compared(answer),
+        )),
+        Section::Shares(shares(answer)),
+        Section::Table(sheet(
+            "What limits the feed",
+            "Each limit by itself; the tightest is the answer.",
+            limits(&advice.limits),
+        )),
+    ];
+    if !advice.better.is_empty() {
+        sections.push(Section::Table(sheet(
+            "What one better part would buy",
+            "One change, all else as it is.",
+            better(&advice.better, advice.feed),
+        )));
+    }
+    let settings = settings(answer)
+        .into_iter()
+        .map(|(name, value)| vec![name, value]);
+    let header = ["setting", "value"].map(str::to_owned).to_vec();
+    sections.push(Section::Table(sheet(
+        "What goes with it",
+        &answer.cautions.join(" "),
+        std::iter::once(header).chain(settings).collect(),
+    )));
+    sections.push(repeat(&answer.command));
+    Report {
+        title: "Approach feed".to_owned(),
+        lead: format!("{} It is {}.", sentence(answer), binding(&advice.limits)),
+        facts: facts(args),
+        origin: Origin::Simulated,
+        sections,
+    }
+    .html()
+}
+
+/// The page where nothing is possible.
+pub(super) fn impossible(what: &Asked, why: &Impossible, args: &Advise, command: &str) -> String {
+    let changes = why.changes.iter().map(|change| vec![change.clone()]);
+    let header = vec!["what would have to change".to_owned()];
+    Report {
+        title: "Approach feed: none".to_owned(),
+        lead: format!("{}.", refusal(what, why)),
+        facts: facts(args),
+        origin: Origin::Simulated,
+        sections: vec![
+            Section::Table(sheet(
+                "What would have to change",
+                FEED,
+                std::iter::once(header).chain(changes).collect(),
+            )),
+            Section::Table(sheet(
+                "What limits the feed",
+                "Each limit by itself.",
+                limits(&why.limits),
+            )),
+            repeat(command),
+        ],
+    }
+    .html()
+}
+
+/// The command that gives the same again.
+fn repeat(command: &str) -> Section {
+    let caption = "The same numbers to the last digit, on any machine and any number of threads.";
+    let rows = [["command"], [command]].map(|row| row.map(str::to_owned).to_vec());
+    Section::Table(sheet("To repeat", caption, rows.to_vec()))
+}
+
+fn facts(args: &Advise) -> Vec<(String, String)> {
+    [
+        ("Scenario", args.scenario.display().to_string()),
+        ("Error asked for", asked(args.tolerance)),
+        ("Overtravel asked for", asked(args.overtravel)),
+        ("Touches simulated", args.touches.to_string()),
+        ("Seed", args.seed.to_string()),
+    ]
+    .map(|(name, value)| (name.to_owned(), value))
+    .to_vec()
+}
+
+fn promise(answer: &Answer, args: &Advise) -> Promise {
+    let (advice, proof) = (&answer.advice, &answer.proof);
+    let (from, to) = (
+        DRAWN.0 * advice.calm.min(advice.feed),
+        DRAWN.1 * advice.fastest(),
+    );
+    let feeds: Vec<f64> = (0..=POINTS)
+        .map(|k| from * (to / from).powf(f64::from(k) / f64::from(POINTS)))
+        .collect();
+    let overtravels = advice.overtravels_at(&feeds, args.seed);
+    let point = |(&feed, overtravel): (&f64, f64)| Promised {
+        feed_mm_min: feed * 60_000.0,
+        kept: Kept {
+            error_nm: advice.error_at(feed) * 1e9,
+            overtravel_nm: overtravel * 1e9,
+        },
+    };
+    Promise {
+        title: "What a feed keeps".to_owned(),
+        caption: format!(
+            "Up to {} both promises are kept; {} takes a tenth longer than the quickest cycle.",
+            feed(advice.feed),
+            feed(advice.calm)
+        ),
+        points: feeds.iter().zip(overtravels).map(point).collect(),
+        asked: Kept {
+            error_nm: args.tolerance as f64,
+            overtravel_nm: args.overtravel as f64,
+        },
+        feed_mm_min: advice.feed * 60_000.0,
+        calm_mm_min: advice.calm * 60_000.0,
+        simulated: Kept {
+            error_nm: proof.error * 1e9,
+            overtravel_nm: proof.overtravel * 1e9,
+        },
+        stopped_mm_min: advice.fastest() * 60_000.0,
+    }
+}
+
+fn shares(answer: &Answer) -> Shares {
+    let part = |portion: &Portion| Part {
+        source: portion.source.to_owned(),
+        u_nm: portion.u * 1e9,
+        share: portion.share,
+    };
+    Shares {
+        title: "What the error is made of".to_owned(),
+        caption: format!(
+            "At {}. Trigger path alone: plate, axis and heat come on top.",
+            feed(answer.advice.feed)
+        ),
+        parts: answer.advice.budget.iter().map(part).collect(),
+    }
+}
+
+fn sheet(title: &str, caption: &str, mut rows: Vec<Vec<String>>) -> Table {
+    let header = rows.remove(0);
+    let last = header.len() - 1;
+    let columns = header.into_iter().enumerate().map(|(k, name)| Column {
+        number: k > 0 && k < last,
+        name,
+    });
+    Table {
+        title: title.to_owned(),
+        caption: caption.to_owned(),
+        columns: columns.collect(),
+        rows,
+        rest_in: "the output of --json".to_owned(),
+    }
+}
