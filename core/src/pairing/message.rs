@@ -56,7 +56,7 @@ impl core::error::Error for MessageError {}
 /// | 1 | turn: counts the board's messages, modulo 256 | same | same | turn of the message that it answers |
 /// | 2 .. | 0 | 2-17 key | 2-5 check of the key to drop | 2-9 unit number of the probe |
 /// | | | 18-19 number of the probe, 12 bits | 0 | 10 records: bit 0 there is a newest one, 1 it is confirmed, 2 there is another |
-/// | | | 20-26 [`Terms`]: slot in ns (4), beat in slots (2), oscillator (1) | | 11-14 check of the newest key |
+/// | | | 20-28 [`Terms`]: slot in ns (4), beat in slots (2), oscillator (1), check of the plan (2) | | 11-14 check of the newest key |
 /// | | | 0 | | 15-18 check of the other |
 /// | | | | | 19-21 greatest start number under the newest key |
 /// | .. 29 | 0 | 0 | 0 | 0 |

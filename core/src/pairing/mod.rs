@@ -80,10 +80,9 @@
 //!
 //! # Limits
 //!
-//! [`Terms`] carry slot, beat and oscillator. The rest of the plan (least time between edges, delay,
-//! silence after a start) is built into both sides: take both from one
-//! [`LinkPlan`](crate::link::LinkPlan). A probe that sends edges nearer together than the board's
-//! plan says can lose all of them in one silence.
+//! The plan is built into both sides. [`Terms`] tell whether it is the same: ask
+//! [`Terms::fits`] at every start, and do not send or listen where it is not. A probe that sends
+//! edges nearer together than the board's plan says could lose all of them in one silence.
 //!
 //! # Cautions
 //!

@@ -33,9 +33,8 @@ const KEY_AT: usize = 12;
 /// | 2-3 | number of the probe, 12 bits |
 /// | 4-11 | unit number of the probe to which the key was given |
 /// | 12-27 | key |
-/// | 28-34 | [`Terms`]: slot in ns (4), beat in slots (2), oscillator (1) |
-/// | 35 | 1: stored over a pairing that was never finished; else 0 |
-/// | 36-37 | 0 |
+/// | 28-36 | [`Terms`]: slot in ns (4), beat in slots (2), oscillator (1), check of the plan (2) |
+/// | 37 | 1: stored over a pairing that was never finished; else 0 |
 /// | 38-39 | CRC-16 of bytes 0 to 37, polynomial 0x90D9 from 0xFFFF, as in a frame |
 /// | 40-47 | confirmation: blank (0xFF) at first; then C3, the CRC, 3C, and the same again |
 ///
@@ -67,7 +66,7 @@ impl KeyRecord {
         put(&mut bytes, 4, &unit.to_be_bytes());
         put(&mut bytes, KEY_AT, key);
         put(&mut bytes, 28, &terms.bytes());
-        put(&mut bytes, 35, &[u8::from(over_unfinished)]);
+        put(&mut bytes, 37, &[u8::from(over_unfinished)]);
         let crc = crc16(bytes.get(..CHECKED).unwrap_or_default());
         put(&mut bytes, CHECKED, &crc.to_be_bytes());
         put(&mut bytes, CONFIRMATION_AT, &[0xFF; CONFIRMATION]);
@@ -205,9 +204,9 @@ impl Place {
         let [version, serial] = get(bytes, 0);
         let crc = u16::from_be_bytes(get(bytes, CHECKED));
         let id = u16::from_be_bytes(get(bytes, 2));
-        let [over_unfinished, rest @ ..] = get::<3>(bytes, 35);
+        let [over_unfinished] = get(bytes, 37);
         let whole = crc16(bytes.get(..CHECKED)?) == crc && version == VERSION;
-        if !whole || id > MOST_ID || over_unfinished > 1 || rest != [0; 2] {
+        if !whole || id > MOST_ID || over_unfinished > 1 {
             return None;
         }
         let seen = Seen {

@@ -28,6 +28,7 @@ const TERMS: Terms = Terms {
     slot_ns: 1_000_000,
     beat_slots: 5,
     oscillator: OscillatorKind::Crystal,
+    plan_check: 0x1234,
 };
 
 fuzz_target!(|data: &[u8]| {

@@ -13,6 +13,7 @@ pub(super) const TERMS: Terms = Terms {
     slot_ns: 1_000_000,
     beat_slots: 5,
     oscillator: OscillatorKind::Crystal,
+    plan_check: 0x1234,
 };
 pub(super) const ERASED: [u8; KEY_RECORD] = [0xFF; KEY_RECORD];
 pub(super) const HEARD: Taken = Taken::Genuine(Outcome::Joining);

@@ -39,7 +39,7 @@ fn the_layout_is_that_of_the_table() {
     bytes[..2].copy_from_slice(&[0x12, 7]);
     bytes[2..18].copy_from_slice(b"sixteen byte key");
     // 1 000 000 ns are 0x000F4240.
-    bytes[18..27].copy_from_slice(&[0x0A, 0xBC, 0x00, 0x0F, 0x42, 0x40, 0, 5, 1]);
+    bytes[18..29].copy_from_slice(&[0x0A, 0xBC, 0x00, 0x0F, 0x42, 0x40, 0, 5, 1, 0x12, 0x34]);
     assert!(offer.message(7).bytes() == &sealed(bytes));
     let mut bytes = [0; MESSAGE];
     bytes[0] = 0x11;

@@ -635,6 +635,7 @@ fn nothing_printed_hangs_on_the_key() {
             slot_ns: 1_000_000,
             beat_slots: 5,
             oscillator: OscillatorKind::Crystal,
+            plan_check: 0,
         };
         let mut drawn = [7; DRAW];
         drawn[0] = first;

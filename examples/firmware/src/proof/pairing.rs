@@ -35,6 +35,7 @@ fn terms() -> Terms {
         } else {
             OscillatorKind::Rc
         },
+        plan_check: any() as u16,
     }
 }
 
@@ -88,6 +89,7 @@ fn board(config: &PairingConfig) {
         if let Err(why) = board.hear(config, instant(), &bytes()) {
             let _ = write!(Nowhere, "{why}");
         }
+        black_box(terms().fits(&trueonset::link::LinkPlan::INFRARED));
         match board.draw(&bytes(), terms(), |id| u32::from(id) == any()) {
             Ok(write) => look(Some(&write)),
             Err(why) => {
