@@ -98,8 +98,8 @@ const LINK: &[Fault] = &[
         name: "a hello reports an edge again",
         file: MACHINE,
         text: "(2, Kind::Hello, _) if gap == 2 => false,",
-        instead: "(2, Kind::Hello, _) if gap == 2 && !FAULT => false,",
-        rules: &["I3"],
+        instead: "(2, Kind::Hello, _) if gap == 2 => { if FAULT { self.untimed = Some(number); } false }",
+        rules: &["I3", "I10"],
         among: "hello",
     },
     Fault {
