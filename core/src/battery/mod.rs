@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! rest mV, loaded mV ─▶ R = (rest − loaded) / pulse ─▶ V0 = rest + base·R ─▶ share of table ± e ─┐
-//! counter µAh ─▶ capacity − used ± √((15 %)² + (6 % used)²) ─────────────────────────────────────┤
+//! counter µAh ─▶ capacity − used ± (15 % + 6 % used) ────────────────────────────────────────────┤
 //!                            reserve: share at which a pulse, coldest and worst, stops all ──────┴▶ hours
 //! ```
 //!
@@ -256,7 +256,8 @@ impl Battery {
         let (counted, unseen) = (u64::from(used.used_uah), u64::from(used.unseen_uah));
         let all = of_share(FULL_SHARE, 100);
         let parts = (all * CAPACITY_PERCENT / 100, counted * GAIN_PERCENT / 100);
-        let doubt = (parts.0 * parts.0 + parts.1 * parts.1).isqrt() + 1;
+        // Added, not by squares: a small pack whose counter shows too little has both at once.
+        let doubt = parts.0 + parts.1 + 1;
         let left = |more: u64, less: u64| more.saturating_sub(less);
         let by_charge = (
             left(all, counted + unseen + doubt),

@@ -273,7 +273,8 @@ impl Life {
     fn judge(&mut self, runs_s: [u32; 2], told: &[Hour]) {
         self.verdicts = told.len() as u64;
         let left = |hour: &Hour| self.hours - hour.at_h;
-        for told in told {
+        // A pack that has ended since the reading is asked no more.
+        for told in told.iter().filter(|told| left(told) >= 0.0) {
             let (least, most) = told.lasts_s;
             let left_s = left(told) * 3_600.0;
             // The end is known to a step.
