@@ -18,7 +18,7 @@ use crate::light::LightWriter;
 use crate::log::{Level, Record, Target, What, Writer, ALL_LINES};
 use crate::quantity::show_time_ns;
 use crate::report::LINES;
-use crate::scenario::{draw, idle_in_log, Drawn, Scenario, Sensing, Tables, Touch, LINE};
+use crate::scenario::{draw, idle_in_log, unfit, Drawn, Scenario, Sensing, Tables, Touch, LINE};
 use lines::Lines;
 
 /// Columns of the truth.
@@ -96,9 +96,7 @@ fn cells(scenario: &Scenario, seed: u64) -> Result<String, Fault> {
     let Some(case) = scenario.battery else {
         return Ok(String::new());
     };
-    let course = case.course(seed);
-    let (life, hours) = course
-        .map_err(|why| Fault::new(why.to_string(), "cells the core takes", "change [battery]"))?;
+    let (life, hours) = case.course(seed).map_err(unfit)?;
     let told = |verdict| {
         hours
             .iter()

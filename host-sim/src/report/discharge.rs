@@ -1,11 +1,9 @@
 //! A pack from new to its end: voltages, hours left as told and as they were, and the verdict on the run.
 
-use std::fmt::Write as _;
-
 use super::axis::{number, Axis, Scale};
-use super::even::{ruler, LEFT, RIGHT};
+use super::even::{course, digits, legend, ruler, LEFT, RIGHT};
 use super::lanes;
-use super::svg::{c, Anchor, Drawing, TEXT};
+use super::svg::{Anchor, Drawing};
 
 /// A pack of cells over its life.
 #[derive(Debug, Clone, PartialEq)]
@@ -139,14 +137,15 @@ impl Discharge {
         legend(drawing, LEFT, "course onset", "V at rest");
         legend(drawing, LEFT + 170.0, "course first", "V under a pulse");
         legend(drawing, LEFT + 330.0, "bound", "electronics stop");
-        drawing.path(
-            "course onset",
-            &line(&self.hours, time, &up, |told| told.volts.0),
-        );
-        drawing.path(
-            "course first",
-            &line(&self.hours, time, &up, |told| told.volts.1),
-        );
+        let volts = |of: fn(&Told) -> f64| {
+            course(
+                self.hours
+                    .iter()
+                    .map(|told| (time.at(told.at_h), up.at(of(told)))),
+            )
+        };
+        drawing.path("course onset", &volts(|told| told.volts.0));
+        drawing.path("course first", &volts(|told| told.volts.1));
         let y = up.at(self.stop_v);
         drawing.line("bound", (LEFT, y), (RIGHT, y));
     }
@@ -160,15 +159,10 @@ impl Discharge {
             number(self.run_h, 1)
         );
         drawing.text("strong", (LEFT, field - 9.0), Anchor::Start, &name);
-        let mut band = line(&self.hours, time, &up, |told| told.left_h.1.min(most));
-        for told in self.hours.iter().rev() {
-            let _ = write!(
-                band,
-                "L{} {}",
-                c(time.at(told.at_h)),
-                c(up.at(told.left_h.0.min(most)))
-            );
-        }
+        let place = |told: &Told, left_h: f64| (time.at(told.at_h), up.at(left_h.min(most)));
+        let above = self.hours.iter().map(|told| place(told, told.left_h.1));
+        let below = self.hours.iter().rev();
+        let mut band = course(above.chain(below.map(|told| place(told, told.left_h.0))));
         if !band.is_empty() {
             band.push('Z');
         }
@@ -204,10 +198,7 @@ impl Discharge {
 fn frame(drawing: &mut Drawing, up: &Axis, (field, base): (f64, f64)) {
     drawing.rect("ground", (LEFT, field), (RIGHT - LEFT, base - field));
     let ticks = up.ticks(4);
-    let digits = ticks
-        .windows(2)
-        .next()
-        .map_or(0, |pair| super::axis::decimals(pair[1] - pair[0]));
+    let digits = digits(&ticks);
     for tick in ticks {
         let y = up.at(tick);
         drawing.line("grid", (LEFT, y), (RIGHT, y));
@@ -219,24 +210,4 @@ fn frame(drawing: &mut Drawing, up: &Axis, (field, base): (f64, f64)) {
         );
     }
     drawing.line("base", (LEFT, base), (RIGHT, base));
-}
-
-fn legend(drawing: &mut Drawing, x: f64, class: &str, name: &str) {
-    drawing.line(class, (x, 9.0), (x + 26.0, 9.0));
-    drawing.text("strong", (x + 34.0, TEXT + 0.5), Anchor::Start, name);
-}
-
-fn line(hours: &[Told], time: &Axis, up: &Axis, of: impl Fn(&Told) -> f64) -> String {
-    let mut path = String::new();
-    let mut pen = 'M';
-    for told in hours {
-        let _ = write!(
-            path,
-            "{pen}{} {}",
-            c(time.at(told.at_h)),
-            c(up.at(of(told)))
-        );
-        pen = 'L';
-    }
-    path
 }

@@ -1,11 +1,9 @@
 //! The grade of a link over time, the forecast of falls beside the closed form of the air.
 
-use std::fmt::Write as _;
-
 use super::axis::{number, Axis, Scale};
-use super::even::{ruler, LEFT, RIGHT};
+use super::even::{course, legend, ruler, LEFT, RIGHT};
 use super::lanes;
-use super::svg::{c, Anchor, Drawing, TEXT};
+use super::svg::{Anchor, Drawing};
 
 /// A link while its air changes.
 #[derive(Debug, Clone, PartialEq)]
@@ -65,22 +63,15 @@ impl Grades {
             drawing.text("soft", (LEFT - 8.0, y + 4.5), Anchor::End, &name);
         }
         drawing.line("base", (LEFT, under), (RIGHT, under));
-        for (x, class, name) in [
-            (LEFT, "course onset", "falls of READY an hour, forecast"),
-            (LEFT + 270.0, "pole truth", "by the closed form of the air"),
-        ] {
-            drawing.line(class, (x, 9.0), (x + 26.0, 9.0));
-            drawing.text("strong", (x + 34.0, TEXT + 0.5), Anchor::Start, name);
-        }
+        let told = "falls of READY an hour, forecast";
+        legend(&mut drawing, LEFT, "course onset", told);
+        let truth = "by the closed form of the air";
+        legend(&mut drawing, LEFT + 270.0, "pole truth", truth);
         let line = |of: fn(&GradePoint) -> f64| {
-            let mut path = String::new();
-            let mut pen = 'M';
-            for point in &points {
-                let value = of(point).clamp(RANGE.0, RANGE.1);
-                let _ = write!(path, "{pen}{} {}", c(time.at(point.at_s)), c(up.at(value)));
-                pen = 'L';
-            }
-            path
+            course(points.iter().map(|point| {
+                let falls = of(point).clamp(RANGE.0, RANGE.1);
+                (time.at(point.at_s), up.at(falls))
+            }))
         };
         drawing.path("course onset", &line(|point| point.told_per_h));
         drawing.path("pole truth", &line(|point| point.true_per_h));

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::axis::{prefixed, Axis, Scale};
-use super::even::{ruler, LEFT, RIGHT};
+use super::even::{legend, ruler, LEFT, RIGHT};
 use super::svg::{c, Anchor, Drawing, TEXT};
 
 /// A receiver's clock over a run.
@@ -68,7 +68,9 @@ impl Residuals {
             (base, field),
         );
         let mut drawing = Drawing::default();
-        legend(&mut drawing);
+        legend(&mut drawing, LEFT, "course onset", "clock less truth");
+        let bound = "\u{b1}U, as stated with each frame";
+        legend(&mut drawing, LEFT + 170.0, "bound", bound);
         drawing.rect("ground", (LEFT, field), (RIGHT - LEFT, FIELD));
         ruler(&mut drawing, &time, field, base);
         for tick in up.ticks(8).into_iter().chain([-EVEN_NS, EVEN_NS]) {
@@ -103,26 +105,6 @@ impl Stretch {
             },
         )
     }
-}
-
-fn legend(drawing: &mut Drawing) {
-    let at = |x: f64| ((x, 9.0), (x + 26.0, 9.0));
-    let (from, to) = at(LEFT);
-    drawing.line("course onset", from, to);
-    drawing.text(
-        "strong",
-        (LEFT + 34.0, TEXT + 0.5),
-        Anchor::Start,
-        "clock less truth",
-    );
-    let (from, to) = at(LEFT + 170.0);
-    drawing.line("bound", from, to);
-    drawing.text(
-        "strong",
-        (LEFT + 204.0, TEXT + 0.5),
-        Anchor::Start,
-        "\u{b1}U, as stated with each frame",
-    );
 }
 
 /// Names of the levels; zero first, so that it keeps its name where names would meet.

@@ -39,6 +39,11 @@ impl Case {
     }
 }
 
+/// Cells that the core refuses though a scenario was checked before.
+pub(crate) fn unfit(why: BatteryConfigError) -> Fault {
+    Fault::new(why.to_string(), "cells the core takes", "change [battery]")
+}
+
 fn refused(case: &Case, tables: &Tables, why: BatteryConfigError) -> Fault {
     let found = format!("{} in series at {}C", case.cells, case.celsius);
     let (least, most) = case.chemistry.between_decicelsius();

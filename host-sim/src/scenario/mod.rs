@@ -30,6 +30,7 @@ mod setup;
 mod stages;
 pub(crate) mod tables;
 
+pub(crate) use battery::unfit;
 pub use control::{slim, Control, Latching};
 pub use drawn::{draw, Drawn, Light, Touch, LINE};
 pub use idle::{idle_in_advice, idle_in_log, idle_in_sweep};

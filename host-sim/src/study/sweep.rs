@@ -16,7 +16,7 @@ use super::statistics::{quantile, Moments, Share};
 use super::touches::{bound_nm, reported, touches};
 use crate::fault::{excerpt, Fault, Place};
 use crate::model::rng;
-use crate::scenario::{Link, Method, Scenario, Tables};
+use crate::scenario::{unfit, Link, Method, Scenario, Tables};
 
 /// Touches that one link carries, one after the other: with its start some forty seconds.
 const OVER_ONE_LINK: usize = 32;
@@ -226,11 +226,7 @@ impl Point {
     fn battery(&self, seed: u64) -> Result<Option<Together>, Fault> {
         let first = seed.wrapping_mul(PACKS) % (u64::MAX / 2);
         let lives = |case: Case| case.together(first..first + PACKS);
-        self.scenario
-            .battery
-            .map(lives)
-            .transpose()
-            .map_err(|why| Fault::new(why.to_string(), "cells the core takes", "change [battery]"))
+        self.scenario.battery.map(lives).transpose().map_err(unfit)
     }
 }
 

@@ -120,10 +120,7 @@ impl<'a> World<'a> {
         let counted = waking
             .stored([&record, &record])
             .map_err(|_| wrong("a start that is not counted"))?;
-        let mut head = counted.head(key()?, Instant::default(), false);
-        let mut status = HeadStatus::default();
-        status.signs.measuring = true;
-        head.set_status(status);
+        let head = counted.head(key()?, Instant::default(), false);
         let mark = Mark::default().record(ID);
         let stored = Stored::read(&config, [&mark, &mark], ID);
         let mut world = World {
@@ -153,6 +150,7 @@ impl<'a> World<'a> {
             flown: Flown::default(),
             course: None,
         };
+        world.confirms(false);
         world.begin_slot();
         Ok(world)
     }
@@ -256,6 +254,7 @@ impl<'a> World<'a> {
         }
     }
 
+    /// What the probe says besides edges: it measures, and may be confirming one.
     fn confirms(&mut self, between: bool) {
         let mut status = HeadStatus::default();
         status.signs.measuring = true;
