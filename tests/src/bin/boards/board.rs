@@ -11,10 +11,7 @@ use trueonset::receiver::Receiver;
 use trueonset::time::{Bits, Counter, Instant, TickRate};
 
 use crate::head::ID;
-use crate::side::{
-    Answer, Frame, Inputs, Side, Told, Trouble, FED, READY, REARM, RUN, SEEN_READY, SEEN_RUN,
-    UNREADABLE,
-};
+use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, FED, READY, REARM, RUN, UNREADABLE};
 
 /// Ticks of the board's timer, Hz.
 pub(crate) const HZ: u32 = 16_000_000;
@@ -76,20 +73,9 @@ impl Side for SimulatedBoard {
         }
         while let Some(edge) = self.receiver.poll(&self.link, now) {
             self.log += &format!("{edge:?}\n");
-            answer.told.push(Told {
-                onset: edge.onset.map_or(0, Instant::ticks),
-                bound: edge.bound,
-                number: edge.number,
-                touched: edge.touched,
-                remarks: edge.remarks.bits() as u8,
-            });
+            answer.told.push(Told::from(&edge));
         }
-        let seen = Pins {
-            ready: inputs.pins & SEEN_READY != 0,
-            run: inputs.pins & SEEN_RUN != 0,
-            stop: false,
-        };
-        if let Some(cause) = self.outputs.read_back(&self.stage, seen, now) {
+        if let Some(cause) = self.outputs.read_back(&self.stage, inputs.seen(), now) {
             self.receiver.latch(cause);
         }
         let unreadable = inputs.pins & UNREADABLE != 0;

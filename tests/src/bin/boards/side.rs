@@ -2,6 +2,10 @@
 
 use std::error::Error;
 
+use trueonset::lines::Pins;
+use trueonset::playout::PlayedEdge;
+use trueonset::time::Instant;
+
 /// A frame of the air.
 pub(crate) type Frame = [u8; 16];
 
@@ -15,6 +19,17 @@ pub(crate) struct Inputs {
     pub(crate) pins: u8,
     /// Cells at rest and under load, mV.
     pub(crate) millivolts: (u16, u16),
+}
+
+impl Inputs {
+    /// The output pins as they are seen.
+    pub(crate) fn seen(self) -> Pins {
+        Pins {
+            ready: self.pins & SEEN_READY != 0,
+            run: self.pins & SEEN_RUN != 0,
+            stop: false,
+        }
+    }
 }
 
 /// The re-arm wire.
@@ -50,6 +65,18 @@ pub(crate) struct Told {
     pub(crate) touched: bool,
     /// Remarks as bits.
     pub(crate) remarks: u8,
+}
+
+impl From<&PlayedEdge> for Told {
+    fn from(edge: &PlayedEdge) -> Self {
+        Self {
+            onset: edge.onset.map_or(0, Instant::ticks),
+            bound: edge.bound,
+            number: edge.number,
+            touched: edge.touched,
+            remarks: edge.remarks.bits() as u8,
+        }
+    }
 }
 
 /// What a board does in one pass.

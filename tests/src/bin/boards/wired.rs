@@ -3,7 +3,7 @@
 use trueonset::edge::{Edge, Level};
 use trueonset::frame::Contact;
 use trueonset::health::Health;
-use trueonset::lines::{Form, Outputs, OutputsConfig, Pins};
+use trueonset::lines::{Form, Outputs, OutputsConfig};
 use trueonset::onset::{Config, Doubt, Event, Line};
 use trueonset::pins::{Captured, Intake, SharedQueue};
 use trueonset::time::{Bits, Counter, Instant, TickRate};
@@ -11,8 +11,7 @@ use trueonset::wired::{Wired, WiredConfig, WiredPlan};
 
 use crate::board::HZ;
 use crate::side::{
-    Answer, Frame, Inputs, Side, Told, Trouble, BLOCKED, FED, READY, REARM, RUN, SEEN_READY,
-    SEEN_RUN, UNREADABLE,
+    Answer, Frame, Inputs, Side, Told, Trouble, BLOCKED, FED, READY, REARM, RUN, UNREADABLE,
 };
 
 /// A simulated board of a wired probe.
@@ -103,20 +102,9 @@ impl Side for SimulatedWired {
         self.wired.sight(now, contact, !unreadable);
         let mut answer = Answer::default();
         while let Some(edge) = self.wired.poll(&self.plan, now) {
-            answer.told.push(Told {
-                onset: edge.onset.map_or(0, Instant::ticks),
-                bound: edge.bound,
-                number: edge.number,
-                touched: edge.touched,
-                remarks: edge.remarks.bits() as u8,
-            });
+            answer.told.push(Told::from(&edge));
         }
-        let seen = Pins {
-            ready: inputs.pins & SEEN_READY != 0,
-            run: inputs.pins & SEEN_RUN != 0,
-            stop: false,
-        };
-        if let Some(cause) = self.outputs.read_back(&self.stage, seen, now) {
+        if let Some(cause) = self.outputs.read_back(&self.stage, inputs.seen(), now) {
             self.wired.latch(cause);
         }
         let wire = unreadable || inputs.pins & REARM != 0;
