@@ -89,7 +89,7 @@ fn tell_not_carried(grid: &Grid, rows: &[Row], talk: &Talk) {
             let at = if cell.is_empty() { "" } else { " at " };
             talk.note(&format!(
                 "{without} touches were not carried{at}{}: READY did not stand for a second within a minute; state less \
-                 link.loss, link.jitter or clock.drift, or more link.delay",
+                 link.loss, link.jitter or clock.drift, or more link.bound or link.delay",
                 cell.join(", ")
             ));
         }

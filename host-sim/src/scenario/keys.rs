@@ -150,7 +150,7 @@ const NO_RANGE: (&str, &str) = ("", "");
 
 /// All keys, table by table.
 #[rustfmt::skip] // A line each reads as the table it is.
-pub(crate) const KEYS: [Key; 76] = [
+pub(crate) const KEYS: [Key; 77] = [
     key("approach.feed", Quantity(&FEED), "300mm/min", ("0.001mm/min", "60m/min"), Always, "feed towards the beam at contact"),
     key("approach.retract", Quantity(&FEED), "", ("0.001mm/min", "60m/min"), Log, "feed of the way back; none: that of the approach"),
     key("approach.acceleration", Quantity(&ACCELERATION), "", ("1mm/s2", "100m/s2"), Log, "acceleration of the axis; none: it stops at once"),
@@ -205,6 +205,7 @@ pub(crate) const KEYS: [Key; 76] = [
     key("link.jitter", Quantity(&TIME), "", ("0ns", "1ms"), Air, "jitter of a frame's captured arrival, one standard deviation; none: 200ns infrared, 1us radio; beyond 1us the clock lets READY fall"),
     key("link.delay", Quantity(&TIME), "", ("1ms", "1s"), Air, "D, constant delay from contact to output; none: 48ms infrared, 64ms radio, 5ms wired; losses of 3 slots want 66ms, of 5 slots 101ms"),
     key("link.dead", Quantity(&TIME), "", ("1us", "1s"), Air, "silence after which READY falls; none: delay - 6ms infrared, delay - 4ms radio"),
+    key("link.bound", Quantity(&TIME), "4us", ("500ns", "50us"), Air, "U, greatest bound of an edge's time that keeps READY; crystals and stamps to 200ns keep 1us infrared and 2us radio"),
     key("clock.tolerance", Quantity(&SHARE), "60ppm", ("1ppm", "5%"), Air, "how far the clocks of probe and board may run apart; acts beside [link]"),
     key("clock.drift", Quantity(&DRIFT), "0.1ppm/s", ("0ppm/s", "1000ppm/s"), Air, "how fast that may change"),
     key("battery.cells", Count, "2", ("1", "100"), Always, "cells in series"),

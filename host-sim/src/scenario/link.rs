@@ -71,6 +71,7 @@ impl Link {
             beat: ns("link.beat").unwrap_or(u64::from(base.beat_slots) * slot),
             delay: ns("link.delay").unwrap_or(base.delay_ns.into()),
             dead: ns("link.dead"),
+            bound: ns("link.bound").unwrap_or(base.bound_ns.into()),
             before: DEAD_BEFORE_NS[radio],
             air: timing.air_ns,
             hold: hold_ns,
@@ -120,6 +121,7 @@ struct Stated {
     beat: u64,
     delay: u64,
     dead: Option<u64>,
+    bound: u64,
     /// From the default of `dead` to the delay.
     before: u64,
     /// A frame on the air.
@@ -147,7 +149,7 @@ fn refused(key: &'static str, found: String, expected: String, nearest: &str) ->
 impl Stated {
     fn plan(&self, base: LinkPlan) -> Result<LinkPlan, Refused> {
         self.slots()?;
-        let unsure = 2 * u64::from(base.bound_ns);
+        let unsure = 2 * self.bound;
         let dead = self.silence(unsure, base.blind_ns.into())?;
         let unseen = dead + unsure;
         self.told_in_time(dead)?;
@@ -160,6 +162,7 @@ impl Stated {
             beat_slots: (self.beat / self.slot) as u16,
             delay_ns: self.delay as u32,
             dead_ns: dead as u32,
+            bound_ns: self.bound as u32,
             apart_ns: base.apart_ns.max(apart as u32),
             guard_slots: guard,
             lead_slots: slots(LEAD_NS).max(guard + 1),
@@ -241,7 +244,11 @@ impl Stated {
             return Err(refused(
                 "link.dead",
                 format!("{}, longer than the ages that a frame tells", shown(dead)),
-                "dead + 8us below 131.07175ms; longer losses want a second receiver".to_owned(),
+                format!(
+                    "dead + {} below {}; longer losses want a second receiver",
+                    shown(unsure),
+                    shown(LinkPlan::AGE_RANGE_NS)
+                ),
                 &format!("at most {}", shown(nearest)),
             ));
         }
@@ -363,6 +370,11 @@ mod tests {
             None
         );
         assert_eq!(of("[clock]\ntolerance = \"2%\"\n").unwrap().link, None);
+        let tight = plan("[link]\nbound = \"1us\"\n");
+        assert_eq!(
+            (tight.bound_ns, tight.dead_ns),
+            (1_000, LinkPlan::INFRARED.dead_ns)
+        );
         let longer = plan("[link]\ndelay = \"101ms\"\n");
         assert_eq!((longer.dead_ns, longer.apart_ns), (95_000_000, 3_100_000));
     }
@@ -404,6 +416,11 @@ mod tests {
                 "150ms",
                 "link.dead",
             ),
+            (
+                "[link]\nbound = \"50us\"\ndead = \"VALUE\"\n[onset]\nhold = \"100ns\"\n",
+                "47ms",
+                "link.dead",
+            ),
             ("[link]\ndead = \"VALUE\"\n", "1ms", "link.dead"),
             (
                 "[link]\nbeat = \"VALUE\"\ndelay = \"12ms\"\n",
@@ -436,10 +453,10 @@ mod tests {
         #[test]
         fn whatever_is_stated_keeps_the_rules_or_names_a_key(
             slot in 1_u64..200_000_000, beats in 1_u64..40, delay in 1_u64..1_100, dead in proptest::option::of(1_u64..1_100),
-            loss in 0_u32..100, burst in proptest::option::of(1.0..50.0_f64), radio: bool, drift in 0_u32..2_000_000, hold in 1_u64..20_000_000) {
+            loss in 0_u32..100, burst in proptest::option::of(1.0..50.0_f64), radio: bool, drift in 0_u32..2_000_000, hold in 1_u64..20_000_000, bound in 500_u64..50_000) {
             let medium = if radio { "radio" } else { "infrared" };
             let beat = (slot * beats).min(1_000_000_000);
-            let mut text = format!("[link]\nmedium = \"{medium}\"\nslot = \"{slot}ns\"\nbeat = \"{beat}ns\"\ndelay = \"{delay}ms\"\nloss = \"{loss}%\"\n");
+            let mut text = format!("[link]\nmedium = \"{medium}\"\nslot = \"{slot}ns\"\nbeat = \"{beat}ns\"\ndelay = \"{delay}ms\"\nbound = \"{bound}ns\"\nloss = \"{loss}%\"\n");
             if let Some(dead) = dead { text += &format!("dead = \"{dead}ms\"\n"); }
             if let Some(burst) = burst { text += &format!("burst = {burst}\n"); }
             text += &format!("[clock]\ndrift = \"{drift}ppb/s\"\n[onset]\nhold = \"{hold}ns\"\n");
