@@ -21,6 +21,9 @@ const LOSSES: [f64; 5] = [0.001, 0.01, 0.03, 0.1, 0.3];
 /// 0: without memory.
 const BURSTS: [f64; 6] = [0.0, 2.0, 3.0, 5.0, 10.0, 20.0];
 
+/// Touches of one flight, some 20 minutes of the probe's day.
+const ROUND: u64 = 4_000;
+
 /// Medium, oscillator and jitter of the captured stamps: 0.2 µs, but where the set says coarse.
 #[derive(Clone, Copy, Debug)]
 enum Set {
@@ -110,53 +113,81 @@ struct Row {
     flown: Flown,
 }
 
-fn rows() -> Vec<(Set, f64, f64)> {
-    let mut all = Vec::new();
-    for set in Set::ALL {
-        for loss in LOSSES {
-            for burst in BURSTS {
-                all.push((set, loss, burst));
+impl Row {
+    fn all() -> Vec<Self> {
+        let mut all = Vec::new();
+        for set in Set::ALL {
+            for loss in LOSSES {
+                for burst in BURSTS {
+                    let flown = Flown::default();
+                    all.push(Self {
+                        set,
+                        loss,
+                        burst,
+                        flown,
+                    });
+                }
             }
         }
+        all
     }
-    all
+
+    fn fly(self, touches: u64, seed: u64) -> Result<Self, Fault> {
+        let law = if self.burst == 0.0 {
+            Loss::independent(self.loss)
+        } else {
+            Loss::new(self.loss, self.burst)
+        };
+        let flown = self.set.flight(law?).fly(touches, seed)?;
+        Ok(Self {
+            flown: self.flown.and(flown),
+            ..self
+        })
+    }
 }
 
 fn main() -> ExitCode {
-    let touches = std::env::args()
+    let wanted = std::env::args()
         .find_map(|word| word.parse().ok())
         .unwrap_or(1_000_000_u64);
     let begun = Instant::now();
-    let all = rows();
-    let each = touches.div_ceil(all.len() as u64);
-    let flown: Result<Vec<Row>, Fault> = all
-        .into_par_iter()
-        .enumerate()
-        .map(|(k, (set, loss, burst))| {
-            let law = if burst == 0.0 {
-                Loss::independent(loss)
-            } else {
-                Loss::new(loss, burst)
-            };
-            let flown = set.flight(law?).fly(each, k as u64 + 1)?;
-            Ok(Row {
-                set,
-                loss,
-                burst,
-                flown,
-            })
-        })
-        .collect();
-    match flown {
-        Ok(rows) => told(&rows, begun.elapsed().as_secs()),
-        Err(why) => {
-            eprintln!("{why}");
-            ExitCode::from(2)
+    let mut rows = Row::all();
+    let channels = rows.len() as u64;
+    let mut left = wanted.div_ceil(channels);
+    let mut seed = 0;
+    loop {
+        let each = left.min(ROUND);
+        let flown: Result<Vec<Row>, Fault> = rows
+            .into_par_iter()
+            .enumerate()
+            .map(|(k, row)| row.fly(each, seed + k as u64 + 1))
+            .collect();
+        rows = match flown {
+            Ok(rows) => rows,
+            Err(why) => {
+                eprintln!("{why}");
+                return ExitCode::from(2);
+            }
+        };
+        left -= each;
+        seed += channels;
+        // Kept after every round: a long run may be cut.
+        let broken = match told(&rows, begun.elapsed().as_secs()) {
+            Ok(broken) => broken,
+            Err(why) => {
+                eprintln!("{RESULT}: {why}");
+                return ExitCode::from(2);
+            }
+        };
+        if left == 0 {
+            println!("limits broken: {broken}");
+            return ExitCode::from(u8::from(broken > 0));
         }
     }
 }
 
-fn told(rows: &[Row], seconds: u64) -> ExitCode {
+/// Keeps what has been flown; how many limits are broken.
+fn told(rows: &[Row], seconds: u64) -> std::io::Result<usize> {
     let sum = |of: fn(&Flown) -> u64| rows.iter().map(|row| of(&row.flown)).sum::<u64>();
     let (touches, ready) = (sum(|f| f.touches), sum(|f| f.under_ready));
     let never = [
@@ -210,10 +241,6 @@ fn told(rows: &[Row], seconds: u64) -> ExitCode {
         );
     }
     print!("{table}");
-    if let Err(why) = std::fs::write(RESULT, table) {
-        eprintln!("{RESULT}: {why}");
-        return ExitCode::from(2);
-    }
-    println!("limits broken: {broken}");
-    ExitCode::from(u8::from(broken > 0))
+    std::fs::write(RESULT, table)?;
+    Ok(broken)
 }

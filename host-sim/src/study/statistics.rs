@@ -27,6 +27,32 @@ impl Moments {
         self.m2 += term;
     }
 
+    /// Those of both samples together (Chan, Golub, LeVeque 1979; third and fourth after Pébay 2008).
+    #[must_use]
+    pub fn and(self, other: Self) -> Self {
+        let (a, b, n) = (self.n, other.n, self.n + other.n);
+        if n == 0.0 {
+            return self;
+        }
+        let delta = other.mean - self.mean;
+        let share = delta / n;
+        let crossed = a * b * delta * share;
+        Self {
+            n,
+            mean: self.mean + b * share,
+            m2: self.m2 + other.m2 + crossed,
+            m3: self.m3
+                + other.m3
+                + crossed * (a - b) * share
+                + 3.0 * share * (a * other.m2 - b * self.m2),
+            m4: self.m4
+                + other.m4
+                + crossed * (a * a - a * b + b * b) * share * share
+                + 6.0 * share * share * (a * a * other.m2 + b * b * self.m2)
+                + 4.0 * share * (a * other.m3 - b * self.m3),
+        }
+    }
+
     /// Number of values.
     #[must_use]
     pub fn count(&self) -> u64 {
@@ -142,6 +168,26 @@ mod tests {
         let variance = central(2) / n;
         let error = ((central(4) / n - variance * variance) / n).sqrt() / (2.0 * variance.sqrt());
         assert!((m.sd_error() / error - 1.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn two_samples_together_are_one() {
+        let values: Vec<f64> = (0..1000).map(|k| f64::from(k * k % 97)).collect();
+        let all: Moments = values.iter().copied().collect();
+        for cut in [0, 1, 2, 400, 999, 1000] {
+            let part = |values: &[f64]| values.iter().copied().collect::<Moments>();
+            let both = part(&values[..cut]).and(part(&values[cut..]));
+            assert_eq!(both.count(), 1000);
+            for (is, of) in [
+                (both.mean(), all.mean()),
+                (both.m2, all.m2),
+                (both.m3, all.m3),
+                (both.m4, all.m4),
+            ] {
+                assert!((is / of - 1.0).abs() < 1e-9, "cut at {cut}: {is} {of}");
+            }
+        }
+        assert_eq!(Moments::default().and(Moments::default()).count(), 0);
     }
 
     #[test]

@@ -57,7 +57,7 @@ pub struct Flight {
 /// What a run came to.
 #[derive(Debug, Clone, Default)]
 pub struct Flown {
-    /// Touches made, and those met by READY.
+    /// Touches made.
     pub touches: u64,
     /// Touches made while the line said run.
     pub under_ready: u64,
@@ -87,6 +87,30 @@ pub struct Flown {
     pub latches: u64,
     /// Length of the run, s.
     pub seconds: f64,
+}
+
+impl Flown {
+    /// Both runs together.
+    #[must_use]
+    pub fn and(self, other: Self) -> Self {
+        Self {
+            touches: self.touches + other.touches,
+            under_ready: self.under_ready + other.under_ready,
+            late: self.late + other.late,
+            twice: self.twice + other.twice,
+            outside: self.outside + other.outside,
+            touches_outside: self.touches_outside + other.touches_outside,
+            foreign: self.foreign + other.foreign,
+            stop_max_ns: self.stop_max_ns.max(other.stop_max_ns),
+            ran_on: self.ran_on + other.ran_on,
+            edge: self.edge.and(other.edge),
+            edge_max_ns: self.edge_max_ns.max(other.edge_max_ns),
+            bound_max_ns: self.bound_max_ns.max(other.bound_max_ns),
+            drops: self.drops + other.drops,
+            latches: self.latches + other.latches,
+            seconds: self.seconds + other.seconds,
+        }
+    }
 }
 
 impl Flight {
