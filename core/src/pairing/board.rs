@@ -2,12 +2,12 @@
 
 use super::config::PairingConfig;
 use super::lamp::Lamp;
-use super::message::{Message, MessageError, Offer, Said, Status, MESSAGE, MOST_ID};
+use super::message::{Message, MessageError, Offer, Said, Status, MESSAGE};
 use super::record::{key_bytes, KeyRecord, KeyWrite, Place, Places, Seen, KEY_RECORD};
 use super::touches::Touches;
 use super::Terms;
 use crate::frame::{Key, KeyError, Mark};
-use crate::link::Outcome;
+use crate::link::{Outcome, MOST_ID};
 use crate::receiver::Taken;
 use crate::time::Instant;
 

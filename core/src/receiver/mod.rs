@@ -10,7 +10,6 @@
 //! every `poll_ns` of the plan, and by [`deadline`](Receiver::deadline). Time never runs back here: a
 //! `now` that was far ahead by mistake holds the line at stop until the next power-up.
 
-use crate::clock::ClockConfig;
 use crate::frame::{Key, Mark, Opened, Report, Sealed, FRAME};
 use crate::health::LinkVitals;
 use crate::lines::{Causes, Decision, Rearmed};
@@ -19,6 +18,10 @@ use crate::link::{
 };
 use crate::playout::{EdgeRemarks, PlayedEdge};
 use crate::time::Instant;
+
+mod config;
+
+pub use config::{ReceiverConfig, ReceiverConfigError};
 
 /// What became of bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -80,13 +83,13 @@ pub struct Receiver {
 }
 
 impl Receiver {
-    /// At power-up: the key and number of the probe, its clock, and what the store holds.
+    /// At power-up: number and clock of the probe, its key, and what the store holds.
     #[must_use]
-    pub fn new(key: Key, id: u16, clock: ClockConfig, stored: Stored) -> Self {
+    pub fn new(config: &ReceiverConfig, key: Key, stored: Stored) -> Self {
         Self {
             key,
-            id,
-            link: Link::new(ProbeTime::new(clock), stored),
+            id: config.id,
+            link: Link::new(ProbeTime::new(config.clock), stored),
             counts: Counts::default(),
             newest: None,
             grader: Grader::new(),

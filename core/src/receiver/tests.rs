@@ -1,7 +1,7 @@
 extern crate std;
 
 use super::*;
-use crate::clock::Oscillator;
+use crate::clock::{ClockConfig, Oscillator};
 use crate::frame::Quality;
 use crate::head::{Head, HeadConfig, HeadStatus, Waking};
 use crate::lines::RearmRefused;
@@ -39,12 +39,13 @@ impl Pair {
         let head = counted.head(key(), Instant::from_ticks(0), false);
         let config = LinkConfig::new(rate, LinkPlan::INFRARED).unwrap();
         let clock = ClockConfig::new(rate, 1_000_000, Oscillator::CRYSTAL).unwrap();
+        let probe = ReceiverConfig::new(&config, 5, clock).unwrap();
         let mark = Mark::default().record(5);
         let stored = Stored::read(&config, [&mark, &mark], 5);
         let mut pair = Self {
             head,
             head_config,
-            receiver: Receiver::new(key(), 5, clock, stored),
+            receiver: Receiver::new(&probe, key(), stored),
             config,
             now: 0,
             slot: 0,

@@ -95,7 +95,7 @@ impl Setting {
         let Ok(rate) = TickRate::from_hz(1_000) else {
             return Err(LinkConfigError::Slot);
         };
-        LinkConfig::new(
+        LinkConfig::ideal(
             rate,
             LinkPlan {
                 slot_ns: (self.slot * MS) as u32,
