@@ -11,7 +11,7 @@
 //! `now` that was far ahead by mistake holds the line at stop until the next power-up.
 
 use crate::frame::{Key, Mark, Opened, Report, Sealed, FRAME};
-use crate::health::LinkVitals;
+use crate::health::{Awaits, LinkVitals};
 use crate::lines::{Causes, Decision, Rearmed};
 use crate::link::{
     Grade, Grader, Heard, Link, LinkConfig, Outcome, ProbeTime, State, Stored, Write,
@@ -77,6 +77,8 @@ pub struct Receiver {
     link: Link<ProbeTime>,
     counts: Counts,
     newest: Option<Report>,
+    /// When the store kept a frame back, and none counted since.
+    kept_back: Option<Instant>,
     grader: Grader,
     /// Why the line was latched before the newest re-arm.
     before: Causes,
@@ -92,6 +94,7 @@ impl Receiver {
             link: Link::new(ProbeTime::new(config.clock), stored),
             counts: Counts::default(),
             newest: None,
+            kept_back: None,
             grader: Grader::new(),
             before: Causes::NONE,
         }
@@ -151,6 +154,13 @@ impl Receiver {
         };
         let heard = Heard::new(who, &report);
         let outcome = self.link.frame(config, now, arrival, &heard);
+        match outcome {
+            Outcome::Waiting | Outcome::Old => self.kept_back = Some(now),
+            Outcome::Life | Outcome::Held | Outcome::Joining | Outcome::Standby => {
+                self.kept_back = None;
+            }
+            Outcome::Older | Outcome::Duplicate | Outcome::Stranger | Outcome::Torn => {}
+        }
         if matches!(
             outcome,
             Outcome::Life | Outcome::Held | Outcome::Joining | Outcome::Standby
@@ -266,14 +276,28 @@ impl Receiver {
 
     /// What [`Health`](crate::health::Health) wants to know.
     #[must_use]
-    pub fn vitals(&self) -> LinkVitals {
+    pub fn vitals(&self, config: &LinkConfig, now: Instant) -> LinkVitals {
         let time = self.time();
         LinkVitals {
             state: self.state(),
+            awaits: self.awaits(config, now),
             grade: self.grade(),
             astray: time
                 .clock()
                 .is_some_and(|clock| clock.astray(time.config())),
+        }
+    }
+
+    /// What a link that does not live waits for.
+    fn awaits(&self, config: &LinkConfig, now: Instant) -> Awaits {
+        // What stands in for a silent probe is forgotten like a bad tag.
+        let fresh = |at: Instant| now.ticks().saturating_sub(at.ticks()) <= config.watch;
+        let joins = config.plan().join_frames;
+        match self.state() {
+            _ if self.link.is_torn() => Awaits::Pairing,
+            _ if self.kept_back.is_some_and(fresh) => Awaits::Mark,
+            State::Joining(count) if count >= joins && !self.link.is_sure(config) => Awaits::Clock,
+            _ => Awaits::Frames,
         }
     }
 

@@ -98,7 +98,7 @@ impl<'a> Board<'a> {
             }
             self.receiver.stored(write.mark);
         }
-        let (vitals, causes) = (self.receiver.vitals(), self.receiver.causes());
+        let (vitals, causes) = (self.receiver.vitals(&LINK, now), self.receiver.causes());
         let health = Health::of(causes, wire == Level::Unknown).link(&vitals);
         let decision = health.gate(self.receiver.lines(&LINK, now));
         let set = self.outputs.set(&OUTPUTS, decision, now);

@@ -173,9 +173,9 @@ fn receiver(config: &LinkConfig, clock: ClockConfig) {
         }
         black_box((receiver.close(config), receiver.state()));
         black_box((receiver.counts(), receiver.newest()));
-        black_box(receiver.vitals());
+        black_box(receiver.vitals(config, instant()));
         black_box((receiver.grade(), receiver.falls_per_1000_h(config)));
-        black_box(receiver.vitals());
+        black_box(receiver.vitals(config, instant()));
     }
     if let Err(why) = Sealed::parse(&bytes()) {
         let _ = write!(Nowhere, "{why}");

@@ -89,7 +89,7 @@ impl Side for SimulatedBoard {
         if let Some(write) = self.receiver.want() {
             self.receiver.stored(write.mark);
         }
-        let vitals = self.receiver.vitals();
+        let vitals = self.receiver.vitals(&self.link, now);
         let causes = self.receiver.causes();
         let health = Health::of(causes, unreadable).link(&vitals);
         let decision = health.gate(self.receiver.lines(&self.link, now));
