@@ -244,12 +244,17 @@ impl Stated {
                 &format!("at most {}", shown(nearest)),
             ));
         }
-        if dead + unsure >= LinkPlan::AGE_RANGE_NS {
-            let nearest = floor(LinkPlan::AGE_RANGE_NS - unsure - 1);
+        let range = (LinkPlan::AGE_RANGE_NS as f64 * (1.0 - self.fast)) as u64;
+        if dead + unsure >= range {
+            let nearest = floor(range - unsure - 1);
             return Err(refused(
                 "link.dead",
                 format!("{}, longer than the ages that a frame tells", shown(dead)),
-                "dead + 8us below 131.07175ms; longer losses want a second receiver".to_owned(),
+                format!(
+                    "dead + {} below {}; longer losses want a second receiver",
+                    shown(unsure),
+                    shown(range)
+                ),
                 &format!("at most {}", shown(nearest)),
             ));
         }

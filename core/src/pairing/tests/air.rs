@@ -195,7 +195,7 @@ impl Whole {
             receiver.stored(write.mark);
         }
         while let Some(edge) = receiver.poll(&self.link, at) {
-            self.board.edge(&self.config, at, *place, edge.touched);
+            self.board.edge(&self.config, at, *place, &edge);
         }
     }
 
@@ -224,7 +224,7 @@ impl Whole {
         if let Some((head, config)) = &mut self.head {
             head.edge(config, at, touched, Quality::Clean).unwrap();
         }
-        self.probe.edge(touched);
+        self.probe.edge(&self.config, at, touched);
         self.run(400);
     }
 }
