@@ -39,6 +39,14 @@ impl BatteryState {
         (self.lasts_s.0 / 3_600, self.lasts_s.1.div_ceil(3_600))
     }
 
+    /// Whether the voltage under load was below what stops the electronics when it was read last:
+    /// what they say is not to be relied upon until another reading says otherwise.
+    #[must_use]
+    pub const fn is_low(&self) -> bool {
+        self.reasons
+            .has(Reasons::LOW_NOW.union(Reasons::LOW_AFTER_REST))
+    }
+
     /// Whether it lasts a run of so many seconds.
     #[must_use]
     pub const fn lasts(&self, run_s: u32) -> Verdict {

@@ -254,3 +254,24 @@ fn a_battery_is_small() {
     assert!(size_of::<Battery>() < 200, "{}", size_of::<Battery>());
     assert!(size_of::<BatteryState>() < 200);
 }
+
+/// A low voltage stands from the reading that shows it to the one that shows it gone, however old
+/// it gets.
+#[test]
+fn cells_are_low_until_a_reading_shows_otherwise() {
+    let config = lithium();
+    let mut battery = seen(&config, 2_900);
+    assert!(!battery.state(&config, 8).is_low());
+    let sagged = Observation {
+        loaded_mv: 1_799,
+        ..reading(9, 1_814)
+    };
+    battery.observe(&config, &sagged);
+    for now_s in [9, 10, 1_000_000] {
+        assert!(battery.state(&config, now_s).is_low());
+    }
+    battery.observe(&config, &reading(11, 2_900));
+    assert!(!battery.state(&config, 11).is_low());
+    // Without a reading nothing is known, and nothing is said.
+    assert!(!Battery::new(&config, None).state(&config, 0).is_low());
+}

@@ -254,6 +254,34 @@ impl ClockConfig {
         self.slot_32 >> 32
     }
 
+    /// A nominal slot, ns.
+    #[must_use]
+    pub const fn slot_ns(&self) -> u32 {
+        self.steps * STEP_NS
+    }
+
+    /// How fast the probe's clock may run, as it is followed, ppm, rounded up.
+    pub(crate) const fn fastest_ppm(&self) -> u32 {
+        let apart = self.slot_32 - self.shortest_32;
+        match apart.checked_div(self.slot_32 / 1_000_000) {
+            Some(ppm) => ppm as u32 + 1,
+            None => 1_000_000,
+        }
+    }
+
+    /// The least bound of an edge that lasts, ticks: what drift and wander do within the memory,
+    /// as for arrivals that do not scatter, and what is always added.
+    pub(crate) const fn least_bound(&self) -> u64 {
+        let kept = self.memory as u64 * self.memory as u64;
+        match kept.checked_mul(self.lag.mantissa as u64) {
+            Some(product) if self.lag.shift < 64 => {
+                let bent = product >> self.lag.shift;
+                (bent + self.half_step_256 + 256) / 256 + 2
+            }
+            _ => u64::MAX,
+        }
+    }
+
     /// The longest memory, slots.
     #[must_use]
     pub const fn memory_slots(&self) -> u32 {

@@ -1,6 +1,6 @@
 //! What the probe's side is told, checked once.
 
-use crate::link::LinkPlan;
+use crate::link::{LinkConfigError, LinkPlan, MOST_ID};
 use crate::time::TickRate;
 
 /// From one beat to the next while the probe stands by, ns.
@@ -11,22 +11,20 @@ const STANDBY_NS: u32 = 100_000_000;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum HeadConfigError {
-    /// A slot that is no whole number of ticks of the probe's clock, or longer than 2^32 of them.
+    /// A slot that is no whole number of ticks of the probe's clock.
     SlotTicks,
     /// A number above 4095.
     Id,
-    /// A beat of no slots.
-    Beat,
+    /// The plan breaks a promise.
+    Plan(LinkConfigError),
 }
 
 impl core::fmt::Display for HeadConfigError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         f.write_str(match self {
-            Self::SlotTicks => {
-                "slot is no whole number of ticks of the probe's clock, or above 2^32"
-            }
+            Self::SlotTicks => "slot is no whole number of ticks of the probe's clock",
             Self::Id => "number of the probe is above 4095",
-            Self::Beat => "beat is 0 slots",
+            Self::Plan(why) => return why.fmt(f),
         })
     }
 }
@@ -56,22 +54,18 @@ impl HeadConfig {
     /// For probe number `id` (12 bits) whose clock counts ticks of `rate`.
     ///
     /// # Errors
-    /// [`HeadConfigError`]; the rules of the plan itself are checked by
-    /// [`LinkConfig::new`](crate::link::LinkConfig::new).
+    /// [`HeadConfigError`].
     pub const fn new(rate: TickRate, id: u16, plan: &LinkPlan) -> Result<Self, HeadConfigError> {
         const NS: u64 = 1_000_000_000;
-        if id > 0xFFF {
+        if id > MOST_ID {
             return Err(HeadConfigError::Id);
         }
-        if plan.beat_slots == 0 {
-            return Err(HeadConfigError::Beat);
+        if let Err(why) = plan.check() {
+            return Err(HeadConfigError::Plan(why));
         }
         // Below 2^64.
         let product = plan.slot_ns as u64 * rate.hz() as u64;
-        if plan.slot_ns == 0 || product % NS != 0 {
-            return Err(HeadConfigError::SlotTicks);
-        }
-        if product / NS > u32::MAX as u64 {
+        if product % NS != 0 {
             return Err(HeadConfigError::SlotTicks);
         }
         let slot_ns = plan.slot_ns;

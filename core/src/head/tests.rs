@@ -303,3 +303,32 @@ fn what_a_line_confirms_is_told_with_its_quality() {
     assert_eq!(said(&head, 350).quality, Quality::Clean);
     assert_eq!(head.event(&config, event), Err(EdgeRefused::SameLevel));
 }
+
+#[test]
+fn what_a_probe_cannot_be_is_refused_by_name() {
+    use crate::link::LinkConfigError;
+    let with = |hz, id, change: fn(&mut LinkPlan)| {
+        let mut plan = LinkPlan::INFRARED;
+        change(&mut plan);
+        HeadConfig::new(TickRate::from_hz(hz).unwrap(), id, &plan).err()
+    };
+    assert_eq!(with(8_000_000, 0xFFF, |_| {}), None);
+    assert_eq!(with(8_000_000, 0x1000, |_| {}), Some(HeadConfigError::Id));
+    // A watch crystal has 32.768 ticks in a slot.
+    let ticks = Some(HeadConfigError::SlotTicks);
+    assert_eq!(with(32_768, 5, |_| {}), ticks);
+    let plan = |change| with(8_000_000, 5, change);
+    let of_plan = |why| Some(HeadConfigError::Plan(why));
+    assert_eq!(
+        plan(|plan| plan.apart_ns = 0),
+        of_plan(LinkConfigError::EdgesTooClose)
+    );
+    assert_eq!(
+        plan(|plan| plan.beat_slots = 0),
+        of_plan(LinkConfigError::Beat)
+    );
+    assert_eq!(
+        plan(|plan| plan.slot_ns = 0),
+        of_plan(LinkConfigError::Slot)
+    );
+}

@@ -4,11 +4,17 @@
 //! holds, the absence of a touch means nothing, and READY must not stand. What is unknown is
 //! never taken for sound.
 //!
+//! **Battery.** Cells that will not last the run take nothing away: when they end the probe falls
+//! silent, and READY with it; that is told in good time. Cells too low *now* are another thing:
+//! the processor may still send where light and comparator already fail. Without a reading
+//! nothing is known of that, and the probe's brown-out reset has to end it: a start is silent for
+//! longer than READY stands.
+//!
 //! A measuring signal, not a safety function; no performance level is claimed; guards and
 //! emergency stop stay in charge.
 
 use crate::barrier::Optics;
-use crate::battery::Verdict;
+use crate::battery::{BatteryState, Verdict};
 use crate::bits::bit_set;
 use crate::flags::Flags;
 use crate::lines::{Causes, Decision};
@@ -27,47 +33,63 @@ impl Ailments {
     pub const LATCHED: Self = Self(1);
     /// The light-off self-test failed, or the probe reports a fault.
     pub const FAULT: Self = Self(1 << 1);
+    /// The cells are too low for the electronics now, or were at the first pulse after a rest.
+    pub const BATTERY_LOW: Self = Self(1 << 2);
     /// No light where light should be.
-    pub const DARK: Self = Self(1 << 2);
+    pub const DARK: Self = Self(1 << 3);
     /// The light does not follow what it should.
-    pub const STUCK: Self = Self(1 << 3);
+    pub const STUCK: Self = Self(1 << 4);
     /// More light than can be measured.
-    pub const SATURATED: Self = Self(1 << 4);
-    /// The link does not live.
-    pub const NO_LINK: Self = Self(1 << 5);
+    pub const SATURATED: Self = Self(1 << 5);
+    /// Both stored marks are bad: no frame counts until paired anew.
+    pub const MARKS_TORN: Self = Self(1 << 6);
     /// The probe's clock runs beyond the tolerance that was stated for it: no times, no READY.
-    pub const CLOCK: Self = Self(1 << 6);
+    pub const CLOCK: Self = Self(1 << 7);
+    /// Frames come, and the clock is not sure enough of their times.
+    pub const CLOCK_UNSURE: Self = Self(1 << 8);
+    /// Frames come, and do not count before they are past the stored mark, or a new mark is stored.
+    pub const MARK_AWAITED: Self = Self(1 << 9);
+    /// The link does not live, for no other reason: nothing is heard, or not enough yet.
+    pub const NO_LINK: Self = Self(1 << 10);
     /// The cells will not last the run.
-    pub const BATTERY_ENDS: Self = Self(1 << 7);
+    pub const BATTERY_ENDS: Self = Self(1 << 11);
     /// The rest level is not known yet.
-    pub const NOT_SETTLED: Self = Self(1 << 8);
+    pub const NOT_SETTLED: Self = Self(1 << 12);
     /// READY will fall more than once an hour.
-    pub const LINK_POOR: Self = Self(1 << 9);
+    pub const LINK_POOR: Self = Self(1 << 13);
     /// Whether the cells last the run cannot be told.
-    pub const BATTERY_UNKNOWN: Self = Self(1 << 10);
+    pub const BATTERY_UNKNOWN: Self = Self(1 << 14);
     /// Film or flicker on the light: it works, and wants looking at.
-    pub const LENS: Self = Self(1 << 11);
+    pub const LENS: Self = Self(1 << 15);
     /// READY will fall less than once an hour, more than once in a hundred.
-    pub const LINK_FAIR: Self = Self(1 << 12);
+    pub const LINK_FAIR: Self = Self(1 << 16);
 
     /// What silences READY: with any of these, no touch may be concluded from silence.
     pub const SILENCING: Self = Self::LATCHED
         .union(Self::FAULT)
+        .union(Self::BATTERY_LOW)
         .union(Self::DARK)
         .union(Self::STUCK)
         .union(Self::SATURATED)
-        .union(Self::NO_LINK)
+        .union(Self::MARKS_TORN)
         .union(Self::CLOCK)
+        .union(Self::CLOCK_UNSURE)
+        .union(Self::MARK_AWAITED)
+        .union(Self::NO_LINK)
         .union(Self::NOT_SETTLED);
 
-    const WORDS: [&'static str; 13] = [
+    const WORDS: [&'static str; 17] = [
         "line latched at stop",
         "fault of the probe",
+        "battery too low now",
         "no light",
         "light is stuck",
         "light beyond the range",
-        "link does not live",
+        "stored marks are bad: pair anew",
         "clock of the probe beyond its tolerance",
+        "clock of the probe not sure enough",
+        "link waits for the stored mark",
+        "link does not live",
         "battery ends within the run",
         "rest light not settled",
         "link poor",
@@ -91,6 +113,22 @@ impl Ailments {
 
 bit_set!(Ailments, words);
 
+/// What a link that does not live waits for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub enum Awaits {
+    /// Frames: nothing is heard, or not enough yet.
+    Frames,
+    /// A mark: the probe's counter is not past the stored one, or the next one is not durable. At
+    /// most a reserve of slots, about a minute.
+    Mark,
+    /// A surer clock: enough frames came, and their times are not within the plan's bound.
+    Clock,
+    /// Another pairing: both stored marks are bad.
+    Pairing,
+}
+
 /// What the link says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -98,6 +136,8 @@ bit_set!(Ailments, words);
 pub struct LinkVitals {
     /// How far it has come.
     pub state: State,
+    /// What it waits for where it does not live.
+    pub awaits: Awaits,
     /// How good the air is.
     pub grade: Grade,
     /// Whether the probe's clock is [`astray`](crate::clock::Clock::astray).
@@ -130,9 +170,12 @@ impl Health {
             Grade::Fair => Ailments::LINK_FAIR,
             Grade::Good => Ailments::NONE,
         };
-        let mut ailing = self.with(match link.state {
-            State::Live => grade,
-            _ => Ailments::NO_LINK,
+        let mut ailing = self.with(match (link.state, link.awaits) {
+            (State::Live, _) => grade,
+            (_, Awaits::Frames) => Ailments::NO_LINK,
+            (_, Awaits::Mark) => Ailments::MARK_AWAITED,
+            (_, Awaits::Clock) => Ailments::CLOCK_UNSURE,
+            (_, Awaits::Pairing) => Ailments::MARKS_TORN,
         });
         ailing.ailments.insert_if(Ailments::CLOCK, link.astray);
         ailing
@@ -157,13 +200,17 @@ impl Health {
         self
     }
 
-    /// Of a probe that lives on cells.
-    pub fn battery(self, lasts: Verdict) -> Self {
-        self.with(match lasts {
+    /// Of a probe that lives on cells, which are to last a run of `run_s` seconds.
+    pub fn battery(self, state: &BatteryState, run_s: u32) -> Self {
+        let mut ailing = self.with(match state.lasts(run_s) {
             Verdict::Yes => Ailments::NONE,
             Verdict::No => Ailments::BATTERY_ENDS,
             Verdict::CannotTell => Ailments::BATTERY_UNKNOWN,
-        })
+        });
+        ailing
+            .ailments
+            .insert_if(Ailments::BATTERY_LOW, state.is_low());
+        ailing
     }
 
     fn with(mut self, ailment: Ailments) -> Self {

@@ -1,15 +1,40 @@
 //! What a user says of a link, checked once against what keeps its promises.
+//!
+//! | promise | what keeps it | refused as |
+//! |---|---|---|
+//! | no touch is late while READY is up | silence is noticed before the delay is over | [`DeadNotBelowDelay`](LinkConfigError::DeadNotBelowDelay) |
+//! | a time is told with its bound, in order | edges farther apart than two bounds | [`EdgesTooClose`](LinkConfigError::EdgesTooClose) |
+//! | no edge is missed in silence | fewer edges in a silence than numbers | [`EdgesOutnumberNumbers`](LinkConfigError::EdgesOutnumberNumbers) |
+//! | an edge is told once | what is unseen is younger than an age can tell | [`AgeRange`](LinkConfigError::AgeRange) |
+//! | slots are told apart | a bound below half a slot | [`Bound`](LinkConfigError::Bound) |
+//! | READY comes on a perfect channel | beats, frames, bound and poll that can be met | [`Beat`](LinkConfigError::Beat), [`Frames`](LinkConfigError::Frames), [`BoundBelowTicks`](LinkConfigError::BoundBelowTicks), [`Poll`](LinkConfigError::Poll) |
+//! | no other start of the probe while READY is up | a silence after the start | [`Quiet`](LinkConfigError::Quiet) |
+//! | nothing counts twice over losses of power | guard, lead | [`Guard`](LinkConfigError::Guard), [`Lead`](LinkConfigError::Lead) |
+//! | the memory is not worn out | a reserve that lasts | [`Reserve`](LinkConfigError::Reserve) |
+//! | flood and second sender stop the line | tallies that can be reached | [`Tallies`](LinkConfigError::Tallies), [`Memory`](LinkConfigError::Memory) |
+//! | a re-arm is a deed | a lock, and open contact seen | [`Memory`](LinkConfigError::Memory), [`Frames`](LinkConfigError::Frames) |
+//!
+//! All that depends on the probe's clock as well is checked by
+//! [`ReceiverConfig`](crate::receiver::ReceiverConfig).
 
 use super::grade::log2_16;
 use crate::time::TickRate;
 
+/// Greatest number of a probe: 12 bits.
+pub(crate) const MOST_ID: u16 = 0xFFF;
 /// Most frames that may be asked for to join or to re-arm.
 const MOST_FRAMES: u8 = 100;
+/// The step in which ages are told, ns: a slot is a whole number of them.
+const STEP_NS: u64 = 125;
+/// Fewest and most ticks in a slot that a clock follows.
+const SLOT_TICKS: (u64, u64) = (256, 1 << 26);
+/// Longest lock and memory, ns.
+const HOUR: u64 = HOUR_NS as u64;
 /// Bad tags and strangers that a link remembers at most.
 pub(crate) const BAD_TAGS: usize = 8;
 pub(crate) const STRANGERS: usize = 4;
-/// What a clock slow by 3 % makes of a reserve of slots, %.
-const SLOW_PERCENT: u64 = 97;
+/// What is left of a reserve of slots that a clock fast by 3 % uses up, %.
+const FAST_PERCENT: u64 = 97;
 
 /// A better grade must have held for so long.
 const CALM_NS: u64 = 10_000_000_000;
@@ -104,6 +129,79 @@ impl LinkPlan {
         reserve_slots: 31_500,
         ..Self::INFRARED
     };
+
+    /// How long the probe may have gone unseen with READY up, ns.
+    pub(crate) const fn unseen_ns(&self) -> u64 {
+        self.dead_ns as u64 + 2 * self.bound_ns as u64
+    }
+
+    /// Checks what does not depend on the tick of either side. [`LinkConfig::new`] and
+    /// [`HeadConfig::new`](crate::head::HeadConfig::new) do so.
+    ///
+    /// # Errors
+    /// The first broken rule, [`LinkConfigError`].
+    pub const fn check(&self) -> Result<(), LinkConfigError> {
+        use LinkConfigError as E;
+        let slot = self.slot_ns as u64;
+        let (dead, bound) = (self.dead_ns as u64, self.bound_ns as u64);
+        let unseen = self.unseen_ns();
+        if slot < 100_000 || slot > 100_000_000 || slot % STEP_NS != 0 {
+            return Err(E::Slot);
+        }
+        if unseen + self.blind_ns as u64 >= self.delay_ns as u64 {
+            return Err(E::DeadNotBelowDelay);
+        }
+        if self.apart_ns as u64 <= 2 * bound {
+            return Err(E::EdgesTooClose);
+        }
+        if Self::NUMBERS * self.apart_ns as u64 <= unseen {
+            return Err(E::EdgesOutnumberNumbers);
+        }
+        if unseen >= Self::AGE_RANGE_NS {
+            return Err(E::AgeRange);
+        }
+        if 2 * bound > slot {
+            return Err(E::Bound);
+        }
+        if self.beat_slots == 0 || 2 * self.beat_slots as u64 * slot > dead {
+            return Err(E::Beat);
+        }
+        if self.quiet_ns as u64 <= unseen {
+            return Err(E::Quiet);
+        }
+        if self.join_frames < 2
+            || self.open_frames == 0
+            || self.join_frames > MOST_FRAMES
+            || self.open_frames > MOST_FRAMES
+        {
+            return Err(E::Frames);
+        }
+        if self.bad_tags == 0
+            || self.bad_tags as usize > BAD_TAGS
+            || self.strangers == 0
+            || self.strangers as usize > STRANGERS
+        {
+            return Err(E::Tallies);
+        }
+        if self.guard_slots as u64 * slot < unseen + slot {
+            return Err(E::Guard);
+        }
+        if self.lead_slots <= self.guard_slots || self.reserve_slots <= self.lead_slots {
+            return Err(E::Lead);
+        }
+        let used_up = (self.reserve_slots - self.lead_slots) as u64 * slot;
+        if used_up / 100 * FAST_PERCENT < self.write_apart_ns {
+            return Err(E::Reserve);
+        }
+        if self.poll_ns > self.slot_ns {
+            return Err(E::Poll);
+        }
+        let (lock, watch) = (self.lock_ns, self.watch_ns);
+        if lock == 0 || watch == 0 || lock > HOUR || watch > HOUR {
+            return Err(E::Memory);
+        }
+        Ok(())
+    }
 }
 
 /// The rule that a plan breaks.
@@ -111,8 +209,10 @@ impl LinkPlan {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum LinkConfigError {
-    /// A slot outside 0.1 to 100 ms, or one that is shorter than a tick.
+    /// A slot outside 0.1 to 100 ms, or not a whole number of 125 ns, the step of an age.
     Slot,
+    /// Fewer than 256 or more than 2^26 ticks in a slot: no clock follows those.
+    TicksPerSlot,
     /// Silence must be noticed before the delay is over, or a late touch could meet READY.
     DeadNotBelowDelay,
     /// Edges nearer than twice the bound: a release could overtake its touch.
@@ -123,6 +223,10 @@ pub enum LinkConfigError {
     AgeRange,
     /// The bound is above half a slot: slots could be taken for each other.
     Bound,
+    /// The bound is not above three ticks and half a step of an age, 63 ns. A clock states no less:
+    /// one tick for the capture of the arrival, one for the rest of its sum, one for the nearest
+    /// tick. With a bound below that READY would never come.
+    BoundBelowTicks,
     /// Two beats do not fit into the silence allowed.
     Beat,
     /// The probe's silence after a start is no longer than the silence allowed.
@@ -137,16 +241,21 @@ pub enum LinkConfigError {
     Lead,
     /// A reserve that is used up sooner than the memory bears a write.
     Reserve,
-    /// More than a slot from poll to poll: a touch could leave late, and not be told so.
+    /// Less than a tick from poll to poll, which no loop can do: every edge would be late; or more
+    /// than a slot: a touch could leave late, and not be told so.
     Poll,
-    /// Bad tags and strangers are not remembered, or re-arms are not held apart.
+    /// Bad tags and strangers are not remembered, or re-arms not held apart, for a tick at least;
+    /// or for more than an hour.
     Memory,
 }
 
 impl core::fmt::Display for LinkConfigError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         f.write_str(match self {
-            Self::Slot => "slot is not within 0.1 to 100 ms of whole ticks",
+            Self::Slot => "slot is not within 0.1 to 100 ms in whole steps of 125 ns",
+            Self::TicksPerSlot => {
+                "a slot has fewer than 256 or more than 2^26 ticks; state another tick rate"
+            }
             Self::DeadNotBelowDelay => {
                 "dead + blind + 2 bound is not below delay: a late touch could meet READY"
             }
@@ -156,14 +265,19 @@ impl core::fmt::Display for LinkConfigError {
             }
             Self::AgeRange => "dead + 2 bound is not below 131 ms, the longest age a frame tells",
             Self::Bound => "bound is above half a slot",
+            Self::BoundBelowTicks => {
+                "bound is not above 3 ticks and 63 ns: no clock is so sure, ready would never come"
+            }
             Self::Beat => "beat is 0 or two beats are longer than dead",
             Self::Quiet => "quiet is not above dead + 2 bound: a restart could go unnoticed",
             Self::Frames => "join is not 2 to 100 frames, or open is not 1 to 100",
             Self::Tallies => "bad tags are not 1 to 8, or strangers are not 1 to 4",
             Self::Guard => "guard is shorter than dead + 2 bound + a slot",
             Self::Lead => "lead is not above guard and below reserve",
-            Self::Poll => "poll is above a slot: a touch could leave late untold",
-            Self::Memory => "watch or lock is 0",
+            Self::Poll => {
+                "poll is below a tick: every edge would be late; or above a slot: one could be untold"
+            }
+            Self::Memory => "watch or lock is not within a tick and an hour",
             Self::Reserve => "reserve less lead is used up sooner than the memory bears a write",
         })
     }
@@ -186,7 +300,7 @@ pub struct LinkConfig {
     /// Beats lost in a row that let READY fall.
     fall_beats: u16,
     /// Beats in ten seconds.
-    calm_beats: u16,
+    calm_beats: u32,
     /// log2 of the beats in an hour, Q16.
     beats_per_h_log2_16: i32,
 }
@@ -198,81 +312,74 @@ impl LinkConfig {
     /// # Errors
     /// The first broken rule, [`LinkConfigError`].
     pub const fn new(rate: TickRate, plan: LinkPlan) -> Result<Self, LinkConfigError> {
+        match Self::checked(rate, plan) {
+            Ok(config) => match config.unmet() {
+                Some(why) => Err(why),
+                None => Ok(config),
+            },
+            Err(why) => Err(why),
+        }
+    }
+
+    /// As [`new`](Self::new), without the rules that only a real clock and loop need: for walks
+    /// through all states of small links, whose ticks are a good part of a slot.
+    ///
+    /// # Errors
+    /// The first broken rule, [`LinkConfigError`].
+    #[cfg(feature = "walk")]
+    pub const fn ideal(rate: TickRate, plan: LinkPlan) -> Result<Self, LinkConfigError> {
+        Self::checked(rate, plan)
+    }
+
+    /// What no real clock or loop could do.
+    const fn unmet(&self) -> Option<LinkConfigError> {
         use LinkConfigError as E;
+        const NS: u64 = 1_000_000_000;
+        let (plan, rate) = (&self.plan, &self.rate);
+        let slot_ticks = rate.ticks_from_ns(plan.slot_ns as u64);
+        if slot_ticks < SLOT_TICKS.0 || slot_ticks > SLOT_TICKS.1 {
+            return Some(E::TicksPerSlot);
+        }
+        let hz = rate.hz() as u64;
+        if plan.bound_ns as u64 * hz <= 3 * NS + STEP_NS.div_ceil(2) * hz {
+            return Some(E::BoundBelowTicks);
+        }
+        if self.poll == 0 {
+            return Some(E::Poll);
+        }
+        if self.lock == 0 || self.watch == 0 {
+            return Some(E::Memory);
+        }
+        None
+    }
+
+    const fn checked(rate: TickRate, plan: LinkPlan) -> Result<Self, LinkConfigError> {
+        if let Err(why) = plan.check() {
+            return Err(why);
+        }
         let slot = plan.slot_ns as u64;
-        let (dead, bound) = (plan.dead_ns as u64, plan.bound_ns as u64);
-        let unseen = dead + 2 * bound;
-        let slot_ticks = rate.ticks_from_ns(slot);
-        if slot < 100_000 || slot > 100_000_000 || slot_ticks == 0 {
-            return Err(E::Slot);
-        }
-        if unseen + plan.blind_ns as u64 >= plan.delay_ns as u64 {
-            return Err(E::DeadNotBelowDelay);
-        }
-        if plan.apart_ns as u64 <= 2 * bound {
-            return Err(E::EdgesTooClose);
-        }
-        if LinkPlan::NUMBERS * plan.apart_ns as u64 <= unseen {
-            return Err(E::EdgesOutnumberNumbers);
-        }
-        if unseen >= LinkPlan::AGE_RANGE_NS {
-            return Err(E::AgeRange);
-        }
-        if 2 * bound > slot {
-            return Err(E::Bound);
-        }
-        if plan.beat_slots == 0 || 2 * plan.beat_slots as u64 * slot > dead {
-            return Err(E::Beat);
-        }
-        if plan.quiet_ns as u64 <= unseen {
-            return Err(E::Quiet);
-        }
-        if plan.join_frames < 2
-            || plan.open_frames == 0
-            || plan.join_frames > MOST_FRAMES
-            || plan.open_frames > MOST_FRAMES
-        {
-            return Err(E::Frames);
-        }
-        if plan.bad_tags == 0
-            || plan.bad_tags as usize > BAD_TAGS
-            || plan.strangers == 0
-            || plan.strangers as usize > STRANGERS
-        {
-            return Err(E::Tallies);
-        }
-        if plan.guard_slots as u64 * slot < unseen + slot {
-            return Err(E::Guard);
-        }
-        if plan.lead_slots <= plan.guard_slots || plan.reserve_slots <= plan.lead_slots {
-            return Err(E::Lead);
-        }
-        let used_up = (plan.reserve_slots - plan.lead_slots) as u64 * slot;
-        if used_up / 100 * SLOW_PERCENT < plan.write_apart_ns {
-            return Err(E::Reserve);
-        }
-        if plan.poll_ns > plan.slot_ns {
-            return Err(E::Poll);
-        }
-        if plan.lock_ns == 0 || plan.watch_ns == 0 {
-            return Err(E::Memory);
-        }
-        // From 0.1 ms up, and two of them in `dead` or fewer than 2^16.
+        // From 0.1 ms up, and two of them in `dead`.
         let beat_ns = plan.beat_slots as u64 * slot;
         let calm = CALM_NS / beat_ns;
-        Ok(Self {
-            fall_beats: (dead / beat_ns) as u16,
-            calm_beats: if calm == 0 { 1 } else { calm as u16 },
+        let config = Self {
+            fall_beats: (plan.dead_ns as u64 / beat_ns) as u16,
+            calm_beats: if calm == 0 { 1 } else { calm as u32 },
             beats_per_h_log2_16: log2_16(HOUR_NS) - log2_16(beat_ns as i64),
             plan,
             rate,
             delay: rate.ticks_from_ns(plan.delay_ns as u64),
-            dead: rate.ticks_from_ns(dead),
-            bound: rate.ticks_from_ns(bound) as u32,
+            dead: rate.ticks_from_ns(plan.dead_ns as u64),
+            bound: rate.ticks_from_ns(plan.bound_ns as u64) as u32,
             poll: rate.ticks_from_ns(plan.poll_ns as u64),
             lock: rate.ticks_from_ns(plan.lock_ns),
             watch: rate.ticks_from_ns(plan.watch_ns),
-        })
+        };
+        // Each of them was rounded by itself.
+        let blind = rate.ticks_from_ns(plan.blind_ns as u64);
+        if config.dead + 2 * config.bound as u64 + blind >= config.delay {
+            return Err(LinkConfigError::DeadNotBelowDelay);
+        }
+        Ok(config)
     }
 
     /// The plan.
@@ -285,7 +392,7 @@ impl LinkConfig {
         self.fall_beats
     }
 
-    pub(super) const fn calm_beats(&self) -> u16 {
+    pub(super) const fn calm_beats(&self) -> u32 {
         self.calm_beats
     }
 
@@ -337,9 +444,6 @@ mod tests {
             refused(|plan| plan.blind_ns = 5_992_000),
             Some(E::DeadNotBelowDelay)
         );
-        assert_eq!(refused(|plan| plan.poll_ns = 1_000_001), Some(E::Poll));
-        assert_eq!(refused(|plan| plan.watch_ns = 0), Some(E::Memory));
-        assert_eq!(refused(|plan| plan.lock_ns = 0), Some(E::Memory));
         let long = |plan: &mut LinkPlan| {
             plan.dead_ns = 131_063_750;
             plan.delay_ns = 140_000_000;
@@ -367,6 +471,78 @@ mod tests {
         assert_eq!(
             refused(|plan| plan.reserve_slots = 62_000),
             Some(E::Reserve)
+        );
+        // Half a tick of 16 MHz and more is rounded to one.
+        assert_eq!(refused(|plan| plan.poll_ns = 32), None);
+        for poll_ns in [0, 31, 1_000_001] {
+            assert_eq!(refused(|plan| plan.poll_ns = poll_ns), Some(E::Poll));
+        }
+        for ns in [0, 31, HOUR + 1] {
+            assert_eq!(refused(|plan| plan.watch_ns = ns), Some(E::Memory));
+            assert_eq!(refused(|plan| plan.lock_ns = ns), Some(E::Memory));
+        }
+    }
+
+    /// Slots that no side could count.
+    #[test]
+    fn a_slot_is_whole_steps_of_an_age_within_its_range() {
+        for slot_ns in [
+            0,
+            1,
+            99_875,
+            100_000_125,
+            u32::MAX,
+            1_000_001,
+            999_999,
+            1_000_124,
+        ] {
+            let with = |plan: &mut LinkPlan| plan.slot_ns = slot_ns;
+            assert_eq!(refused(with), Some(LinkConfigError::Slot), "{slot_ns}");
+        }
+        assert_eq!(refused(|plan| plan.slot_ns = 1_000_125), None);
+    }
+
+    /// 1 ms in ticks of `hz`, with a bound that fits.
+    fn at(hz: u32, bound_ns: u32) -> Option<LinkConfigError> {
+        let plan = LinkPlan {
+            bound_ns,
+            ..LinkPlan::INFRARED
+        };
+        LinkConfig::new(TickRate::from_hz(hz).unwrap(), plan).err()
+    }
+
+    #[test]
+    fn ticks_and_bound_are_such_that_a_clock_can_do() {
+        use LinkConfigError as E;
+        assert_eq!(at(255_000, 20_000), Some(E::TicksPerSlot));
+        assert_eq!(at(256_000, 20_000), None);
+        assert_eq!(at(u32::MAX, 4_000), None);
+        // Three ticks and 62.5 ns.
+        for (hz, least) in [(16_000_000, 251), (8_000_000, 439), (1_000_000, 3_064)] {
+            assert_eq!(at(hz, least), None, "{hz}");
+            for bound_ns in [0, 1, least - 1] {
+                assert_eq!(
+                    at(hz, bound_ns),
+                    Some(E::BoundBelowTicks),
+                    "{hz} {bound_ns}"
+                );
+            }
+        }
+    }
+
+    /// In ticks silence, bounds and delay are rounded one by one.
+    #[test]
+    fn what_holds_in_nanoseconds_holds_in_ticks() {
+        let plan = LinkPlan {
+            delay_ns: 43_012_001,
+            blind_ns: 1_004_000,
+            ..LinkPlan::INFRARED
+        };
+        let rate = |hz| TickRate::from_hz(hz).unwrap();
+        assert!(LinkConfig::new(rate(1_000_000_000), plan).is_ok());
+        assert_eq!(
+            LinkConfig::new(rate(1_000_000), plan).err(),
+            Some(LinkConfigError::DeadNotBelowDelay)
         );
     }
 }

@@ -102,7 +102,7 @@ pub struct Grader {
     short: Memory,
     grade: Grade,
     /// Beats for which a better grade would have held.
-    calm: u16,
+    calm: u32,
     newest: Option<Mark>,
     /// Slots since the last whole beat.
     slots: u16,
@@ -169,7 +169,7 @@ impl Grader {
             return;
         }
         if of(falls_16.saturating_add(BETTER_16)) > self.grade {
-            self.calm = self.calm.saturating_add(beats);
+            self.calm = self.calm.saturating_add(u32::from(beats));
         } else {
             self.calm = 0;
         }

@@ -4,7 +4,7 @@ use super::config::{BAD_TAGS, STRANGERS};
 use super::store::Keeper;
 use super::tally::Tally;
 use super::window::Window;
-use super::{LinkConfig, Slots, Stored, Write};
+use super::{LinkConfig, Placed, Slots, Stored, Write};
 use crate::frame::{Contact, Key, Kind, Mark, Opened, Report, Sealed};
 use crate::lines::{Causes, Decision, Latch, Obstacles, Rearmed};
 use crate::playout::{EdgeRemarks, PlayedEdge, Playout};
@@ -168,6 +168,18 @@ impl<S: Slots> Link<S> {
     #[must_use]
     pub const fn floor(&self) -> Mark {
         self.keeper.floor
+    }
+
+    /// Whether both stored marks are bad: no frame counts until paired anew.
+    #[must_use]
+    pub fn is_torn(&self) -> bool {
+        self.keeper.is_torn()
+    }
+
+    /// Whether the clock places the newest slot heard within the plan's bound.
+    #[must_use]
+    pub fn is_sure(&self, config: &LinkConfig) -> bool {
+        is_sure(config, self.slots.begin(self.window.newest()))
     }
 
     /// The start of the probe that the clock belongs to.
@@ -367,7 +379,7 @@ impl<S: Slots> Link<S> {
         let begin = self.slots.begin(heard.who.slot);
         self.last = self.last.max(begin.at);
         self.state = State::Joining(count);
-        let sure = begin.bound.is_some_and(|bound| bound <= config.bound);
+        let sure = is_sure(config, begin);
         let sound = !is_fault(heard) && !is_contradiction(heard) && is_seen(heard);
         if count >= config.plan().join_frames && sure && sound {
             self.state = State::Live;
@@ -393,7 +405,7 @@ impl<S: Slots> Link<S> {
             self.playout.clash();
         }
         let begin = self.slots.begin(heard.who.slot);
-        let sure = begin.bound.is_some_and(|bound| bound <= config.bound);
+        let sure = is_sure(config, begin);
         if all_timed && !clash && sure && is_seen(heard) {
             self.last = self.last.max(begin.at);
             Outcome::Life
@@ -671,6 +683,11 @@ impl<S: Slots + Clone> Link<S> {
     pub fn slots_mut(&mut self) -> &mut S {
         &mut self.slots
     }
+}
+
+/// Whether a time is within the plan's bound.
+fn is_sure(config: &LinkConfig, placed: Placed) -> bool {
+    placed.bound.is_some_and(|bound| bound <= config.bound)
 }
 
 /// Whether the probe knows if there is contact. While it confirms an edge, that edge has begun and

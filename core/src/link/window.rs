@@ -18,6 +18,11 @@ impl Window {
         }
     }
 
+    /// The newest slot.
+    pub(super) const fn newest(&self) -> u64 {
+        self.newest
+    }
+
     /// Whether `slot` was heard, or is too old to tell.
     pub(super) fn has(&self, slot: u64) -> bool {
         match self.newest.checked_sub(slot) {

@@ -2,12 +2,13 @@
 
 use super::config::PairingConfig;
 use super::lamp::Lamp;
-use super::message::{Message, MessageError, Offer, Said, Status, MESSAGE, MOST_ID};
+use super::message::{Message, MessageError, Offer, Said, Status, MESSAGE};
 use super::record::{key_bytes, KeyRecord, KeyWrite, Place, Places, Seen, KEY_RECORD};
 use super::touches::Touches;
 use super::Terms;
 use crate::frame::{Key, KeyError, Mark};
-use crate::link::Outcome;
+use crate::link::{Outcome, MOST_ID};
+use crate::playout::{EdgeRemarks, PlayedEdge};
 use crate::receiver::Taken;
 use crate::time::Instant;
 
@@ -127,7 +128,7 @@ enum Stage {
 /// | window: drawing | stop | slow | random bytes: storing |
 /// | window: storing | stop | slow | read back: offering; not there: erase, ended |
 /// | window: offering | stop | slow | status with the key: trial |
-/// | window: trial | stop | slow; fast from 8 good frames on; steady from two touches on | press while steady: confirming |
+/// | window: trial | stop | slow; fast from 8 good frames on; steady from two touches by hand on | press while steady: confirming |
 /// | confirming | stop | steady | read back: erase the old key; not there: unfinished |
 /// | erasing | stop | steady; three flashes where it fails, again every second | read back: work |
 ///
@@ -590,15 +591,17 @@ impl Board {
         }
     }
 
-    /// An edge that a receiver played out, and the place of the key that it works with.
-    pub fn edge(&mut self, config: &PairingConfig, now: Instant, place: u8, touched: bool) {
+    /// An edge that a receiver played out, and the place of the key that it works with. Touches by
+    /// hand are told from a jolt by their onsets.
+    pub fn edge(&mut self, config: &PairingConfig, now: Instant, place: u8, edge: &PlayedEdge) {
         self.poll(config, now);
         let spare = self.spare();
         match &mut self.stage {
             Stage::Trial {
                 frames, touches, ..
             } if place == spare && !self.plugged && *frames >= GOOD_FRAMES => {
-                touches.edge(touched);
+                let sure = !edge.remarks.has(EdgeRemarks::CLASH);
+                touches.edge(config, edge.onset.filter(|_| sure), edge.touched);
             }
             _ => {}
         }
@@ -627,7 +630,10 @@ impl Board {
 
     /// The same board on a zero of time `ticks` later, its messages counted from 0 on, and how the
     /// last pairing ended forgotten.
-    pub fn moved(mut self, ticks: u64) -> Self {
+    pub fn moved(mut self, config: &PairingConfig, ticks: u64) -> Self {
+        if let Stage::Trial { touches, .. } = &mut self.stage {
+            *touches = touches.moved(config, ticks, self.now);
+        }
         let back = |at: Instant| crate::link::earlier(at, ticks);
         self.until = self.until.map(back);
         self.held = self.held.map(back);

@@ -5,6 +5,7 @@ use super::record::Seen;
 use super::terms::TERMS;
 use super::Terms;
 use crate::frame::{crc16, Key};
+use crate::link::MOST_ID;
 
 /// Length of a message, bytes.
 pub const MESSAGE: usize = 32;
@@ -259,6 +260,3 @@ impl Offer {
         }
     }
 }
-
-/// Greatest number of a probe.
-pub(super) const MOST_ID: u16 = 0xFFF;

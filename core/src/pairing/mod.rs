@@ -18,8 +18,8 @@
 //!    them beside its own. Now both have the old key and the new.
 //! 3. Unplug it. The probe starts anew, under the new key and the next start number. With 8 good
 //!    frames the lamp flashes fast. Touch the element by hand, twice: touch, release, touch, release
-//!    must arrive in this order under the new key. It is this probe, in this hand; the lamp is
-//!    steady. The probe, which saw the same, confirms its new key.
+//!    must arrive in this order under the new key, each touch held for 40 ms at least, the second
+//!    150 ms after the first at least. It is this probe, in this hand; the lamp is steady. The probe, which saw the same, confirms its new key.
 //! 4. Press the button once. The board confirms its new key and erases the old one: done, the lines
 //!    are the receiver's again. The probe erases its old key at its next start, the second one
 //!    under the new key.
@@ -67,7 +67,7 @@
 //! | threat | what closes it | what stays open |
 //! |---|---|---|
 //! | tapping | the key travels along the cable only | whoever taps the cable itself during step 2 |
-//! | wrong probe from the shelf | two touches by hand before the press; a drop by the same cable | until then it is deaf for its own board; four edges of a jolt count as two touches, whatever their times |
+//! | wrong probe from the shelf | two touches by hand before the press; a drop by the same cable | until then it is deaf for its own board; two jolts that last as long as touches by hand |
 //! | half a pairing | two places a side, confirmed last, unfinished is remembered | a probe given up for another keeps its unconfirmed key until it is paired anew |
 //! | roll-back to an old key or old frames | the old key is erased; nothing counts up to the start number read over the cable | |
 //! | button stuck or shorted | a rise, 5 s, and a new rise after the touches; at stop meanwhile | one that closes for 5 s in the middle of a program stops the machine for 60 s |

@@ -1,9 +1,11 @@
 //! The probe's side.
 
+use super::config::PairingConfig;
 use super::message::{Known, Message, MessageError, Offer, Said, Status, MESSAGE};
 use super::record::{KeyRecord, KeyWrite, Places, KEY_RECORD};
 use super::touches::Touches;
 use crate::frame::Mark;
+use crate::time::Instant;
 
 /// What is being written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -240,18 +242,29 @@ impl Probe {
         }
     }
 
-    /// An edge that the probe's element saw, as it goes into the [`Head`](crate::head::Head) as
-    /// well. Two touches by hand confirm a new key, so that the next start erases the old one.
-    pub fn edge(&mut self, touched: bool) {
+    /// An edge that the probe's element saw, with its onset on the probe's clock, as it goes into
+    /// the [`Head`](crate::head::Head) as well. Two touches by hand confirm a new key, so that the
+    /// next start erases the old one; those of a jolt do not.
+    pub fn edge(&mut self, config: &PairingConfig, at: Instant, touched: bool) {
         let newest = self.places.newest();
         if !self.may_send() || newest == self.places.newest_confirmed() {
             return;
         }
-        self.touches.edge(touched);
+        self.touches.edge(config, Some(at), touched);
         if let (true, Some(place), Writing::Nothing) =
             (self.touches.are_two(), newest, self.writing)
         {
             self.writing = Writing::Confirming(place);
         }
+    }
+}
+
+/// For comparing states of a walk.
+#[cfg(feature = "walk")]
+impl Probe {
+    /// The same probe on a zero of time `ticks` later, where it is `now`.
+    pub fn moved(mut self, config: &PairingConfig, ticks: u64, now: Instant) -> Self {
+        self.touches = self.touches.moved(config, ticks, now);
+        self
     }
 }

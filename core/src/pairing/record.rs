@@ -1,10 +1,10 @@
 //! Key records: two places on either side, of which one is kept while the other is written.
 
 use super::fields::{are_alike, get, put};
-use super::message::MOST_ID;
 use super::terms::TERMS;
 use super::Terms;
 use crate::frame::{crc16, Key};
+use crate::link::MOST_ID;
 
 /// Length of a key record, bytes.
 pub const KEY_RECORD: usize = 48;

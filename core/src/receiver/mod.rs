@@ -10,15 +10,18 @@
 //! every `poll_ns` of the plan, and by [`deadline`](Receiver::deadline). Time never runs back here: a
 //! `now` that was far ahead by mistake holds the line at stop until the next power-up.
 
-use crate::clock::ClockConfig;
 use crate::frame::{Key, Mark, Opened, Report, Sealed, FRAME};
-use crate::health::LinkVitals;
+use crate::health::{Awaits, LinkVitals};
 use crate::lines::{Causes, Decision, Rearmed};
 use crate::link::{
     Grade, Grader, Heard, Link, LinkConfig, Outcome, ProbeTime, State, Stored, Write,
 };
 use crate::playout::{EdgeRemarks, PlayedEdge};
 use crate::time::Instant;
+
+mod config;
+
+pub use config::{ReceiverConfig, ReceiverConfigError};
 
 /// What became of bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -74,21 +77,24 @@ pub struct Receiver {
     link: Link<ProbeTime>,
     counts: Counts,
     newest: Option<Report>,
+    /// When the store kept a frame back, and none counted since.
+    kept_back: Option<Instant>,
     grader: Grader,
     /// Why the line was latched before the newest re-arm.
     before: Causes,
 }
 
 impl Receiver {
-    /// At power-up: the key and number of the probe, its clock, and what the store holds.
+    /// At power-up: number and clock of the probe, its key, and what the store holds.
     #[must_use]
-    pub fn new(key: Key, id: u16, clock: ClockConfig, stored: Stored) -> Self {
+    pub fn new(config: &ReceiverConfig, key: Key, stored: Stored) -> Self {
         Self {
             key,
-            id,
-            link: Link::new(ProbeTime::new(clock), stored),
+            id: config.id,
+            link: Link::new(ProbeTime::new(config.clock), stored),
             counts: Counts::default(),
             newest: None,
+            kept_back: None,
             grader: Grader::new(),
             before: Causes::NONE,
         }
@@ -148,6 +154,13 @@ impl Receiver {
         };
         let heard = Heard::new(who, &report);
         let outcome = self.link.frame(config, now, arrival, &heard);
+        match outcome {
+            Outcome::Waiting | Outcome::Old => self.kept_back = Some(now),
+            Outcome::Life | Outcome::Held | Outcome::Joining | Outcome::Standby => {
+                self.kept_back = None;
+            }
+            Outcome::Older | Outcome::Duplicate | Outcome::Stranger | Outcome::Torn => {}
+        }
         if matches!(
             outcome,
             Outcome::Life | Outcome::Held | Outcome::Joining | Outcome::Standby
@@ -263,14 +276,28 @@ impl Receiver {
 
     /// What [`Health`](crate::health::Health) wants to know.
     #[must_use]
-    pub fn vitals(&self) -> LinkVitals {
+    pub fn vitals(&self, config: &LinkConfig, now: Instant) -> LinkVitals {
         let time = self.time();
         LinkVitals {
             state: self.state(),
+            awaits: self.awaits(config, now),
             grade: self.grade(),
             astray: time
                 .clock()
                 .is_some_and(|clock| clock.astray(time.config())),
+        }
+    }
+
+    /// What a link that does not live waits for.
+    fn awaits(&self, config: &LinkConfig, now: Instant) -> Awaits {
+        // What stands in for a silent probe is forgotten like a bad tag.
+        let fresh = |at: Instant| now.ticks().saturating_sub(at.ticks()) <= config.watch;
+        let joins = config.plan().join_frames;
+        match self.state() {
+            _ if self.link.is_torn() => Awaits::Pairing,
+            _ if self.kept_back.is_some_and(fresh) => Awaits::Mark,
+            State::Joining(count) if count >= joins && !self.link.is_sure(config) => Awaits::Clock,
+            _ => Awaits::Frames,
         }
     }
 

@@ -1,11 +1,11 @@
 extern crate std;
 
 use super::*;
-use crate::clock::Oscillator;
+use crate::clock::{ClockConfig, Oscillator};
 use crate::frame::Quality;
 use crate::head::{Head, HeadConfig, HeadStatus, Waking};
 use crate::lines::RearmRefused;
-use crate::link::LinkPlan;
+use crate::link::{LinkPlan, RECORD};
 use crate::time::TickRate;
 
 /// A probe and its receiver on one clock of 16 MHz, the air without loss.
@@ -18,6 +18,10 @@ struct Pair {
     slot: u64,
     /// How much slower than the receiver's the probe's clock runs, ppm.
     slow_ppm: u64,
+    /// Ticks by which arrivals scatter, five times this at most.
+    scatter: u64,
+    /// The store takes what it is given.
+    stores: bool,
 }
 
 const MS: u64 = 16_000;
@@ -28,8 +32,13 @@ fn key() -> Key {
 
 impl Pair {
     fn new() -> Self {
+        Self::with(LinkPlan::INFRARED, Some(Mark::default()))
+    }
+
+    /// With both records holding that mark, or torn.
+    fn with(plan: LinkPlan, mark: Option<Mark>) -> Self {
         let rate = TickRate::from_hz(16_000_000).unwrap();
-        let head_config = HeadConfig::new(rate, 5, &LinkPlan::INFRARED).unwrap();
+        let head_config = HeadConfig::new(rate, 5, &plan).unwrap();
         let paired = Waking::paired(&head_config);
         let waking = Waking::read(&head_config, [&paired, &paired]).unwrap();
         let (_, record) = waking.write();
@@ -37,18 +46,21 @@ impl Pair {
             panic!()
         };
         let head = counted.head(key(), Instant::from_ticks(0), false);
-        let config = LinkConfig::new(rate, LinkPlan::INFRARED).unwrap();
+        let config = LinkConfig::new(rate, plan).unwrap();
         let clock = ClockConfig::new(rate, 1_000_000, Oscillator::CRYSTAL).unwrap();
-        let mark = Mark::default().record(5);
+        let probe = ReceiverConfig::new(&config, 5, clock).unwrap();
+        let mark = mark.map_or([0; RECORD], |mark| mark.record(5));
         let stored = Stored::read(&config, [&mark, &mark], 5);
         let mut pair = Self {
             head,
             head_config,
-            receiver: Receiver::new(key(), 5, clock, stored),
+            receiver: Receiver::new(&probe, key(), stored),
             config,
             now: 0,
             slot: 0,
             slow_ppm: 0,
+            scatter: 0,
+            stores: true,
         };
         pair.measuring(true);
         pair
@@ -96,10 +108,11 @@ impl Pair {
                 if heard(next) {
                     // As if it had run fast before: nothing arrives later than it is handed in.
                     let early = (4_000 * MS).saturating_sub(then) * self.slow_ppm / 1_000_000;
+                    let early = early + self.slot * 7 % 6 * self.scatter;
                     let arrival = Instant::from_ticks(then.saturating_sub(early));
                     let _ = self.receiver.frame(&self.config, now, arrival, &bytes);
                 }
-                if let Some(write) = self.receiver.want() {
+                if let Some(write) = self.receiver.want().filter(|_| self.stores) {
                     self.receiver.stored(write.mark);
                 }
             }
@@ -370,6 +383,64 @@ fn standby_is_no_fall_of_ready() {
     pair.measuring(true);
     pair.run(66_000 * MS, |_| true);
     assert_eq!(pair.receiver.grade(), before);
+}
+
+/// What a link waits for that does not live, each told from the others, and until when.
+#[test]
+fn why_a_link_does_not_live_is_told() {
+    let awaits = |pair: &Pair| {
+        let now = Instant::from_ticks(pair.now);
+        let vitals = pair.receiver.vitals(&pair.config, now);
+        (vitals.state == State::Live, vitals.awaits)
+    };
+    let mut silent = Pair::new();
+    silent.run(400 * MS, |_| false);
+    assert_eq!(awaits(&silent), (false, Awaits::Frames));
+    silent.run(700 * MS, |_| true);
+    assert_eq!(awaits(&silent), (true, Awaits::Frames));
+
+    let mut torn = Pair::with(LinkPlan::INFRARED, None);
+    assert_eq!(awaits(&torn), (false, Awaits::Pairing));
+    torn.run(700 * MS, |_| true);
+    assert_eq!(awaits(&torn), (false, Awaits::Pairing));
+
+    // The probe's counter passes the mark after 2 s.
+    let mark = Mark {
+        boot: 1,
+        slot: 2_000,
+    };
+    let mut behind = Pair::with(LinkPlan::INFRARED, Some(mark));
+    behind.run(200 * MS, |_| true);
+    assert_eq!(awaits(&behind), (false, Awaits::Frames), "quiet");
+    behind.run(1_900 * MS, |_| true);
+    assert_eq!(awaits(&behind), (false, Awaits::Mark));
+    behind.run(2_200 * MS, |_| true);
+    assert_eq!(awaits(&behind), (true, Awaits::Frames));
+    // The probe falls silent while it waits: after ten seconds that is all there is to say.
+    let mut gone = Pair::with(LinkPlan::INFRARED, Some(mark));
+    gone.run(1_900 * MS, |_| true);
+    gone.run(11_000 * MS, |_| false);
+    assert_eq!(awaits(&gone), (false, Awaits::Mark));
+    gone.run(12_000 * MS, |_| false);
+    assert_eq!(awaits(&gone), (false, Awaits::Frames));
+
+    let mut unwritten = Pair::new();
+    unwritten.stores = false;
+    unwritten.run(700 * MS, |_| true);
+    assert_eq!(awaits(&unwritten), (false, Awaits::Mark));
+
+    let tight = LinkPlan {
+        bound_ns: 600,
+        ..LinkPlan::INFRARED
+    };
+    let mut unsure = Pair::with(tight, Some(Mark::default()));
+    // Up to 2.5 us early: 0.9 us of scatter.
+    unsure.scatter = 8;
+    unsure.run(400 * MS, |_| true);
+    assert_eq!(awaits(&unsure), (false, Awaits::Clock));
+    unsure.scatter = 0;
+    unsure.run(5_000 * MS, |_| true);
+    assert_eq!(awaits(&unsure), (true, Awaits::Frames));
 }
 
 /// Wanted: a receiver in less than 1 kB of RAM, its configuration apart.

@@ -8,6 +8,7 @@ use trueonset::pairing::{
     Board, KeyWrite, Message, OscillatorKind, PairingConfig, Probe, Terms, CONFIRMATION_AT, DRAW,
     KEY_RECORD, MESSAGE,
 };
+use trueonset::playout::{EdgeRemarks, PlayedEdge};
 use trueonset::time::{Instant, TickRate};
 
 type Memory = [[u8; KEY_RECORD]; 2];
@@ -59,8 +60,17 @@ fuzz_target!(|data: &[u8]| {
             0 => board.button(&config, at, how[0] & 8 == 0),
             1 => board.cable(&config, at, how[0] & 8 == 0),
             2 => probe.cable(how[0] & 8 == 0),
-            3 => probe.edge(how[0] & 8 == 0),
-            4 => board.edge(&config, at, how[0] >> 7, how[0] & 8 == 0),
+            3 => probe.edge(&config, at, how[0] & 8 == 0),
+            4 => {
+                let edge = PlayedEdge {
+                    number: how[1],
+                    touched: how[0] & 8 == 0,
+                    onset: (how[0] & 16 == 0).then_some(at),
+                    bound: 0,
+                    remarks: EdgeRemarks::NONE,
+                };
+                board.edge(&config, at, how[0] >> 7, &edge);
+            }
             _ => {}
         }
         let offered = probe.hear(&bytes).unwrap_or_default();

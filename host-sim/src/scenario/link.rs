@@ -6,6 +6,7 @@
 
 use trueonset::clock::{ClockConfig, ClockConfigError, Oscillator};
 use trueonset::link::{LinkConfig, LinkConfigError, LinkPlan};
+use trueonset::receiver::{ReceiverConfig, ReceiverConfigError};
 use trueonset::time::TickRate;
 
 use super::kind::Value;
@@ -75,6 +76,7 @@ impl Link {
             before: DEAD_BEFORE_NS[radio],
             air: timing.air_ns,
             hold: hold_ns,
+            fast: fast(tables),
         };
         let plan = stated.plan(base).map_err(|(key, why)| why.at(at(key)))?;
         learned(tables, &plan).map_err(|why| why.at(at("clock.tolerance")))?;
@@ -111,6 +113,8 @@ impl Link {
             .map_err(|why: LinkConfigError| unkept(why.to_string()))?;
         let clock = ClockConfig::new(rate, self.plan.slot_ns, self.oscillator)
             .map_err(|why: ClockConfigError| unkept(why.to_string()))?;
+        ReceiverConfig::new(&link, 0, clock)
+            .map_err(|why: ReceiverConfigError| unkept(why.to_string()))?;
         Ok((link, clock))
     }
 }
@@ -127,6 +131,8 @@ struct Stated {
     /// A frame on the air.
     air: u64,
     hold: u64,
+    /// By how much the probe's clock may be fast, as the receiver follows it.
+    fast: f64,
 }
 
 type Refused = (&'static str, Fault);
@@ -155,8 +161,10 @@ impl Stated {
         self.told_in_time(dead)?;
         // All below 2^32: the keys' ranges and the rules above.
         let slots = |ns: u64| ns.div_ceil(self.slot) as u32;
-        let guard = slots(unseen + self.slot) + 1;
-        let apart = (unseen / LinkPlan::NUMBERS + 1).next_multiple_of(100_000);
+        // A probe that is fast counts more of everything meanwhile.
+        let counted = |ns: u64| (ns as f64 / (1.0 - self.fast)).ceil() as u64;
+        let guard = slots(counted(unseen + self.slot)) + 1;
+        let apart = (counted(unseen) / LinkPlan::NUMBERS + 1).next_multiple_of(100_000);
         Ok(LinkPlan {
             slot_ns: self.slot as u32,
             beat_slots: (self.beat / self.slot) as u16,
@@ -239,15 +247,16 @@ impl Stated {
                 &format!("at most {}", shown(nearest)),
             ));
         }
-        if dead + unsure >= LinkPlan::AGE_RANGE_NS {
-            let nearest = floor(LinkPlan::AGE_RANGE_NS - unsure - 1);
+        let range = (LinkPlan::AGE_RANGE_NS as f64 * (1.0 - self.fast)) as u64;
+        if dead + unsure >= range {
+            let nearest = floor(range - unsure - 1);
             return Err(refused(
                 "link.dead",
                 format!("{}, longer than the ages that a frame tells", shown(dead)),
                 format!(
                     "dead + {} below {}; longer losses want a second receiver",
                     shown(unsure),
-                    shown(LinkPlan::AGE_RANGE_NS)
+                    shown(range)
                 ),
                 &format!("at most {}", shown(nearest)),
             ));
@@ -295,6 +304,12 @@ impl Stated {
             &nearest,
         ))
     }
+}
+
+/// How fast the clock follows an oscillator at most: an eighth, 25 ppm and a second of drift beyond its tolerance,
+/// and what the core rounds up by.
+fn fast(tables: &Tables) -> f64 {
+    1.125 * tables.si("clock.tolerance") + tables.si("clock.drift") + 30e-6
 }
 
 /// A clock that starts knows no more than the tolerance until the next beat, and must not lose its place among the

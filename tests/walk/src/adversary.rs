@@ -14,13 +14,16 @@ pub(crate) struct Adversary {
     pub(crate) bound: u32,
     /// A frame fits that arrives within so many ticks of its slot.
     pub(crate) gate: u64,
+    /// It states a bound; and the newest frame contradicts those before it.
+    pub(crate) locked: bool,
+    pub(crate) clash: bool,
 }
 
 impl Adversary {
     fn placed(&self, ticks: u64) -> Placed {
         Placed {
             at: Instant::from_ticks(ticks.saturating_add_signed(self.error)),
-            bound: Some(self.bound),
+            bound: self.locked.then_some(self.bound),
         }
     }
 }
@@ -51,6 +54,6 @@ impl Slots for Adversary {
     }
 
     fn is_clash(&self) -> bool {
-        false
+        self.clash
     }
 }

@@ -40,6 +40,8 @@ pub(crate) struct Setting {
     pub(crate) open: u8,
     /// The receiver's main loop may stand still for so many ticks.
     pub(crate) stall: u8,
+    /// The clock may lose its lock at any frame, and frames may contradict each other.
+    pub(crate) unsure: bool,
     /// The probe may report a fault of its own.
     pub(crate) fault: bool,
     /// The probe may stand by.
@@ -66,6 +68,7 @@ impl Setting {
         lock: 0,
         open: 1,
         stall: 0,
+        unsure: false,
         fault: false,
         standby: false,
     };
@@ -95,7 +98,7 @@ impl Setting {
         let Ok(rate) = TickRate::from_hz(1_000) else {
             return Err(LinkConfigError::Slot);
         };
-        LinkConfig::new(
+        LinkConfig::ideal(
             rate,
             LinkPlan {
                 slot_ns: (self.slot * MS) as u32,
@@ -228,6 +231,13 @@ pub(crate) const ALL: &[Setting] = &[
         ..Setting::PLAIN
     },
     Setting {
+        name: "clash and lost lock",
+        apart: 4,
+        older: true,
+        unsure: true,
+        ..Setting::PLAIN
+    },
+    Setting {
         name: "fault and wire",
         bound: 0,
         apart: 4,
@@ -331,6 +341,29 @@ pub(crate) const ALL: &[Setting] = &[
     Setting {
         name: "small standby",
         standby: true,
+        ..Setting::SMALL
+    },
+    Setting {
+        name: "small clash and lost lock",
+        older: true,
+        hello: true,
+        unsure: true,
+        ..Setting::SMALL
+    },
+    Setting {
+        name: "small all together, worst clock",
+        bound: 1,
+        slot: 2,
+        delay: 7,
+        dead: 4,
+        apart: 6,
+        back: 1,
+        hello: true,
+        flood: 1,
+        strangers: 1,
+        watch: 1,
+        stall: 1,
+        unsure: true,
         ..Setting::SMALL
     },
     Setting {

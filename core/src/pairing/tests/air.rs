@@ -6,7 +6,7 @@ use crate::clock::ClockConfig;
 use crate::frame::{Key, Mark, Quality};
 use crate::head::{Head, HeadConfig, HeadStatus, Waking};
 use crate::link::{LinkConfig, LinkPlan, Stored, RECORD};
-use crate::receiver::Receiver;
+use crate::receiver::{Receiver, ReceiverConfig};
 use crate::time::{Instant, TickRate};
 
 const MS: u64 = 8_000;
@@ -129,7 +129,8 @@ impl Whole {
         let stored = Stored::read(&self.link, [&marks[0], &marks[1]], id);
         let oscillator = terms.oscillator.oscillator();
         let clock = ClockConfig::new(rate(), terms.slot_ns, oscillator).unwrap();
-        self.receiver = Some((Receiver::new(key, id, clock, stored), place));
+        let probe = ReceiverConfig::new(&self.link, id, clock).unwrap();
+        self.receiver = Some((Receiver::new(&probe, key, stored), place));
     }
 
     /// Half a millisecond of both main loops.
@@ -194,7 +195,7 @@ impl Whole {
             receiver.stored(write.mark);
         }
         while let Some(edge) = receiver.poll(&self.link, at) {
-            self.board.edge(&self.config, at, *place, edge.touched);
+            self.board.edge(&self.config, at, *place, &edge);
         }
     }
 
@@ -223,7 +224,7 @@ impl Whole {
         if let Some((head, config)) = &mut self.head {
             head.edge(config, at, touched, Quality::Clean).unwrap();
         }
-        self.probe.edge(touched);
+        self.probe.edge(&self.config, at, touched);
         self.run(400);
     }
 }

@@ -3,6 +3,7 @@
 use super::super::*;
 use crate::frame::{Key, Mark};
 use crate::link::Outcome;
+use crate::playout::{EdgeRemarks, PlayedEdge};
 use crate::receiver::Taken;
 use crate::time::{Instant, TickRate};
 
@@ -27,6 +28,17 @@ pub(super) type Memory = [[u8; KEY_RECORD]; 2];
 
 pub(super) fn config() -> PairingConfig {
     PairingConfig::new(TickRate::from_hz(S as u32).unwrap()).unwrap()
+}
+
+/// An edge that left when it happened.
+pub(super) fn played(at: Instant, touched: bool) -> PlayedEdge {
+    PlayedEdge {
+        number: u8::from(touched),
+        touched,
+        onset: Some(at),
+        bound: 0,
+        remarks: EdgeRemarks::NONE,
+    }
 }
 
 /// Does what is asked of a memory, up to byte `cut` of it.
@@ -203,11 +215,17 @@ impl Bench {
     }
 
     pub(super) fn edge(&mut self, touched: bool) {
-        self.now += 300;
+        self.edge_after(300, touched);
+    }
+
+    /// An edge so many ticks after the one before.
+    pub(super) fn edge_after(&mut self, ticks: u64, touched: bool) {
+        self.now += ticks;
         let heard = self.heard_by();
-        self.probe.edge(touched);
+        let at = self.at();
+        self.probe.edge(&config(), at, touched);
         if let Some(place) = heard {
-            self.board.edge(&config(), self.at(), place, touched);
+            self.board.edge(&config(), at, place, &played(at, touched));
         }
         self.settle();
     }

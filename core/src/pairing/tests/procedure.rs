@@ -209,6 +209,26 @@ fn edges_out_of_order_begin_anew() {
     assert_eq!(bench.board.lamp(), Lamp::Slow);
 }
 
+/// Nor do those of a jolt: neither side takes them for touches by hand.
+#[test]
+fn a_jolt_neither_lights_the_lamp_nor_confirms_a_key() {
+    let mut bench = Bench::paired();
+    let new = Bench::check_of(&bench.random);
+    bench.hold();
+    bench.cable(true);
+    bench.cable(false);
+    bench.frames(8);
+    for _ in 0..3 {
+        for (ticks, touched) in [(400, true), (9, false), (30, true), (12, false)] {
+            bench.edge_after(ticks, touched);
+        }
+    }
+    assert_eq!(bench.board.lamp(), Lamp::Fast);
+    assert_eq!(keys(&bench.probe_memory)[1], Some((new, false)));
+    bench.button(true);
+    assert_eq!(bench.board.ended(), Some(End::PressedEarly));
+}
+
 #[test]
 fn the_same_probe_goes_on_in_a_new_window_with_the_key_it_has() {
     let mut bench = Bench::paired();
@@ -464,9 +484,11 @@ impl Bench {
                 .frame(&config, Instant::from_ticks(self.now), trial.place, HEARD);
         }
         for touched in [true, false, true, false] {
-            self.probe.edge(touched);
+            self.now += 300;
+            let at = self.at();
+            self.probe.edge(&config, at, touched);
             self.board
-                .edge(&config, Instant::from_ticks(self.now), trial.place, touched);
+                .edge(&config, at, trial.place, &played(at, touched));
         }
     }
 }

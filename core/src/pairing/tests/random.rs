@@ -1,7 +1,7 @@
 //! Laws over random calls in any order.
 
 use super::super::*;
-use super::bench::{config, keys, store_cut, Bench, HEARD, S, TERMS};
+use super::bench::{config, keys, played, store_cut, Bench, HEARD, S, TERMS};
 use crate::drawn::numbers;
 use crate::time::Instant;
 
@@ -48,8 +48,8 @@ fn any_calls_in_any_order_keep_the_lines_at_stop_while_a_key_is_open() {
                 }
             }
             9 => bench.board.frame(&config, at, place, HEARD),
-            10 | 11 => bench.board.edge(&config, at, place, yes),
-            12 => bench.probe.edge(yes),
+            10 | 11 => bench.board.edge(&config, at, place, &played(at, yes)),
+            12 => bench.probe.edge(&config, at, yes),
             13 => bench.board.written(&config, at, records),
             14 if next() % 8 == 0 => bench.board_power(),
             15 if next() % 8 == 0 => bench.restart_probe(),

@@ -8,7 +8,7 @@ use trueonset::health::Health;
 use trueonset::lines::{Causes, Form, Outputs, OutputsConfig, Pins};
 use trueonset::link::{LinkConfig, LinkPlan, State, Stored};
 use trueonset::pins::{Capture, Input, Intake, NoPin, ReadBack, Stage};
-use trueonset::receiver::Receiver;
+use trueonset::receiver::{Receiver, ReceiverConfig};
 use trueonset::time::{Bits, Counter, Instant, TickRate};
 
 use crate::key;
@@ -25,6 +25,10 @@ const LINK: LinkConfig = checked!(
 const CLOCK: ClockConfig = checked!(
     ClockConfig::new(RATE, LinkPlan::INFRARED.slot_ns, Oscillator::CRYSTAL),
     "no clock can follow such slots"
+);
+const PROBE: ReceiverConfig = checked!(
+    ReceiverConfig::new(&LINK, ID, CLOCK),
+    "the probe does not go with the plan of the link"
 );
 const OUTPUTS: OutputsConfig = checked!(
     OutputsConfig::new(RATE, Form::Levels, 1_000_000),
@@ -94,7 +98,7 @@ impl<'a> Board<'a> {
             }
             self.receiver.stored(write.mark);
         }
-        let (vitals, causes) = (self.receiver.vitals(), self.receiver.causes());
+        let (vitals, causes) = (self.receiver.vitals(&LINK, now), self.receiver.causes());
         let health = Health::of(causes, wire == Level::Unknown).link(&vitals);
         let decision = health.gate(self.receiver.lines(&LINK, now));
         let set = self.outputs.set(&OUTPUTS, decision, now);
@@ -125,5 +129,5 @@ impl<'a> Board<'a> {
 fn begin(place: &mut MaybeUninit<Receiver>) -> &mut Receiver {
     let [one, other] = machine::records(ID);
     let stored = Stored::read(&LINK, [&one, &other], ID);
-    place.write(Receiver::new(key::KEY, ID, CLOCK, stored))
+    place.write(Receiver::new(&PROBE, key::KEY, stored))
 }

@@ -8,7 +8,7 @@ use trueonset::frame::{Key, Mark, Quality, FRAME};
 use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
 use trueonset::lines::Decision;
 use trueonset::link::{LinkConfig, LinkPlan, Outcome, State, Stored};
-use trueonset::receiver::{Receiver, Taken};
+use trueonset::receiver::{Receiver, ReceiverConfig, Taken};
 use trueonset::time::{Instant, TickRate};
 
 use crate::{counted, stop, RATE_HZ};
@@ -63,10 +63,11 @@ fn head(rate: TickRate) -> Option<(HeadConfig, Head)> {
 fn board(rate: TickRate) -> Option<Board> {
     let config = LinkConfig::new(rate, black_box(LinkPlan::INFRARED)).ok()?;
     let clock = ClockConfig::new(rate, LinkPlan::INFRARED.slot_ns, Oscillator::CRYSTAL).ok()?;
+    let probe = ReceiverConfig::new(&config, ID, clock).ok()?;
     let mark = Mark::default().record(ID);
     let stored = Stored::read(&config, [&mark, &mark], ID);
     Some(Board {
-        receiver: Receiver::new(key()?, ID, clock, stored),
+        receiver: Receiver::new(&probe, key()?, stored),
         config,
         now: Instant::from_ticks(0),
         bytes: [0; FRAME],

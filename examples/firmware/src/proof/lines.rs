@@ -3,9 +3,9 @@
 use core::fmt::Write;
 use core::hint::black_box;
 
-use trueonset::battery::Verdict;
+use trueonset::battery::{BatteryState, Reasons};
 use trueonset::frame::Contact;
-use trueonset::health::{Health, LinkVitals};
+use trueonset::health::{Awaits, Health, LinkVitals};
 use trueonset::lines::{Causes, Decision, Form, Outputs, OutputsConfig, Pins};
 use trueonset::link::{Grade, State};
 use trueonset::wired::{Wired, WiredConfig, WiredPlan};
@@ -88,13 +88,24 @@ fn health(causes: Causes, lines: Decision) {
     let link = LinkVitals {
         state: if yes() { State::Live } else { State::Down },
         grade: if yes() { Grade::Poor } else { Grade::Good },
+        awaits: if yes() { Awaits::Mark } else { Awaits::Clock },
         astray: yes(),
     };
-    let lasts = if yes() { Verdict::Yes } else { Verdict::No };
+    let state = BatteryState {
+        charge_uah: (any(), any()),
+        usable_uah: (any(), any()),
+        lasts_s: (any(), any()),
+        milliohms: None,
+        reasons: if yes() {
+            Reasons::LOW_NOW
+        } else {
+            Reasons::STALE
+        },
+    };
     let health = Health::of(causes, yes())
         .link(&link)
         .optics(None)
-        .battery(lasts);
+        .battery(&state, any());
     for word in health.ailments().words() {
         black_box(word);
     }

@@ -10,7 +10,7 @@ use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
 use trueonset::lines::Causes;
 use trueonset::link::{LinkConfig, LinkPlan, Stored};
 use trueonset::onset::Line;
-use trueonset::receiver::Receiver;
+use trueonset::receiver::{Receiver, ReceiverConfig};
 
 use super::{any, any64, instant, rate, Nowhere};
 
@@ -148,7 +148,14 @@ fn receiver(config: &LinkConfig, clock: ClockConfig) {
     let id = any() as u16;
     let records = [bytes(), bytes()];
     let stored = Stored::read(config, [&records[0], &records[1]], id);
-    let mut receiver = Receiver::new(key, id, clock, stored);
+    let probe = match ReceiverConfig::new(config, id, clock) {
+        Ok(probe) => probe,
+        Err(why) => {
+            let _ = write!(Nowhere, "{why}");
+            return;
+        }
+    };
+    let mut receiver = Receiver::new(&probe, key, stored);
     while any() != 0 {
         black_box(receiver.frame(config, instant(), instant(), &bytes()));
         black_box(receiver.poll(config, instant()));
@@ -166,9 +173,9 @@ fn receiver(config: &LinkConfig, clock: ClockConfig) {
         }
         black_box((receiver.close(config), receiver.state()));
         black_box((receiver.counts(), receiver.newest()));
-        black_box(receiver.vitals());
+        black_box(receiver.vitals(config, instant()));
         black_box((receiver.grade(), receiver.falls_per_1000_h(config)));
-        black_box(receiver.vitals());
+        black_box(receiver.vitals(config, instant()));
     }
     if let Err(why) = Sealed::parse(&bytes()) {
         let _ = write!(Nowhere, "{why}");

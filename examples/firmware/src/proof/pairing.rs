@@ -7,6 +7,7 @@ use trueonset::link::Outcome;
 use trueonset::pairing::{
     Board, KeyWrite, Lamp, OscillatorKind, Paired, PairingConfig, Probe, Terms, KEY_RECORD,
 };
+use trueonset::playout::{EdgeRemarks, PlayedEdge};
 use trueonset::receiver::Taken;
 
 use super::link::bytes;
@@ -57,12 +58,14 @@ fn look(write: Option<&KeyWrite>) {
 /// All of it.
 pub(crate) fn all() {
     match PairingConfig::new(rate()) {
-        Ok(config) => board(&config),
+        Ok(config) => {
+            board(&config);
+            probe(&config);
+        }
         Err(why) => {
             let _ = write!(Nowhere, "{why}");
         }
     }
-    probe();
     if let Some(paired) = Paired::of_record(&bytes()) {
         black_box((paired.id, paired.terms.oscillator.oscillator()));
     }
@@ -104,13 +107,20 @@ fn board(config: &PairingConfig) {
             Taken::Damaged
         };
         board.frame(config, instant(), any() as u8, outcome);
-        board.edge(config, instant(), any() as u8, yes());
+        let edge = PlayedEdge {
+            number: any() as u8,
+            touched: yes(),
+            onset: yes().then(instant),
+            bound: any(),
+            remarks: EdgeRemarks::NONE,
+        };
+        board.edge(config, instant(), any() as u8, &edge);
         black_box((board.place(), board.trial(), board.is_stop(), board.lamp()));
         black_box((board.ended(), board.wants_draw(), board.deadline(config)));
     }
 }
 
-fn probe() {
+fn probe(config: &PairingConfig) {
     let mut probe = Probe::start(any64(), Memory::any().records());
     while any() != 0 {
         probe.booted(any());
@@ -126,7 +136,7 @@ fn probe() {
         if let Some(message) = probe.say() {
             black_box(message.bytes());
         }
-        probe.edge(yes());
+        probe.edge(config, instant(), yes());
         black_box((probe.place(), probe.may_send(), probe.must_restart()));
     }
 }

@@ -8,7 +8,7 @@ use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
 use trueonset::lines::Decision;
 use trueonset::link::{LinkConfig, Outcome, Stored};
 use trueonset::playout::{EdgeRemarks, PlayedEdge};
-use trueonset::receiver::{Receiver, Taken};
+use trueonset::receiver::{Receiver, ReceiverConfig, Taken};
 use trueonset::time::{Instant, TickRate};
 
 use super::seen::{Course, Fate};
@@ -113,6 +113,7 @@ impl<'a> World<'a> {
         let head_config = HeadConfig::new(probe_rate, ID, &flight.plan).map_err(wrong)?;
         let clock =
             ClockConfig::new(receiver_rate, flight.plan.slot_ns, flight.kind).map_err(wrong)?;
+        let probe = ReceiverConfig::new(&config, ID, clock).map_err(wrong)?;
         let paired = Waking::paired(&head_config);
         let waking = Waking::read(&head_config, [&paired, &paired])
             .ok_or_else(|| wrong("no number of a start"))?;
@@ -128,7 +129,7 @@ impl<'a> World<'a> {
             config,
             head_config,
             head,
-            receiver: Receiver::new(key()?, ID, clock, stored),
+            receiver: Receiver::new(&probe, key()?, stored),
             air: Air::new(&flight.air, seed)?,
             oscillator: flight.oscillator.clone(),
             noise: rng::stream(&[NAME, seed, 2]),

@@ -7,7 +7,7 @@ use trueonset::frame::{Key, Mark};
 use trueonset::health::Health;
 use trueonset::lines::{Causes, Decision, Form, Outputs, OutputsConfig, Pins};
 use trueonset::link::{LinkConfig, LinkPlan, State, Stored};
-use trueonset::receiver::Receiver;
+use trueonset::receiver::{Receiver, ReceiverConfig};
 use trueonset::time::{Bits, Counter, Instant, TickRate};
 
 use crate::head::ID;
@@ -35,6 +35,7 @@ impl SimulatedBoard {
         let rate = TickRate::from_hz(HZ)?;
         let link = LinkConfig::new(rate, LinkPlan::INFRARED)?;
         let clock = ClockConfig::new(rate, LinkPlan::INFRARED.slot_ns, Oscillator::CRYSTAL)?;
+        let probe = ReceiverConfig::new(&link, ID, clock)?;
         let record = Mark::default().record(ID);
         let stored = Stored::read(&link, [&record, &record], ID);
         Ok(Self {
@@ -42,7 +43,7 @@ impl SimulatedBoard {
             stage: OutputsConfig::new(rate, Form::Levels, 1_000_000)?,
             counter: Counter::new(Bits::B32, Instant::from_ticks(start))
                 .allowing_back_step(u32::MAX),
-            receiver: Receiver::new(Key::new(key)?, ID, clock, stored),
+            receiver: Receiver::new(&probe, Key::new(key)?, stored),
             outputs: Outputs::new(),
             heard: VecDeque::new(),
             said: None,
@@ -88,7 +89,7 @@ impl Side for SimulatedBoard {
         if let Some(write) = self.receiver.want() {
             self.receiver.stored(write.mark);
         }
-        let vitals = self.receiver.vitals();
+        let vitals = self.receiver.vitals(&self.link, now);
         let causes = self.receiver.causes();
         let health = Health::of(causes, unreadable).link(&vitals);
         let decision = health.gate(self.receiver.lines(&self.link, now));

@@ -45,7 +45,7 @@ impl Plan {
         let Ok(rate) = TickRate::from_hz(1_000) else {
             return Err(LinkConfigError::Slot);
         };
-        LinkConfig::new(
+        LinkConfig::ideal(
             rate,
             LinkPlan {
                 slot_ns: MS as u32,

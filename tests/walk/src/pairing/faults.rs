@@ -4,6 +4,7 @@ use crate::faults::Fault;
 
 const BOARD: &str = "pairing/board.rs";
 const PROBE: &str = "pairing/probe.rs";
+const TOUCHES: &str = "pairing/touches.rs";
 
 /// All of them.
 pub(crate) const FAULTS: &[Fault] = &[
@@ -14,6 +15,30 @@ pub(crate) const FAULTS: &[Fault] = &[
         instead: "if (FAULT || touches.are_two()) && !self.plugged => {",
         rules: &["C1"],
         among: "pairing, key change, bad cable",
+    },
+    Fault {
+        name: "touches as short as those of a jolt",
+        file: TOUCHES,
+        text: "_ => config.touch,",
+        instead: "_ => if FAULT { 0 } else { config.touch },",
+        rules: &["C1", "E2"],
+        among: "pairing, touches by hand",
+    },
+    Fault {
+        name: "touches as close as those of a jolt",
+        file: TOUCHES,
+        text: "2 => config.apart,",
+        instead: "2 => if FAULT { 0 } else { config.apart },",
+        rules: &["C1", "E2"],
+        among: "pairing, touches by hand",
+    },
+    Fault {
+        name: "touches timed from the first of them",
+        file: TOUCHES,
+        text: "        self.newest = at;\n",
+        instead: "        if !FAULT || self.row < 2 { self.newest = at; }\n",
+        rules: &["C1", "E2"],
+        among: "pairing, touches by hand",
     },
     Fault {
         name: "a button that stays down counts as a press",

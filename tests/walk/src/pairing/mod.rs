@@ -9,7 +9,7 @@
 //! | L1 at stop | both lines stay at stop from the end of the hold to the end of the pairing |
 //! | L2 open is stop | a board with two keys, or one unconfirmed, is at stop |
 //! | L3 says so | the lamp is off exactly where the board is not at stop |
-//! | C1 commit | the board confirms only after touch, release, touch, release under the new key in a row, and a press that began after them |
+//! | C1 commit | the board confirms only after touch, release, touch, release under the new key in a row, none too short or too soon, and a press that began after them |
 //! | C2 hold | a window opens only after a hold that began with a rise |
 //! | C3 time over | after the window nothing is on trial and nothing is drawn |
 //! | E1 board erases | a confirmed key leaves the board only beside another confirmed one |
@@ -30,13 +30,14 @@ pub(crate) use plan::{Plan, ALL};
 
 use choice::{Answer, Exchange};
 use memory::{KeyNumber, Memory, Wrote};
-use plan::{HOLD, WINDOW};
+use plan::HOLD;
 use rules::Truth;
 use trueonset::frame::crc16;
 use trueonset::link::Outcome;
 use trueonset::pairing::{
     Board, KeyWrite, OscillatorKind, PairingConfig, Probe, Terms, DRAW, MESSAGE,
 };
+use trueonset::playout::{EdgeRemarks, PlayedEdge};
 use trueonset::receiver::Taken;
 use trueonset::time::Instant;
 
@@ -134,7 +135,7 @@ impl<'a> Pairings<'a> {
     pub(crate) fn new(plan: &'a Plan) -> Result<Self, String> {
         let mut all = Self {
             plan,
-            config: PairingConfig::of_ticks(HOLD, WINDOW, 0, 1),
+            config: PairingConfig::of_ticks(HOLD, plan.window(), 1, plan.touch, plan.apart),
             begin: Self::blank(),
         };
         let begin = &mut all.begin;
@@ -315,15 +316,22 @@ impl<'a> Pairings<'a> {
         let side = &mut pair.probes[number];
         side.touched = !side.touched;
         let touched = side.touched;
-        side.probe.edge(touched);
+        side.probe.edge(&self.config, NOW, touched);
         if let Some(key) = sent {
-            pair.truth.sent(number, key, touched);
+            pair.truth.sent[number].edge(self.plan, key, touched);
         }
         if let Some(place) = hears {
-            pair.board.edge(&self.config, NOW, place, touched);
+            let played = PlayedEdge {
+                number: u8::from(touched),
+                touched,
+                onset: Some(NOW),
+                bound: 0,
+                remarks: EdgeRemarks::NONE,
+            };
+            pair.board.edge(&self.config, NOW, place, &played);
             let is_new = pair.board.trial().is_some_and(|trial| trial.place == place);
             if let (true, Some(key)) = (is_new, sent) {
-                pair.truth.row.edge(key, touched);
+                pair.truth.row.edge(self.plan, key, touched);
             }
         }
     }
@@ -393,9 +401,16 @@ impl Rules for Pairings<'_> {
     fn step(&self, before: &Pair, choice: Choice) -> Result<Pair, Broken> {
         let mut pair = before.clone();
         self.act(&mut pair, choice);
-        rules::judge(before, &mut pair, choice)?;
-        let ticks = u64::from(choice == Choice::Tick);
-        pair.board = pair.board.moved(ticks);
+        rules::judge(self.plan, before, &mut pair, choice)?;
+        let (ticks, now) = if choice == Choice::Tick {
+            (1, THEN)
+        } else {
+            (0, NOW)
+        };
+        pair.board = pair.board.moved(&self.config, ticks);
+        for side in &mut pair.probes {
+            side.probe = side.probe.moved(&self.config, ticks, now);
+        }
         Ok(pair)
     }
 

@@ -17,15 +17,39 @@ pub(crate) struct Plan {
     pub(super) refusals: u8,
     /// Messages that may be lost, damaged or late.
     pub(super) spoilt: u8,
+    /// Least that a touch by hand lasts, and is from the next one, ticks.
+    pub(super) touch: u64,
+    pub(super) apart: u64,
+}
+
+impl Plan {
+    /// The window, ticks: two touches by hand fit into it, and a tick besides.
+    pub(super) const fn window(&self) -> u64 {
+        2 + 2 * self.touch + self.apart
+    }
+
+    /// Least time before each edge of two touches by hand, ticks.
+    pub(super) const fn before(&self) -> [u64; 4] {
+        [0, self.touch, self.apart, self.touch]
+    }
 }
 
 /// The hold, ticks.
 pub(super) const HOLD: u64 = 1;
-/// The window, ticks.
-pub(super) const WINDOW: u64 = 2;
 
 /// All of them.
 pub(crate) const ALL: &[Plan] = &[
+    Plan {
+        name: "pairing, touches by hand",
+        paired: true,
+        second: false,
+        draws: 1,
+        losses: 0,
+        refusals: 0,
+        spoilt: 1,
+        touch: 1,
+        apart: 2,
+    },
     Plan {
         name: "pairing, key change, power lost",
         paired: true,
@@ -34,6 +58,8 @@ pub(crate) const ALL: &[Plan] = &[
         losses: 2,
         refusals: 0,
         spoilt: 0,
+        touch: 1,
+        apart: 1,
     },
     Plan {
         name: "pairing, key change, memory refuses",
@@ -43,6 +69,8 @@ pub(crate) const ALL: &[Plan] = &[
         losses: 0,
         refusals: 2,
         spoilt: 0,
+        touch: 1,
+        apart: 1,
     },
     Plan {
         name: "pairing, key change, bad cable",
@@ -52,6 +80,8 @@ pub(crate) const ALL: &[Plan] = &[
         losses: 0,
         refusals: 0,
         spoilt: 2,
+        touch: 1,
+        apart: 1,
     },
     Plan {
         name: "pairing, wrong probe",
@@ -61,6 +91,8 @@ pub(crate) const ALL: &[Plan] = &[
         losses: 0,
         refusals: 0,
         spoilt: 0,
+        touch: 1,
+        apart: 1,
     },
     Plan {
         name: "pairing, wrong probe, power lost",
@@ -70,6 +102,8 @@ pub(crate) const ALL: &[Plan] = &[
         losses: 1,
         refusals: 0,
         spoilt: 0,
+        touch: 1,
+        apart: 1,
     },
     Plan {
         name: "pairing, from the factory, power lost",
@@ -79,6 +113,8 @@ pub(crate) const ALL: &[Plan] = &[
         losses: 1,
         refusals: 0,
         spoilt: 0,
+        touch: 1,
+        apart: 1,
     },
     Plan {
         name: "pairing, all of it",
@@ -88,5 +124,7 @@ pub(crate) const ALL: &[Plan] = &[
         losses: 2,
         refusals: 1,
         spoilt: 2,
+        touch: 1,
+        apart: 1,
     },
 ];

@@ -4,7 +4,7 @@ use trueonset::pairing::{Lamp, Probe};
 
 use super::choice::Choice;
 use super::memory::{KeyNumber, Memory};
-use super::plan::{HOLD, WINDOW};
+use super::plan::{Plan, HOLD};
 use super::{unit, Pair, FOREIGN};
 use crate::walk::{broken, Broken};
 
@@ -12,7 +12,10 @@ use crate::walk::{broken, Broken};
 #[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
 pub(super) struct Row {
     key: KeyNumber,
-    edges: Vec<bool>,
+    /// Each with the ticks since the one before, up to the longest that is asked for.
+    edges: Vec<(bool, u64)>,
+    /// Ticks since the newest, likewise.
+    since: u64,
     /// Two touches in a row were among them.
     done: bool,
     /// The button went down after that, with the cable out.
@@ -33,18 +36,34 @@ impl Row {
         }
     }
 
-    pub(super) fn edge(&mut self, key: KeyNumber, touched: bool) {
+    /// A tick passes.
+    fn pass(&mut self, plan: &Plan) {
+        if !self.done && !self.edges.is_empty() {
+            self.since = (self.since + 1).min(plan.touch.max(plan.apart));
+        }
+    }
+
+    pub(super) fn edge(&mut self, plan: &Plan, key: KeyNumber, touched: bool) {
         if self.key != key {
             self.clear();
             self.key = key;
         }
         if !self.done {
-            self.edges.push(touched);
-            while !Self::TWO_TOUCHES.starts_with(&self.edges) {
+            self.edges.push((touched, self.since));
+            self.since = 0;
+            while !self.may_begin_two_touches(plan) {
                 self.edges.remove(0);
             }
-            self.done = self.edges == Self::TWO_TOUCHES;
+            self.done = self.edges.len() == Self::TWO_TOUCHES.len();
         }
+    }
+
+    fn may_begin_two_touches(&self, plan: &Plan) -> bool {
+        let asked = Self::TWO_TOUCHES.into_iter().zip(plan.before());
+        let mut pairs = self.edges.iter().zip(asked).enumerate();
+        pairs.all(|(at, ((touched, since), (expected, least)))| {
+            *touched == expected && (at == 0 || *since >= least)
+        })
     }
 }
 
@@ -59,7 +78,7 @@ pub(super) struct Truth {
     window: Option<u64>,
     /// Of each probe: edges sent since its start, the key under which it was touched twice in an
     /// earlier one, and whether it was given up for another.
-    sent: Vec<Row>,
+    pub(super) sent: Vec<Row>,
     touched: Vec<Option<KeyNumber>>,
     given_up: Vec<bool>,
 }
@@ -88,10 +107,6 @@ impl Truth {
         }
         self.sent[number].clear();
     }
-
-    pub(super) fn sent(&mut self, number: usize, key: KeyNumber, touched: bool) {
-        self.sent[number].edge(key, touched);
-    }
 }
 
 /// The key that a probe with that memory would start with.
@@ -101,8 +116,13 @@ fn newest(number: usize, memory: &Memory) -> Option<KeyNumber> {
 }
 
 /// Follows what was done, and judges it.
-pub(super) fn judge(before: &Pair, pair: &mut Pair, choice: Choice) -> Result<(), Broken> {
-    follow(before, pair, choice)?;
+pub(super) fn judge(
+    plan: &Plan,
+    before: &Pair,
+    pair: &mut Pair,
+    choice: Choice,
+) -> Result<(), Broken> {
+    follow(plan, before, pair, choice)?;
     memories(before, pair, choice)?;
     for number in 0..pair.probes.len() {
         probe(before, pair, number, choice)?;
@@ -138,7 +158,7 @@ fn forget(pair: &mut Pair) {
 }
 
 /// Button, hold and window.
-fn follow(before: &Pair, pair: &mut Pair, choice: Choice) -> Result<(), Broken> {
+fn follow(plan: &Plan, before: &Pair, pair: &mut Pair, choice: Choice) -> Result<(), Broken> {
     let (trial_before, trial) = (before.board.trial(), pair.board.trial());
     if trial_before.is_none() && trial.is_some() {
         pair.truth.row.clear();
@@ -151,12 +171,15 @@ fn follow(before: &Pair, pair: &mut Pair, choice: Choice) -> Result<(), Broken> 
         truth.row.pressed |= rose && truth.row.done && !plugged;
     }
     if choice == Choice::Tick {
+        for row in truth.sent.iter_mut().chain([&mut truth.row]) {
+            row.pass(plan);
+        }
         truth.window = truth.window.map(|left| left.saturating_sub(1));
         truth.held = truth.held.map(|ticks| ticks + 1);
         let is_busy = before.board.want().is_some() || before.board.lamp() == Lamp::Fault;
         if truth.held.is_some_and(|ticks| ticks >= HOLD) {
             truth.held = None;
-            truth.window = (!is_busy).then_some(WINDOW);
+            truth.window = (!is_busy).then_some(plan.window());
         }
     }
     let is_open = |lamp| matches!(lamp, Lamp::Slow | Lamp::Fast | Lamp::Steady);

@@ -2,7 +2,7 @@
 
 use super::choice::{Choice, Exchange};
 use super::memory::{KeyNumber, Wrote};
-use super::plan::{HOLD, WINDOW};
+use super::plan::HOLD;
 use super::{Pair, Pairings, DRAWN};
 use crate::walk::{Broken, Rules};
 
@@ -69,7 +69,10 @@ impl Walker<'_> {
         if self.pair.probes.first().is_some_and(|side| side.touched) {
             self.go(Choice::Edge(0, true))?;
         }
-        for _ in 0..4 {
+        for ticks in self.rules.plan.before() {
+            for _ in 0..ticks {
+                self.go(Choice::Tick)?;
+            }
             self.go(Choice::Edge(0, true))?;
         }
         self.write()?;
@@ -112,7 +115,7 @@ pub(super) fn back(
         walker.go(Choice::Cable(None))?;
     }
     walker.write()?;
-    for _ in 0..=WINDOW {
+    for _ in 0..=rules.plan.window() {
         walker.go(Choice::Tick)?;
         walker.write()?;
     }

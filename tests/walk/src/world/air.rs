@@ -4,7 +4,7 @@ use trueonset::frame::{Contact, Kind, Mark};
 use trueonset::link::{Heard, Link, LinkConfig, Outcome, State};
 use trueonset::time::Instant;
 
-use super::{Air, Edge, Says, World};
+use super::{Air, Choice, Edge, Says, Sure, World};
 use crate::adversary::Adversary;
 use crate::setting::Setting;
 use crate::walk::{broken, Broken};
@@ -14,20 +14,25 @@ impl World {
         &mut self,
         setting: &Setting,
         config: &LinkConfig,
-        air: Air,
+        choice: Choice,
     ) -> Result<(), Broken> {
         let causes = self.link.causes();
-        let heard = self.take(setting, config, air);
+        let heard = self.take(setting, config, choice);
         if self.link.causes() != causes {
             self.open = 0;
         }
         heard
     }
 
-    fn take(&mut self, setting: &Setting, config: &LinkConfig, air: Air) -> Result<(), Broken> {
+    fn take(
+        &mut self,
+        setting: &Setting,
+        config: &LinkConfig,
+        choice: Choice,
+    ) -> Result<(), Broken> {
         let now = self.at();
         let was_live = self.link.state() == State::Live;
-        match air {
+        match choice.air {
             Air::Nothing => Ok(()),
             Air::BadTag => {
                 self.link.bad_tag(config, now);
@@ -94,7 +99,7 @@ impl World {
                     _ if sent.taken => broken("I3 once", "a frame was taken twice"),
                     _ => {
                         self.sent[back as usize].taken = true;
-                        self.accepted(&heard, begin, outcome, was_live);
+                        self.accepted(&heard, begin, outcome, was_live, choice.sure);
                         Ok(())
                     }
                 }
@@ -102,8 +107,17 @@ impl World {
         }
     }
 
-    fn accepted(&mut self, heard: &Heard, begin: u64, outcome: Outcome, was_live: bool) {
-        if heard.contact != Contact::Between {
+    fn accepted(
+        &mut self,
+        heard: &Heard,
+        begin: u64,
+        outcome: Outcome,
+        was_live: bool,
+        sure: Sure,
+    ) {
+        // While the link joins, silence is counted from any frame.
+        let vouches = heard.contact != Contact::Between && (sure == Sure::Yes || !was_live);
+        if vouches {
             self.life = self.life.max(begin);
         }
         if outcome == Outcome::Older {
@@ -125,14 +139,16 @@ impl World {
                 edge.named |= !edge.settled;
             }
         }
-        let told = match heard.kind {
-            Kind::Normal => heard.number,
-            Kind::Older => heard.number.wrapping_sub(1) & 31,
-            Kind::Hello => return,
+        let timed = match heard.kind {
+            Kind::Normal => Some(heard.number),
+            Kind::Older => Some(heard.number.wrapping_sub(1) & 31),
+            Kind::Hello => None,
         };
-        if heard.age_125ns.is_some() && live && was_live {
+        let timed = timed.filter(|_| heard.age_125ns.is_some() && sure != Sure::Unlocked);
+        if live && was_live {
             for edge in self.known() {
-                edge.timed |= edge.number == told;
+                edge.timed |= timed == Some(edge.number);
+                edge.doubted |= sure == Sure::Clash && edge.timed && !edge.told;
             }
         }
     }

@@ -135,6 +135,12 @@ impl World {
                 format!("onset {onset} ± {wide} of an edge at {}", edge.at),
             );
         }
+        if edge.doubted && !remarks.has(EdgeRemarks::CLASH) {
+            return broken(
+                "I4c clash",
+                format!("the edge of {} left as if no frame clashed", edge.at),
+            );
+        }
         if edge.rearmed {
             return broken("R5 pending", "armed again with an edge on its way");
         }

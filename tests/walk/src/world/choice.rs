@@ -12,6 +12,8 @@ pub(crate) struct Choice {
     pub(crate) edge: bool,
     /// Error of the clock.
     pub(crate) error: i8,
+    /// How sure it is.
+    pub(crate) sure: Sure,
     /// What is handed in.
     pub(crate) air: Air,
     /// Level of the re-arm wire.
@@ -40,6 +42,11 @@ impl std::fmt::Display for Choice {
             }
         }
         write!(f, ", clock {:+}", self.error)?;
+        match self.sure {
+            Sure::Yes => {}
+            Sure::Unlocked => f.write_str(" without a lock")?,
+            Sure::Clash => f.write_str(" that contradicts itself")?,
+        }
         if self.wire {
             f.write_str(", wire high")?;
         }
@@ -70,6 +77,17 @@ pub(crate) enum Air {
     BadTag,
     /// A genuine frame of a slot far from the present one: a second sender with the same key.
     Second,
+}
+
+/// How sure the clock is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Sure {
+    /// Within its bound.
+    Yes,
+    /// It has no bound.
+    Unlocked,
+    /// The newest frame contradicts those before.
+    Clash,
 }
 
 /// What a frame says besides edges.
@@ -163,14 +181,18 @@ impl World {
             for &air in &airs {
                 for &stall in stalls {
                     for &wire in wires {
-                        for error in -bound..=bound {
-                            all.push(Choice {
-                                edge,
-                                error,
-                                air,
-                                wire,
-                                stall,
-                            });
+                        let with = |error, sure| Choice {
+                            edge,
+                            error,
+                            sure,
+                            air,
+                            wire,
+                            stall,
+                        };
+                        all.extend((-bound..=bound).map(|error| with(error, Sure::Yes)));
+                        if setting.unsure && matches!(air, Air::Frame { .. }) {
+                            all.push(with(0, Sure::Unlocked));
+                            all.push(with(0, Sure::Clash));
                         }
                     }
                 }

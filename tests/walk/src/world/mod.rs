@@ -14,7 +14,7 @@ mod choice;
 mod rules;
 mod zero;
 
-pub(crate) use choice::{Air, Choice, Says};
+pub(crate) use choice::{Air, Choice, Says, Sure};
 
 use trueonset::frame::{Kind, Mark};
 use trueonset::lines::Decision;
@@ -88,6 +88,8 @@ struct Edge {
     settled: bool,
     /// The line was armed again after the receiver had heard of it.
     rearmed: bool,
+    /// Frames contradicted each other while it was on its way.
+    doubted: bool,
 }
 
 /// What the probe says at the start of a slot.
@@ -146,6 +148,8 @@ impl World {
             error: 0,
             bound: setting.bound as u32,
             gate: setting.bound,
+            locked: true,
+            clash: false,
         };
         let stored = Stored {
             mark: Some(Mark {
@@ -236,9 +240,19 @@ impl World {
         if world.now % setting.slot == 0 {
             world.snapshot(setting);
         }
-        world.link.slots_mut().error = i64::from(choice.error);
+        let clock = world.link.slots_mut();
+        clock.error = i64::from(choice.error);
+        clock.locked = choice.sure != Sure::Unlocked;
+        clock.clash = choice.sure == Sure::Clash;
         let was_live = world.link.state() == State::Live;
-        world.hear(setting, config, choice.air)?;
+        world.hear(setting, config, choice)?;
+        let lives = world.link.state() == State::Live;
+        if lives && !was_live && choice.sure == Sure::Unlocked {
+            return Err(Broken {
+                rule: "J7 lock",
+                what: "the link lives, and its clock has no lock".to_owned(),
+            });
+        }
         if choice.stall {
             world.stalled += 1;
             world.held |= !world.link.causes().is_empty();
@@ -246,7 +260,8 @@ impl World {
             world.stalled = 0;
             world.main_loop(setting, config, choice)?;
         }
-        world.link.slots_mut().error = 0;
+        let clock = world.link.slots_mut();
+        (clock.error, clock.locked, clock.clash) = (0, true, false);
         if was_live && world.link.state() == State::Down {
             let lost = world
                 .known()
@@ -282,6 +297,7 @@ impl World {
             told: false,
             settled: false,
             rearmed: false,
+            doubted: false,
         };
         self.count += 1;
     }
@@ -307,6 +323,7 @@ impl World {
             let choice = Choice {
                 edge: world.untold || world.number & 1 == 1 && far,
                 error: 0,
+                sure: Sure::Yes,
                 air: if (world.now + 1) % setting.slot == 0 {
                     Air::Frame {
                         back: 0,

@@ -116,7 +116,7 @@ impl World {
             let mut edge = *edge;
             if done {
                 (edge.timed, edge.told) = (true, true);
-                (edge.named, edge.rearmed) = (false, false);
+                (edge.named, edge.rearmed, edge.doubted) = (false, false, false);
                 edge.at = long_ago;
                 // How many edges came since does not matter where they are more than are kept.
                 let since = newest.wrapping_sub(edge.number) & 31;
