@@ -286,7 +286,7 @@ impl ClockConfig {
 }
 
 /// How many slots after or before that of a line, one of both 0 or nearly so.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(super) struct Away {
     pub(super) ahead: u32,
     pub(super) behind: u32,
