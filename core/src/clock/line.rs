@@ -2,6 +2,7 @@
 
 use super::config::{Away, ClockConfig};
 use super::moment::{Length, Moment};
+use super::tracker::MAX_SLOT;
 use crate::onset::math;
 use crate::time::Instant;
 
@@ -106,6 +107,15 @@ impl Line {
     /// the line trails them by an unknown time.
     pub(super) fn is_held(&self, config: &ClockConfig) -> bool {
         self.period_32 <= config.shortest_32 || self.period_32 >= config.longest_32
+    }
+
+    /// The slot with these low bits, where line and arrival leave no doubt: both within 2^15 slots
+    /// after the line's own.
+    pub(super) fn soon(&self, low16: u16, arrival: Instant) -> Option<u64> {
+        let since = arrival.ticks().checked_sub(self.at.whole().ticks())?;
+        let ahead = low16.wrapping_sub(self.slot as u16);
+        let near = since >> 14 < self.period_32 >> 32 && ahead >> 15 == 0;
+        (near && self.slot <= MAX_SLOT - (1 << 15)).then_some(self.slot + u64::from(ahead))
     }
 
     /// The slot that begins nearest to `at`, 0 at the least.

@@ -334,7 +334,11 @@ impl Clock {
     /// 2^15 slots over the error of the rate.
     #[must_use]
     pub fn nearest(&self, low16: u16, arrival: Instant) -> u64 {
-        let guess = self.line().position(arrival).min(MAX_SLOT);
+        let line = self.line();
+        if let Some(slot) = line.soon(low16, arrival) {
+            return slot;
+        }
+        let guess = line.position(arrival).min(MAX_SLOT);
         let step = i64::from(low16.wrapping_sub(guess as u16) as i16);
         let slot = guess as i64 + step;
         let slot = match slot {
