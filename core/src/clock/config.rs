@@ -1,6 +1,7 @@
 //! What a user says of slots and oscillator, checked once.
 
 use super::jitter::Source;
+use crate::onset::math;
 use crate::time::TickRate;
 
 /// Least and most of a slot, ns.
@@ -283,10 +284,15 @@ impl ClockConfig {
             .after(kept)
             .saturating_add(self.drift.after((ahead * ahead) / 2))
     }
+
+    /// The same at the slot of the line.
+    pub(super) fn lag_256(&self, tau: u32) -> u64 {
+        self.lag.after(math::square(tau)).saturating_add(1)
+    }
 }
 
 /// How many slots after or before that of a line, one of both 0 or nearly so.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Away {
     pub(super) ahead: u32,
     pub(super) behind: u32,

@@ -129,9 +129,9 @@ impl Path {
         self.fed = Mean::default();
     }
 
-    /// How far scatter moves the line at its own slot, at most.
-    pub(super) fn noise_16(&self, config: &ClockConfig) -> u64 {
-        self.line.noise_16(config, self.fed.cautious_16())
+    /// How far scatter moves the line at its own slot, at most, 1/256 ticks.
+    pub(super) fn noise_256(&self, config: &ClockConfig) -> u64 {
+        (self.line.noise_16(config, self.fed.cautious_16()) >> 8) + 1
     }
 }
 

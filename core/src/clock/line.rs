@@ -115,7 +115,7 @@ impl Line {
         let since = arrival.ticks().checked_sub(self.at.whole().ticks())?;
         let ahead = low16.wrapping_sub(self.slot as u16);
         let near = since >> 14 < self.period_32 >> 32 && ahead >> 15 == 0;
-        (near && self.slot <= MAX_SLOT - (1 << 15)).then_some(self.slot + u64::from(ahead))
+        (near && self.slot <= MAX_SLOT - (1 << 15)).then(|| self.slot + u64::from(ahead))
     }
 
     /// The slot that begins nearest to `at`, 0 at the least.

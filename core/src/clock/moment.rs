@@ -36,7 +36,7 @@ impl Length {
     pub(super) fn share(period_32: u64, share_32: u32) -> Self {
         let share = u64::from(share_32);
         let wide = (period_32 >> 32) * share;
-        Self::from_32(wide.saturating_add(((period_32 & 0xffff_ffff) * share) >> 32))
+        Self::from_32(wide + (((period_32 & 0xffff_ffff) * share) >> 32))
     }
 }
 
@@ -59,11 +59,10 @@ impl Moment {
     /// Saturates at the end of time.
     pub(super) fn later(self, by: Length) -> Self {
         let (part_32, carry) = self.part_32.overflowing_add(by.part_32);
+        // Lengths are below 2^63.
+        let whole = by.whole + u64::from(carry);
         Self {
-            whole: self
-                .whole
-                .saturating_add(by.whole)
-                .saturating_add(u64::from(carry)),
+            whole: self.whole.saturating_add(whole),
             part_32,
         }
     }
@@ -71,11 +70,7 @@ impl Moment {
     /// Saturates at 0.
     pub(super) fn earlier(self, by: Length) -> Self {
         let (part_32, borrow) = self.part_32.overflowing_sub(by.part_32);
-        let whole = self
-            .whole
-            .checked_sub(by.whole)
-            .and_then(|whole| whole.checked_sub(u64::from(borrow)));
-        match whole {
+        match self.whole.checked_sub(by.whole + u64::from(borrow)) {
             Some(whole) => Self { whole, part_32 },
             None => Self {
                 whole: 0,
@@ -98,8 +93,8 @@ impl Moment {
 
     /// To the nearest 1/256 tick.
     pub(super) fn fine(self) -> FineInstant {
-        let parts = (u64::from(self.part_32) + (1 << 23)) >> 24;
-        FineInstant::new(Instant::from_ticks(self.whole), parts as i32)
+        let (rounded, carry) = self.part_32.overflowing_add(1 << 23);
+        FineInstant::of_parts(self.whole, carry, (rounded >> 24) as u8)
     }
 
     pub(super) fn whole(self) -> Instant {

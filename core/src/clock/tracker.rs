@@ -150,27 +150,21 @@ impl Clock {
             return;
         }
         // A tick more for the capture, whose rounding may be the same in every frame.
-        let here = self.noise_256(config).saturating_add(self.bent_256(config));
-        let here = u32::try_from(here.saturating_add(256)).ok();
-        self.here_256 = here.and_then(NonZeroU32::new);
-    }
-
-    /// How far scatter moves the chosen line at its own slot.
-    fn noise_256(&self, config: &ClockConfig) -> u64 {
-        (self.path().noise_16(config) >> 8) + 1
-    }
-
-    /// What the chosen line is off at its own slot if the rate changes.
-    fn bent_256(&self, config: &ClockConfig) -> u64 {
-        config.bent_256(self.line().memory(config), Away::default())
+        let path = self.path();
+        let lag = config.lag_256(path.line.memory(config));
+        let here = path
+            .noise_256(config)
+            .saturating_add(lag)
+            .saturating_add(256);
+        self.here_256 = u32::try_from(here).ok().and_then(NonZeroU32::new);
     }
 
     /// The path that the source chooses.
     fn path(&self) -> &Path {
-        match (&self.earliest, self.source) {
-            (Some(path), Source::Minima) => path,
-            _ => &self.all,
+        if self.source == Source::Arrivals {
+            return &self.all;
         }
+        self.earliest.as_ref().unwrap_or(&self.all)
     }
 
     fn line(&self) -> &Line {
@@ -242,11 +236,11 @@ impl Clock {
         if away.ahead == 0 && away.behind <= 2 * tau {
             return 0;
         }
-        let noise = self.noise_256(config);
+        let noise = self.path().noise_256(config);
         self.fanned(noise, config, away).saturating_add(
             config
                 .bent_256(tau, away)
-                .saturating_sub(self.bent_256(config)),
+                .saturating_sub(config.lag_256(tau)),
         )
     }
 
@@ -274,14 +268,10 @@ impl Clock {
             let slots = away.ahead.max(away.behind);
             return math::mul_shift(tolerance, slots, 16).saturating_add(1);
         }
-        self.fanned(self.strayed_256(config), config, away)
-            .saturating_add(config.bent_256(line.memory(config), away))
-    }
-
-    /// How far scatter may have moved the chosen line at its own slot, by that of all arrivals.
-    fn strayed_256(&self, config: &ClockConfig) -> u64 {
         let scatter = self.all.change.scatter_16(config.prior_16);
-        (self.line().noise_16(config, scatter) >> 8) + 1
+        let noise = (line.noise_16(config, scatter) >> 8) + 1;
+        self.fanned(noise, config, away)
+            .saturating_add(config.bent_256(line.memory(config), away))
     }
 
     /// What silence since the newest frame adds to the [`gate`](Self::gate) at `slot`.
@@ -315,12 +305,11 @@ impl Clock {
         let since = now
             .ticks()
             .saturating_sub(line.moment(away).whole().ticks());
-        // Within two memories scatter fans out to its own size, and τ² + 2τh + h²/2 is at most
-        // seven times what is within the bound of here.
+        // Within two memories scatter fans out to its own size, which is below the gate or the bound
+        // of here; and τ² + 2τh + h²/2 is at most seven times the lag within that bound.
         let soon = (2 * tau).saturating_sub(away.ahead);
         if let Some(here) = self.here_256.filter(|_| since < slot * u64::from(soon)) {
-            let bent = 8 * u64::from(here.get());
-            if self.strayed_256(config).saturating_add(bent) >> 8 < slot / 4 {
+            if u64::from(self.scatter_256) + 8 * u64::from(here.get()) < slot / 4 * 256 {
                 return true;
             }
         }

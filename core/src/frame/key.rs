@@ -81,7 +81,9 @@ impl Key {
         let last = 18 << 56 | u64::from(e1) << 8 | u64::from(e0);
         let [w0, w1] = words;
         // Two rounds a word, and four at the end as if of two words of 0.
-        for (at, word) in [w0, w1, last, 0, 0].into_iter().enumerate() {
+        let words = [w0, w1, last];
+        for at in 0..5 {
+            let word = words.get(at).copied().unwrap_or(0);
             if at == 3 {
                 v2 ^= 0xff;
             }

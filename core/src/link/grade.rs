@@ -228,7 +228,7 @@ pub(super) const fn log2_16(x: i64) -> i32 {
     let x = if x < 1 { 1 } else { x as u64 };
     let whole = x.ilog2();
     // The mantissa less 1, Q16.
-    let part = ((x << (63 - whole)) >> 47) & 0xFFFF;
+    let part = (((x << (63 - whole)) >> 47) & 0xFFFF) as u32;
     // log2(1 + x) is about x + 0.344·x·(1 − x).
     let bow = (22_544 * ((part * (0x1_0000 - part)) >> 16)) >> 16;
     ((whole as i32) << 16) + (part + bow) as i32

@@ -113,20 +113,24 @@ pub(crate) fn root_up(x: u64) -> u32 {
     u32::try_from(u64::from(root) << spare).unwrap_or(u32::MAX)
 }
 
-/// √x, rounded up, where `guess` is near: one step after Newton, and bit by bit if that was not near
-/// enough.
-pub(crate) fn root_up_near(x: u32, guess: u32) -> u32 {
-    // No less than √x rounded down, whatever the guess.
-    let near = x
-        .checked_div(guess)
-        .map_or(0, |other| (guess >> 1) + (other >> 1) + (guess & other & 1));
-    if square(near) < u64::from(x) && near > 0 {
-        near + 1
-    } else if near > 0 && square(near - 1) < u64::from(x) {
-        near
-    } else {
-        root_up_32(x, false)
+/// √x, rounded up, where `guess` is near: up to three steps after Newton, and bit by bit if that was
+/// not near enough.
+pub(crate) fn root_up_near(x: u32, mut guess: u32) -> u32 {
+    for _ in 0..3 {
+        let Some(other) = x.checked_div(guess) else {
+            break;
+        };
+        // No less than √x rounded down, whatever the guess.
+        guess = (guess >> 1) + (other >> 1) + (guess & other & 1);
+        let above = square(guess);
+        if above < u64::from(x) {
+            return guess + 1;
+        }
+        if above + 1 < u64::from(x) + 2 * u64::from(guess) {
+            return guess;
+        }
     }
+    root_up_32(x, false)
 }
 
 /// The smallest integer whose square is at least `x`, or above it where `more` is set.
