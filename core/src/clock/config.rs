@@ -1,6 +1,7 @@
 //! What a user says of slots and oscillator, checked once.
 
 use super::jitter::Source;
+use crate::onset::math;
 use crate::time::TickRate;
 
 /// Least and most of a slot, ns.
@@ -310,6 +311,11 @@ impl ClockConfig {
         self.lag
             .after(kept)
             .saturating_add(self.drift.after((ahead * ahead) / 2))
+    }
+
+    /// The same at the slot of the line.
+    pub(super) fn lag_256(&self, tau: u32) -> u64 {
+        self.lag.after(math::square(tau)).saturating_add(1)
     }
 }
 

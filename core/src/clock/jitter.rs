@@ -1,7 +1,8 @@
 //! Scatter of the arrivals, and which of them feed a line.
 
 use super::config::ClockConfig;
-use super::line::Line;
+use super::line::{Line, Sight};
+use crate::onset::math;
 use crate::time::Instant;
 
 /// Arrivals in a block, of which the earliest counts.
@@ -34,24 +35,28 @@ struct Mean {
 impl Mean {
     fn add(&mut self, size_16: u64) {
         self.count = (self.count + 1).min(AVERAGED);
-        // Sizes are below 2^48.
-        let step = size_16 as i64 - self.value_16 as i64;
-        // A wide division costs more than all the rest, and is hardly ever needed: 64 is a shift,
-        // rounded towards 0.
+        let apart = size_16.abs_diff(self.value_16);
+        // A wide division costs more than all the rest, and is hardly ever needed: 64 is a shift.
         let share = if self.count == AVERAGED {
-            (step + (step >> 63 & i64::from(AVERAGED - 1))) >> AVERAGED.ilog2()
+            apart >> AVERAGED.ilog2()
         } else {
-            step.checked_div(i64::from(self.count)).unwrap_or(0)
+            math::quotient(apart, self.count)
         };
-        self.value_16 = self.value_16.saturating_add_signed(share);
+        // Sizes are below 2^48.
+        if size_16 < self.value_16 {
+            self.value_16 -= share;
+        } else {
+            self.value_16 += share;
+        }
     }
 
     /// What the mean is at most as far as so few sizes can tell: some 6/n more, until it fades.
     fn cautious_16(&self) -> u64 {
-        let few = u64::from(AVERAGED - self.count.min(AVERAGED)) / 10;
-        let more = self.value_16.saturating_mul(few);
-        let more = more.checked_div(u64::from(self.count)).unwrap_or(more);
-        self.value_16.saturating_add(more)
+        let few = (AVERAGED - self.count.min(AVERAGED)) / 10;
+        if few == 0 {
+            return self.value_16;
+        }
+        self.value_16 + math::quotient(self.value_16 * u64::from(few), self.count)
     }
 }
 
@@ -105,14 +110,13 @@ impl Path {
         }
     }
 
-    /// Takes in the residual of a later slot: ticks, 32 binary places. The first of a line tells
-    /// its slope, and is no scatter.
-    pub(super) fn feed(&mut self, config: &ClockConfig, slot: u64, residual_32: i64) {
+    /// Takes in a later slot. The first of a line tells its slope, and is no scatter.
+    pub(super) fn feed(&mut self, config: &ClockConfig, seen: &Sight) {
         if !self.line.is_new() {
-            self.fed.add(residual_32.unsigned_abs() >> 16);
-            self.change.add(residual_32);
+            self.fed.add(seen.residual_32.unsigned_abs() >> 16);
+            self.change.add(seen.residual_32);
         }
-        self.line.update(config, slot, residual_32);
+        self.line.update(config, seen);
     }
 
     /// Residuals counted, up to what is averaged.
@@ -125,9 +129,9 @@ impl Path {
         self.fed = Mean::default();
     }
 
-    /// How far scatter moves the line at its own slot, at most.
-    pub(super) fn noise_16(&self, config: &ClockConfig) -> u64 {
-        self.line.noise_16(config, self.fed.cautious_16())
+    /// How far scatter moves the line at its own slot, at most, 1/256 ticks.
+    pub(super) fn noise_256(&self, config: &ClockConfig) -> u64 {
+        (self.line.noise_16(config, self.fed.cautious_16()) >> 8) + 1
     }
 }
 

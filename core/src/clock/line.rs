@@ -2,6 +2,7 @@
 
 use super::config::{Away, ClockConfig};
 use super::moment::{Length, Moment};
+use super::tracker::MAX_SLOT;
 use crate::onset::math;
 use crate::time::Instant;
 
@@ -76,16 +77,29 @@ impl Line {
         }
     }
 
-    /// When `slot` begins.
-    pub(super) fn moment(&self, slot: u64) -> Moment {
-        if slot == self.slot {
+    /// When the slot begins that lies so far.
+    pub(super) fn moment(&self, away: Away) -> Moment {
+        let slots = away.ahead | away.behind;
+        if slots == 0 {
             return self.at;
         }
-        let away = Length::periods(self.period_32, self.distance(slot));
-        if slot < self.slot {
-            self.at.earlier(away)
+        let length = Length::periods(self.period_32, slots);
+        if away.ahead == 0 {
+            self.at.earlier(length)
         } else {
-            self.at.later(away)
+            self.at.later(length)
+        }
+    }
+
+    /// A later slot as it is seen from here.
+    pub(super) fn sight(&self, slot: u64, arrival: Instant) -> Sight {
+        let slots = self.distance(slot);
+        let expected = self.at.later(Length::periods(self.period_32, slots));
+        Sight {
+            slot,
+            slots,
+            expected,
+            residual_32: expected.to_32(arrival),
         }
     }
 
@@ -93,6 +107,15 @@ impl Line {
     /// the line trails them by an unknown time.
     pub(super) fn is_held(&self, config: &ClockConfig) -> bool {
         self.period_32 <= config.shortest_32 || self.period_32 >= config.longest_32
+    }
+
+    /// The slot with these low bits, where line and arrival leave no doubt: both within 2^15 slots
+    /// after the line's own.
+    pub(super) fn soon(&self, low16: u16, arrival: Instant) -> Option<u64> {
+        let since = arrival.ticks().checked_sub(self.at.whole().ticks())?;
+        let ahead = low16.wrapping_sub(self.slot as u16);
+        let near = since >> 14 < self.period_32 >> 32 && ahead >> 15 == 0;
+        (near && self.slot <= MAX_SLOT - (1 << 15)).then(|| self.slot + u64::from(ahead))
     }
 
     /// The slot that begins nearest to `at`, 0 at the least.
@@ -114,17 +137,13 @@ impl Line {
         }
     }
 
-    /// Takes in the residual of a later slot: ticks, 32 binary places.
-    pub(super) fn update(&mut self, config: &ClockConfig, slot: u64, residual_32: i64) {
-        let n = self.distance(slot);
-        if slot <= self.slot {
-            return;
-        }
-        let tau = u64::from(self.memory(config));
+    /// Takes in a later slot.
+    pub(super) fn update(&mut self, config: &ClockConfig, seen: &Sight) {
+        let (n, residual_32) = (seen.slots, seen.residual_32);
+        let tau = self.memory(config);
         // 1 − θ = dt/(τ + dt), at most one unit below 1.
-        let fresh = (u64::from(n) << 32)
-            .checked_div(tau + u64::from(n))
-            .map_or(u32::MAX, |fresh| u32::try_from(fresh).unwrap_or(u32::MAX));
+        let fresh = math::quotient(u64::from(n) << 32, n.saturating_add(tau));
+        let fresh = u32::try_from(fresh).unwrap_or(u32::MAX);
         // (1 − θ)² of a slow loop is some 10^-6: rounded, and with all 32 places.
         let square = ((math::square(fresh) + (1 << 31)) >> 32) as u32;
         let gain = (2 * u64::from(fresh)).saturating_sub(u64::from(square));
@@ -132,20 +151,19 @@ impl Line {
         let size = residual_32.unsigned_abs();
         // Both at most the size, below 2^63.
         let step = math::mul_shift(size, gain, 32);
-        let turn = math::mul_shift(size, square, 32)
-            .checked_div(u64::from(n))
-            .unwrap_or(0);
+        let turn = math::quotient(math::mul_shift(size, square, 32), n);
         // The first residual tells the slope: as large as the oscillator is off, it is no late arrival.
         let scatters = !self.is_new();
-        let back = residual_32 < 0;
-        let signed = |x: u64| if back { -(x as i64) } else { x as i64 };
-        self.at = self.moment(slot).moved(signed(step));
-        self.period_32 = self
-            .period_32
-            .saturating_add_signed(signed(turn))
-            .max(config.shortest_32)
-            .min(config.longest_32);
-        self.slot = slot;
+        let by = Length::from_32(step);
+        let period = if residual_32 < 0 {
+            self.at = seen.expected.earlier(by);
+            self.period_32.saturating_sub(turn)
+        } else {
+            self.at = seen.expected.later(by);
+            self.period_32.saturating_add(turn)
+        };
+        self.period_32 = period.max(config.shortest_32).min(config.longest_32);
+        self.slot = seen.slot;
         self.run = self
             .run
             .saturating_add(n)
@@ -153,7 +171,7 @@ impl Line {
         // θ² = 1 − gain.
         let kept = (u64::from(self.weights_32) * u64::from(!gain)) >> 32;
         self.weights_32 = u32::try_from(kept + u64::from(square)).unwrap_or(u32::MAX);
-        self.root_16 = math::root_up(u64::from(self.weights_32));
+        self.root_16 = math::root_up_near(self.weights_32, self.root_16);
         let theta = !fresh;
         if scatters {
             self.step_16 = math::mul_shift(self.step_16, theta, 32).max(step >> 16);
@@ -171,7 +189,16 @@ impl Line {
     pub(super) fn noise_16(&self, config: &ClockConfig, mean_16: u64) -> u64 {
         let grows = self.run / 2 < config.memory;
         let times = if grows { 15 } else { 13 };
-        math::mul_shift(math::mul(mean_16, times), self.root_16, 16)
-            .max(self.step_16.saturating_mul(2))
+        // Below 2^55, and the step below 2^47.
+        math::mul_shift(mean_16 * times, self.root_16, 16).max(self.step_16 * 2)
     }
+}
+
+/// A later slot as a line sees it: how far it is, when it should begin, and how much later than
+/// that it did: ticks, 32 binary places.
+pub(super) struct Sight {
+    pub(super) slot: u64,
+    pub(super) slots: u32,
+    expected: Moment,
+    pub(super) residual_32: i64,
 }

@@ -1,11 +1,13 @@
 //! Set membership: where the slot start must lie, frame by frame.
 
 use super::config::ClockConfig;
+use super::line::Sight;
 use super::moment::Length;
+use crate::onset::math;
 use crate::time::Instant;
 
 /// Slots of silence after which the intervals begin anew.
-const SILENCE: u64 = 1 << 16;
+const SILENCE: u32 = 1 << 16;
 /// Offsets are held to this, 1/256 ticks.
 const MOST_256: i64 = 1 << 54;
 
@@ -22,6 +24,13 @@ impl Range {
         Self {
             low: centre - half,
             high: centre + half,
+        }
+    }
+
+    fn widened(self, by: i64) -> Self {
+        Self {
+            low: self.low - by,
+            high: self.high + by,
         }
     }
 
@@ -45,7 +54,6 @@ pub(super) struct Monitor {
     /// Offsets at the anchor and at the newest slot.
     first: Range,
     newest: Range,
-    slot: u64,
     rates: Range,
 }
 
@@ -57,85 +65,84 @@ impl Monitor {
             anchor: arrival,
             first,
             newest: first,
-            slot,
             rates: Range::about(0, config.tolerance_24),
         }
     }
 
-    /// A frame of a later slot, at most `half_256` off. Whether it contradicts those before; all
+    /// A frame after the newest, at most `half_256` off. Whether it contradicts those before; all
     /// begins anew from it then.
     pub(super) fn add(
         &mut self,
         config: &ClockConfig,
-        slot: u64,
+        seen: &Sight,
         arrival: Instant,
         half_256: u64,
     ) -> bool {
-        let since = slot.saturating_sub(self.slot);
-        let consistent = if since > SILENCE {
-            None
-        } else {
-            self.narrowed(config, slot, arrival, half_256)
-        };
-        let clash = consistent.is_none() && since <= SILENCE;
-        *self = consistent.unwrap_or_else(|| Self::new(config, slot, arrival, half_256));
-        clash
+        let silent = seen.slots > SILENCE;
+        let consistent = !silent && self.narrow(config, seen, arrival, half_256).is_some();
+        if !consistent {
+            *self = Self::new(config, seen.slot, arrival, half_256);
+        }
+        !consistent && !silent
     }
 
-    fn narrowed(
-        &self,
+    /// `None` where that frame cannot be; what stands here then is of no use any more.
+    fn narrow(
+        &mut self,
         config: &ClockConfig,
-        slot: u64,
+        seen: &Sight,
         arrival: Instant,
         half_256: u64,
-    ) -> Option<Self> {
-        // At most 2^16; rates below 2^46.
-        let n = slot.saturating_sub(self.slot) as i64;
-        let widened = |by: i64| Range {
-            low: self.rates.low.saturating_sub(by),
-            high: self.rates.high.saturating_add(by),
-        };
+    ) -> Option<()> {
+        // At most 2^16 slots, of drifts of up to 2^40 and rates below 2^46.
+        let (slot, n) = (seen.slot, i64::from(seen.slots));
         let tolerated = Range::about(0, config.tolerance_24);
-        let rates = widened(config.drift_24.saturating_mul(n)).common(tolerated)?;
+        let rates = self.rates.widened(config.drift_24 * n).common(tolerated)?;
         let moved = Range {
             low: self.newest.low + ((n * rates.low) >> 16),
             high: self.newest.high + ((n * rates.high) >> 16) + 1,
         };
         // A memory and a silence at most: below 2^21 slots of 2^26 ticks.
-        let chord = slot.saturating_sub(self.anchor_slot);
-        let nominal = Length::periods(config.slot_32, u32::try_from(chord).ok()?);
+        let chord = u32::try_from(slot.saturating_sub(self.anchor_slot)).ok()?;
+        let nominal = Length::periods(config.slot_32, chord);
         let nominal_256 = ((nominal.whole << 8) | u64::from(nominal.part_32 >> 24)) as i64;
         let since_anchor = arrival.since(self.anchor).ticks();
-        let seen = (since_anchor.clamp(-(MOST_256 >> 8), MOST_256 >> 8) << 8) - nominal_256;
-        let newest = moved.common(Range::about(seen, half(half_256)))?;
-        let next = Self {
-            newest,
-            slot,
-            rates,
-            ..self.clone()
-        };
-        if chord < u64::from(config.memory) {
-            return Some(next);
+        let offset = (since_anchor.clamp(-(MOST_256 >> 8), MOST_256 >> 8) << 8) - nominal_256;
+        self.newest = moved.common(Range::about(offset, half(half_256)))?;
+        self.rates = rates;
+        if chord >= config.memory {
+            self.anchor(config, slot, chord, arrival, offset)?;
         }
-        let drift = config.drift_24.saturating_mul(chord as i64);
-        let bounds = Range {
-            low: rate_24(newest.low - self.first.high, chord)?.saturating_sub(drift),
-            high: rate_24(newest.high - self.first.low, chord)?
-                .saturating_add(1)
-                .saturating_add(drift),
+        Some(())
+    }
+
+    /// The chord of so many slots from the anchor bounds the rates, and the frame of `slot` becomes
+    /// the anchor.
+    #[inline(never)]
+    fn anchor(
+        &mut self,
+        config: &ClockConfig,
+        slot: u64,
+        chord: u32,
+        arrival: Instant,
+        offset: i64,
+    ) -> Option<()> {
+        let newest = self.newest;
+        let mean = Range {
+            low: rate_24(newest.low - self.first.high, chord)?,
+            high: rate_24(newest.high - self.first.low, chord)? + 1,
         };
-        let anchored = Range {
-            low: newest.low - seen,
-            high: newest.high - seen,
+        // Below 2^61.
+        let drift = config.drift_24 * i64::from(chord);
+        self.rates = self.rates.common(mean.widened(drift))?;
+        self.first = Range {
+            low: newest.low - offset,
+            high: newest.high - offset,
         };
-        Some(Self {
-            anchor_slot: slot,
-            anchor: arrival,
-            first: anchored,
-            newest: anchored,
-            rates: rates.common(bounds)?,
-            ..next
-        })
+        self.newest = self.first;
+        self.anchor_slot = slot;
+        self.anchor = arrival;
+        Some(())
     }
 }
 
@@ -143,13 +150,22 @@ fn half(half_256: u64) -> i64 {
     half_256.min(MOST_256 as u64) as i64
 }
 
-/// `offset_256 / chord`, rounded down, as ticks a slot with 24 binary places.
-fn rate_24(offset_256: i64, chord: u64) -> Option<i64> {
-    let chord = chord as i64;
-    let whole = offset_256.checked_div_euclid(chord)?;
-    let rest = offset_256.checked_rem_euclid(chord)?;
-    // The rest is below 2^21.
-    whole
-        .checked_mul(1 << 16)?
-        .checked_add((rest << 16).checked_div(chord)?)
+/// `offset_256 / chord`, rounded down, as ticks a slot with 24 binary places; below 2^62.
+fn rate_24(offset_256: i64, chord: u32) -> Option<i64> {
+    let size = offset_256.unsigned_abs();
+    let whole = math::quotient(size, chord);
+    if whole >> 46 != 0 {
+        return None;
+    }
+    // Below the chord, that is below 2^21.
+    let rest = size - whole * u64::from(chord);
+    let part = math::quotient(rest << 16, chord);
+    let rate = (whole << 16 | part) as i64;
+    // Further down where anything is left.
+    let left = part * u64::from(chord) != rest << 16;
+    Some(if offset_256 < 0 {
+        -rate - i64::from(left)
+    } else {
+        rate
+    })
 }

@@ -2,11 +2,12 @@
 
 use super::config::{Away, ClockConfig};
 use super::jitter::{Block, Change, Path, Source};
-use super::line::Line;
+use super::line::{Line, Sight};
 use super::moment::{Length, Moment};
 use super::monitor::Monitor;
 use crate::onset::math;
 use crate::time::{FineInstant, Instant, Span, TickRate};
+use core::num::NonZeroU32;
 
 /// The last slot: slots have 40 bits, 34 years of 1 ms.
 pub const MAX_SLOT: u64 = (1 << 40) - 1;
@@ -56,6 +57,10 @@ pub struct Clock {
     monitor: Monitor,
     clashes: u32,
     clash: bool,
+    /// What the newest frame settled until the next, 1/256 ticks: the gate without slack, or less;
+    /// the bound of the chosen line at its own slot, `None` while not locked.
+    scatter_256: u32,
+    here_256: Option<NonZeroU32>,
 }
 
 impl Clock {
@@ -71,6 +76,8 @@ impl Clock {
             monitor: Monitor::new(config, slot, arrival, half),
             clashes: 0,
             clash: false,
+            scatter_256: 0,
+            here_256: None,
         }
     }
 
@@ -87,19 +94,19 @@ impl Clock {
             };
             return true;
         }
-        let residual_32 = self.all.line.moment(slot).to_32(arrival);
+        let seen = self.all.line.sight(slot, arrival);
         if !self.all.line.is_new() {
-            self.earliest(config, slot, arrival, residual_32);
+            self.earliest(config, slot, arrival, seen.residual_32);
         }
-        self.all.feed(config, slot, residual_32);
-        self.watch(config, slot, arrival);
+        self.all.feed(config, &seen);
+        self.watch(config, &seen, arrival);
         true
     }
 
     /// The second line. It takes its period from the first, which takes a few frames to learn it.
     fn earliest(&mut self, config: &ClockConfig, slot: u64, arrival: Instant, residual_32: i64) {
         let own = match &self.earliest {
-            Some(path) => path.line.moment(slot).to_32(arrival),
+            Some(path) => path.line.sight(slot, arrival).residual_32,
             None => residual_32,
         };
         let Some((slot, arrival)) = self.block.add(slot, arrival, own) else {
@@ -110,8 +117,7 @@ impl Clock {
             self.earliest = Some(Path::new(line));
             return;
         };
-        let residual_32 = path.line.moment(slot).to_32(arrival);
-        path.feed(config, slot, residual_32);
+        path.feed(config, &path.line.sight(slot, arrival));
         if path.fed() < CHOOSES {
             return;
         }
@@ -125,29 +131,40 @@ impl Clock {
     }
 
     /// Intervals count from the lock on: before it, the scatter is not known.
-    fn watch(&mut self, config: &ClockConfig, slot: u64, arrival: Instant) {
+    fn watch(&mut self, config: &ClockConfig, seen: &Sight, arrival: Instant) {
         let half = scatter_256(config, &self.all.change);
+        self.scatter_256 = u32::try_from(half).unwrap_or(u32::MAX);
         self.clash = false;
+        self.here_256 = None;
         if !self.locked(config) {
-            self.monitor = Monitor::new(config, slot, arrival, half);
+            self.monitor = Monitor::new(config, seen.slot, arrival, half);
             return;
         }
-        self.clash = self.monitor.add(config, slot, arrival, half);
+        self.clash = self.monitor.add(config, seen, arrival, half);
         if self.clash {
             self.clashes = self.clashes.saturating_add(1);
             self.all.distrust();
             if let Some(path) = &mut self.earliest {
                 path.distrust();
             }
+            return;
         }
+        // A tick more for the capture, whose rounding may be the same in every frame.
+        let path = self.path();
+        let lag = config.lag_256(path.line.memory(config));
+        let here = path
+            .noise_256(config)
+            .saturating_add(lag)
+            .saturating_add(256);
+        self.here_256 = u32::try_from(here).ok().and_then(NonZeroU32::new);
     }
 
     /// The path that the source chooses.
     fn path(&self) -> &Path {
-        match (&self.earliest, self.source) {
-            (Some(path), Source::Minima) => path,
-            _ => &self.all,
+        if self.source == Source::Arrivals {
+            return &self.all;
         }
+        self.earliest.as_ref().unwrap_or(&self.all)
     }
 
     fn line(&self) -> &Line {
@@ -163,14 +180,16 @@ impl Clock {
     /// The tick in which `slot` begins, without a bound.
     #[must_use]
     pub fn begins(&self, slot: u64) -> Instant {
-        self.line().moment(slot).whole()
+        let line = self.line();
+        line.moment(line.away(slot)).whole()
     }
 
     /// When `slot` begins.
     #[must_use]
     pub fn predict(&self, config: &ClockConfig, slot: u64) -> Prediction {
         let line = self.line();
-        self.prediction(config, line.moment(slot), line.away(slot), 0)
+        let away = line.away(slot);
+        self.prediction(config, line.moment(away), away, 0)
     }
 
     /// `age_125ns` steps of 0.125 µs, on the probe's clock, before `slot` begins: an edge whose
@@ -179,17 +198,16 @@ impl Clock {
     pub fn predict_before(&self, config: &ClockConfig, slot: u64, age_125ns: u32) -> Prediction {
         let slots = age_125ns.checked_div(config.steps).unwrap_or(0);
         let rest = age_125ns - slots * config.steps;
-        let share = (u64::from(rest) << 32)
-            .checked_div(u64::from(config.steps))
-            .unwrap_or(0);
+        let share = math::quotient(u64::from(rest) << 32, config.steps);
         let line = self.line();
         let period = line.period_32();
+        let away = line.away(slot);
         let at = line
-            .moment(slot)
+            .moment(away)
             .earlier(Length::periods(period, slots))
             // The rest is below a slot.
             .earlier(Length::share(period, share as u32));
-        let before = line.away(slot).earlier(slots);
+        let before = away.earlier(slots);
         self.prediction(config, at, before, config.half_step_256)
     }
 
@@ -200,19 +218,30 @@ impl Clock {
         away: Away,
         rounding_256: u64,
     ) -> Prediction {
-        let doubt_256 = self.locked(config).then(|| {
-            let noise = (self.path().noise_16(config) >> 8) + 1;
-            // A tick more for the capture, whose rounding may be the same in every frame.
-            noise
-                .saturating_add(self.fanned(noise, config, away))
-                .saturating_add(config.bent_256(self.line().memory(config), away))
-                .saturating_add(rounding_256)
-                .saturating_add(256)
+        let doubt_256 = self.here_256.and_then(|here| {
+            let doubt = u64::from(here.get())
+                .saturating_add(self.farther_256(config, away))
+                .saturating_add(rounding_256);
+            u32::try_from(doubt).ok()
         });
         Prediction {
             at: at.fine(),
-            doubt_256: doubt_256.and_then(|doubt| u32::try_from(doubt).ok()),
+            doubt_256,
         }
+    }
+
+    /// What a bound grows by away from the slot of the line.
+    fn farther_256(&self, config: &ClockConfig, away: Away) -> u64 {
+        let tau = self.line().memory(config);
+        if away.ahead == 0 && away.behind <= 2 * tau {
+            return 0;
+        }
+        let noise = self.path().noise_256(config);
+        self.fanned(noise, config, away).saturating_add(
+            config
+                .bent_256(tau, away)
+                .saturating_sub(config.lag_256(tau)),
+        )
     }
 
     /// What scatter of the slope adds to that of the line. Their sum has the variance
@@ -228,9 +257,7 @@ impl Clock {
         if slots == 0 {
             return 0;
         }
-        math::mul(noise, slots)
-            .checked_div(2 * u64::from(tau))
-            .unwrap_or(0)
+        math::quotient(math::mul(noise, slots), 2 * tau)
     }
 
     /// What the predicted moment may have gone astray since the newest frame of the line.
@@ -241,7 +268,8 @@ impl Clock {
             let slots = away.ahead.max(away.behind);
             return math::mul_shift(tolerance, slots, 16).saturating_add(1);
         }
-        let noise = (line.noise_16(config, self.all.change.scatter_16(config.prior_16)) >> 8) + 1;
+        let scatter = self.all.change.scatter_16(config.prior_16);
+        let noise = (line.noise_16(config, scatter) >> 8) + 1;
         self.fanned(noise, config, away)
             .saturating_add(config.bent_256(line.memory(config), away))
     }
@@ -263,8 +291,31 @@ impl Clock {
     /// Whether an arrival is within the [`gate`](Self::gate).
     #[must_use]
     pub fn fits(&self, config: &ClockConfig, slot: u64, arrival: Instant) -> bool {
-        arrival.since(self.begins(slot)).ticks().unsigned_abs()
-            <= self.gate(config, slot).ticks().unsigned_abs()
+        let off = arrival.since(self.begins(slot)).ticks().unsigned_abs();
+        // As nearly always, without a look at the slack.
+        off <= u64::from(self.scatter_256 / 256)
+            || off <= self.gate(config, slot).ticks().unsigned_abs()
+    }
+
+    /// Whether silence up to `now` has not made the clock worse than a fourth of a slot.
+    pub(crate) fn is_good(&self, config: &ClockConfig, now: Instant) -> bool {
+        let line = self.line();
+        let away = line.away(self.newest());
+        let (slot, tau) = (config.slot_ticks(), line.memory(config));
+        let since = now
+            .ticks()
+            .saturating_sub(line.moment(away).whole().ticks());
+        // Within two memories scatter fans out to its own size, which is below the gate or the bound
+        // of here; and τ² + 2τh + h²/2 is at most seven times the lag within that bound.
+        let soon = (2 * tau).saturating_sub(away.ahead);
+        if let Some(here) = self.here_256.filter(|_| since < slot * u64::from(soon)) {
+            if u64::from(self.scatter_256) + 8 * u64::from(here.get()) < slot / 4 * 256 {
+                return true;
+            }
+        }
+        let slots = since.checked_div(slot).unwrap_or(0);
+        let there = self.newest().saturating_add(slots).saturating_add(1);
+        self.slack(config, there).ticks().unsigned_abs() <= slot / 4
     }
 
     /// The slot whose low 16 bits are these and whose start is nearest to the arrival, 0 to
@@ -272,7 +323,11 @@ impl Clock {
     /// 2^15 slots over the error of the rate.
     #[must_use]
     pub fn nearest(&self, low16: u16, arrival: Instant) -> u64 {
-        let guess = self.line().position(arrival).min(MAX_SLOT);
+        let line = self.line();
+        if let Some(slot) = line.soon(low16, arrival) {
+            return slot;
+        }
+        let guess = line.position(arrival).min(MAX_SLOT);
         let step = i64::from(low16.wrapping_sub(guess as u16) as i16);
         let slot = guess as i64 + step;
         let slot = match slot {

@@ -5,7 +5,7 @@
 /// without its last term); a test goes through all errors of up to five bits in a frame.
 const POLYNOMIAL: u16 = 0x90D9;
 
-const TABLE: [u16; 16] = table(POLYNOMIAL);
+const TABLE: [u32; 16] = table(POLYNOMIAL);
 
 /// The check of frames and records: CRC-16 of `bytes`, polynomial 0x90D9, most significant bit
 /// first, from 0xFFFF, nothing inverted at the end.
@@ -14,8 +14,9 @@ pub fn crc16(bytes: &[u8]) -> u16 {
     remainder(bytes, &TABLE)
 }
 
-/// What four bits at the upper end leave behind: half a byte a step, for 32 bytes of table.
-const fn table(polynomial: u16) -> [u16; 16] {
+/// What four bits at the upper end leave behind, in the upper half of a word: half a byte a step,
+/// for 64 bytes of table.
+const fn table(polynomial: u16) -> [u32; 16] {
     let mut table = [0; 16];
     let mut index = 0;
     while index < 16 {
@@ -29,19 +30,20 @@ const fn table(polynomial: u16) -> [u16; 16] {
             };
             bit += 1;
         }
-        table[index] = rest;
+        table[index] = (rest as u32) << 16;
         index += 1;
     }
     table
 }
 
-fn remainder(bytes: &[u8], table: &[u16; 16]) -> u16 {
-    bytes.iter().fold(0xFFFF_u16, |rest, byte| {
-        let upper = usize::from(rest >> 12) ^ usize::from(byte >> 4);
-        let rest = rest << 4 ^ table[upper & 15];
-        let lower = usize::from(rest >> 12) ^ usize::from(*byte);
-        rest << 4 ^ table[lower & 15]
-    })
+fn remainder(bytes: &[u8], table: &[u32; 16]) -> u16 {
+    // In the upper half, where what is shifted out needs no mask.
+    let rest = bytes.iter().fold(0xFFFF_0000_u32, |rest, byte| {
+        let rest = rest ^ u32::from(*byte) << 24;
+        let rest = rest << 4 ^ table[(rest >> 28) as usize & 15];
+        rest << 4 ^ table[(rest >> 28) as usize & 15]
+    });
+    (rest >> 16) as u16
 }
 
 #[cfg(test)]

@@ -73,41 +73,40 @@ impl Key {
     /// a fast short-input PRF, 2012).
     pub(super) fn hash(&self, words: [u64; 2], end: [u8; 2]) -> u64 {
         let [k0, k1] = self.words;
-        let mut state = [
-            k0 ^ 0x736f_6d65_7073_6575,
-            k1 ^ 0x646f_7261_6e64_6f6d,
-            k0 ^ 0x6c79_6765_6e65_7261,
-            k1 ^ 0x7465_6462_7974_6573,
-        ];
+        let mut v0 = k0 ^ 0x736f_6d65_7073_6575;
+        let mut v1 = k1 ^ 0x646f_7261_6e64_6f6d;
+        let mut v2 = k0 ^ 0x6c79_6765_6e65_7261;
+        let mut v3 = k1 ^ 0x7465_6462_7974_6573;
         let [e0, e1] = end;
         let last = 18 << 56 | u64::from(e1) << 8 | u64::from(e0);
         let [w0, w1] = words;
-        for word in [w0, w1, last] {
-            let [v0, v1, v2, v3] = state;
-            let [v0, v1, v2, v3] = rounds([v0, v1, v2, v3 ^ word], 2);
-            state = [v0 ^ word, v1, v2, v3];
+        // Two rounds a word, and four at the end as if of two words of 0.
+        let words = [w0, w1, last];
+        for at in 0..5 {
+            let word = words.get(at).copied().unwrap_or(0);
+            if at == 3 {
+                v2 ^= 0xff;
+            }
+            v3 ^= word;
+            [v0, v1, v2, v3] = round(round([v0, v1, v2, v3]));
+            v0 ^= word;
         }
-        let [v0, v1, v2, v3] = state;
-        let [v0, v1, v2, v3] = rounds([v0, v1, v2 ^ 0xff, v3], 4);
         v0 ^ v1 ^ v2 ^ v3
     }
 }
 
-fn rounds(state: [u64; 4], count: u8) -> [u64; 4] {
-    let [mut v0, mut v1, mut v2, mut v3] = state;
-    for _ in 0..count {
-        v0 = v0.wrapping_add(v1);
-        v1 = v1.rotate_left(13) ^ v0;
-        v0 = v0.rotate_left(32);
-        v2 = v2.wrapping_add(v3);
-        v3 = v3.rotate_left(16) ^ v2;
-        v0 = v0.wrapping_add(v3);
-        v3 = v3.rotate_left(21) ^ v0;
-        v2 = v2.wrapping_add(v1);
-        v1 = v1.rotate_left(17) ^ v2;
-        v2 = v2.rotate_left(32);
-    }
-    [v0, v1, v2, v3]
+#[inline]
+fn round([v0, v1, v2, v3]: [u64; 4]) -> [u64; 4] {
+    let v0 = v0.wrapping_add(v1);
+    let v1 = v1.rotate_left(13) ^ v0;
+    let v0 = v0.rotate_left(32);
+    let v2 = v2.wrapping_add(v3);
+    let v3 = v3.rotate_left(16) ^ v2;
+    let v0 = v0.wrapping_add(v3);
+    let v3 = v3.rotate_left(21) ^ v0;
+    let v2 = v2.wrapping_add(v1);
+    let v1 = v1.rotate_left(17) ^ v2;
+    [v0, v1, v2.rotate_left(32), v3]
 }
 
 /// A key must not leave by a log or a file: this stops compiling if it ever can.

@@ -13,6 +13,7 @@
 
 use super::config::LinkConfig;
 use crate::frame::Mark;
+use crate::onset::math;
 
 /// How good the air is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -49,7 +50,7 @@ struct Memory {
     lost: i64,
     first: i64,
     /// Beats seen, up to the memory.
-    beats: i64,
+    beats: u32,
     bits: u32,
 }
 
@@ -65,20 +66,22 @@ impl Memory {
 
     /// So many beats, of which the first `lost` were lost in a row.
     fn beats(&mut self, beats: u16, lost: u16) {
-        let (new, lost_now) = (i64::from(beats), i64::from(lost));
-        self.beats = (self.beats + new).min(1 << self.bits);
-        let fade = |share: i64, count: i64| {
-            let change = count * ONE - new * share;
-            (share + change.checked_div(self.beats).unwrap_or(0)).clamp(0, ONE)
-        };
-        let first = i64::from(lost > 0);
-        (self.lost, self.first) = (fade(self.lost, lost_now), fade(self.first, first));
+        self.beats = (self.beats + u32::from(beats)).min(1 << self.bits);
+        self.lost = self.faded(self.lost, beats, lost);
+        self.first = self.faded(self.first, beats, u16::from(lost > 0));
+    }
+
+    /// A share after `new` beats of which so many count. At most 2^14 of them.
+    fn faded(&self, share: i64, new: u16, counted: u16) -> i64 {
+        let (up, down) = (i64::from(counted) * ONE, i64::from(new) * share);
+        let change = math::quotient(up.abs_diff(down), self.beats) as i64;
+        (share + if up < down { -change } else { change }).clamp(0, ONE)
     }
 
     /// log2 of the falls an hour that this leads to, Q16. Three more losses, of which one goes on,
     /// stand for what was not seen: an empty record is not a perfect one.
     fn falls_16(&self, config: &LinkConfig) -> i32 {
-        let unseen = ONE.checked_div(self.beats).unwrap_or(ONE);
+        let unseen = math::quotient(ONE as u64, self.beats) as i64;
         let stays = (self.lost - self.first).max(0) + unseen;
         let stay_16 = log2_16(stays) - log2_16(self.lost + 3 * unseen);
         let in_a_row = i32::from(config.fall_beats().saturating_sub(1));
@@ -90,7 +93,7 @@ impl Memory {
 
     /// First losses within the memory.
     fn seen(&self) -> i64 {
-        (self.first * self.beats) >> 32
+        (self.first * i64::from(self.beats)) >> 32
     }
 }
 
@@ -225,7 +228,7 @@ pub(super) const fn log2_16(x: i64) -> i32 {
     let x = if x < 1 { 1 } else { x as u64 };
     let whole = x.ilog2();
     // The mantissa less 1, Q16.
-    let part = ((x << (63 - whole)) >> 47) & 0xFFFF;
+    let part = (((x << (63 - whole)) >> 47) & 0xFFFF) as u32;
     // log2(1 + x) is about x + 0.344·x·(1 − x).
     let bow = (22_544 * ((part * (0x1_0000 - part)) >> 16)) >> 16;
     ((whole as i32) << 16) + (part + bow) as i32

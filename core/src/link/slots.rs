@@ -88,16 +88,8 @@ impl Slots for ProbeTime {
     }
 
     fn is_good(&self, now: Instant) -> bool {
-        let Some(clock) = &self.clock else {
-            return false;
-        };
-        let newest = clock.begins(clock.newest());
-        let slot = self.config.slot_ticks();
-        let since = now.ticks().saturating_sub(newest.ticks());
-        let slots = since.checked_div(slot).unwrap_or(0);
-        let there = clock.newest().saturating_add(slots).saturating_add(1);
-        let slack = clock.slack(&self.config, there);
-        slack.ticks().unsigned_abs() <= slot / 4
+        let clock = self.clock.as_ref();
+        clock.is_some_and(|clock| clock.is_good(&self.config, now))
     }
 
     fn fits(&self, slot: u64, arrival: Instant) -> bool {

@@ -1,6 +1,6 @@
 //! Integer arithmetic of the doubt: saturating, without a division by an unknown zero.
 
-use core::num::NonZeroU32;
+use core::num::{NonZeroU32, NonZeroU64};
 
 /// `x·k / 2^shift`, rounded down, saturating. `shift` is 1 to 32.
 pub(crate) fn mul_shift(x: u64, k: u32, shift: u32) -> u64 {
@@ -59,6 +59,28 @@ pub(super) fn quotient_256(x: u64, y: u32) -> u64 {
     (whole << 8) | u64::from(digits(8))
 }
 
+/// `x / d`, rounded down; 0 for a `d` of 0.
+///
+/// A `d` below 2^16 is divided by in three digits on the narrow divider that a small core has, a
+/// third of what one wide division takes.
+pub(crate) fn quotient(x: u64, d: u32) -> u64 {
+    let Some(d) = NonZeroU32::new(d) else {
+        return 0;
+    };
+    let (high, low) = ((x >> 32) as u32, x as u32);
+    if high == 0 {
+        return u64::from(low / d);
+    }
+    if d.get() >> 16 != 0 {
+        return x / NonZeroU64::from(d);
+    }
+    let first = high / d;
+    let rest = (high - first * d.get()) << 16 | low >> 16;
+    let second = rest / d;
+    let rest = (rest - second * d.get()) << 16 | low & 0xffff;
+    u64::from(first) << 32 | u64::from((second << 16) | (rest / d))
+}
+
 /// `x·y`, exact. Where the core has no wide multiply, two narrow ones do for a short `y`: runs of
 /// chatter nearly always are.
 #[inline]
@@ -91,11 +113,32 @@ pub(crate) fn root_up(x: u64) -> u32 {
     u32::try_from(u64::from(root) << spare).unwrap_or(u32::MAX)
 }
 
+/// √x, rounded up, where `guess` is near: up to three steps after Newton, and bit by bit if that was
+/// not near enough.
+pub(crate) fn root_up_near(x: u32, mut guess: u32) -> u32 {
+    for _ in 0..3 {
+        let Some(other) = x.checked_div(guess) else {
+            break;
+        };
+        // No less than √x rounded down, whatever the guess.
+        guess = (guess >> 1) + (other >> 1) + (guess & other & 1);
+        let above = square(guess);
+        if above < u64::from(x) {
+            return guess + 1;
+        }
+        if above + 1 < u64::from(x) + 2 * u64::from(guess) {
+            return guess;
+        }
+    }
+    root_up_32(x, false)
+}
+
 /// The smallest integer whose square is at least `x`, or above it where `more` is set.
 fn root_up_32(x: u32, more: bool) -> u32 {
     let mut rest = x;
     let mut root = 0_u32;
-    let mut bit = 1_u32 << 30;
+    // The largest power of four up to x.
+    let mut bit = (1_u32 << 30) >> (x.leading_zeros() & !1).min(30);
     while bit != 0 {
         let step = root + bit;
         root >>= 1;
@@ -157,6 +200,17 @@ mod tests {
     }
 
     #[test]
+    fn three_narrow_divisions_equal_a_wide_one() {
+        for (x, d) in samples().zip(samples().skip(11)) {
+            for d in [d as u32, d as u32 >> 16, (d as u32 >> 20) + 1] {
+                assert_eq!(quotient(x, d), x.checked_div(d.into()).unwrap_or(0));
+            }
+        }
+        assert_eq!(quotient(u64::MAX, 0xffff), u64::MAX / 0xffff);
+        assert_eq!(quotient(u64::MAX, 1), u64::MAX);
+    }
+
+    #[test]
     fn quotients_equal_128_bit_arithmetic() {
         for (x, y) in samples().zip(samples().skip(5)) {
             let y = (y as u32 >> 1).max(1);
@@ -199,6 +253,19 @@ mod tests {
             };
             assert!(root == 0 || (less - 1) * (less - 1) < x, "{x} {root}");
         }
+    }
+
+    #[test]
+    fn no_guess_changes_a_root() {
+        for (x, guess) in samples().zip(samples().skip(9)) {
+            let x = x as u32;
+            let root = root_up(x.into());
+            for guess in [guess as u32, root, root / 2, root + root / 64, 0, u32::MAX] {
+                assert_eq!(root_up_near(x, guess), root, "{x} {guess}");
+            }
+        }
+        assert_eq!((root_up_near(0, 7), root_up_near(1, 7)), (0, 1));
+        assert_eq!(root_up_near(u32::MAX, 1 << 16), 1 << 16);
     }
 
     #[test]

@@ -133,6 +133,20 @@ impl FineInstant {
         }
     }
 
+    /// `part_256` of a tick after `ticks` or, with `carry`, the tick after that; saturates.
+    pub(crate) const fn of_parts(ticks: u64, carry: bool, part_256: u8) -> Self {
+        match ticks.checked_add(carry as u64) {
+            Some(ticks) => Self {
+                whole: Instant(ticks),
+                part_256,
+            },
+            None => Self {
+                whole: Instant(u64::MAX),
+                part_256: 255,
+            },
+        }
+    }
+
     /// The whole tick at or before this moment.
     #[must_use]
     pub const fn whole(self) -> Instant {
