@@ -50,17 +50,15 @@ impl Room {
             (self.phase + 1) % 12
         };
         match self.phase {
-            0 => self.button(&config, false),
-            1 => self.button(&config, true),
+            0 | 3 => self.button(&config, false),
+            1 | 9 => self.button(&config, true),
             // Held for so long, or not.
             2 => self.now += draw.of([5_100_000_u64, 5_100_000, 400_000]),
-            3 => self.button(&config, false),
             4 => self.cable(&config, true),
             5 => self.cable(&config, false),
             6 if self.probe.0.must_restart() || draw.one_in(4) => self.restart(),
             7 => self.frames(&config, draw),
             8 => self.touches(&config, draw),
-            9 => self.button(&config, true),
             10 if draw.one_in(16) => {
                 let [one, other] = &self.board.1;
                 self.board.0 = Board::start([one, other]);
