@@ -16,7 +16,7 @@ macro_rules! checked {
 #[cfg(not(feature = "no-panic"))]
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo) -> ! {
-    cortex_m::peripheral::SCB::sys_reset()
+    crate::machine::restart()
 }
 
 /// Links only if nothing calls it: the proof that no panic is reachable.

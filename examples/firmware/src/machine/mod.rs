@@ -37,6 +37,12 @@ use trueonset::pins::{Capture, Captured};
 use trueonset::playout::PlayedEdge;
 use trueonset::time::Instant;
 
+#[allow(unused_imports)]
+pub(crate) use uart::interrupt;
+pub use uart::restart;
+#[cfg(target_arch = "riscv32")]
+pub use uart::serve;
+
 /// A byte of the log.
 pub fn log(byte: u8) {
     uart::log(byte);
@@ -215,7 +221,7 @@ pub fn wait(wake: Option<Instant>, valid_until: Option<Instant>, latched: Causes
         let gone_on = gone_on();
         if !gone_on {
             // An interrupt that comes before it wakes it all the same.
-            cortex_m::asm::wfi();
+            uart::sleep();
         }
         gone_on
     }) {}

@@ -15,6 +15,8 @@
 mod stop;
 #[path = "../machine/mod.rs"]
 mod machine;
+#[path = "../start.rs"]
+mod start;
 
 use trueonset::edge::Level;
 use trueonset::frame::Contact;
@@ -51,9 +53,10 @@ const OUTPUTS: OutputsConfig = checked!(
 /// The interrupt's end of the queue, once there is one.
 static EDGES: Mutex<RefCell<Option<InterruptEnd<'static, 64>>>> = Mutex::new(RefCell::new(None));
 
+machine::interrupt!(captured);
+
 /// The capture interrupt: stores, and nothing else.
-#[cortex_m_rt::exception]
-unsafe fn DefaultHandler(_: i16) {
+fn captured() {
     critical_section::with(|section| {
         if let Ok(mut edges) = EDGES.borrow(section).try_borrow_mut() {
             while let Some(captured) = CaptureUnit.take() {
@@ -65,10 +68,10 @@ unsafe fn DefaultHandler(_: i16) {
     });
 }
 
-#[cortex_m_rt::entry]
+/// The main loop.
+#[start::entry]
 fn main() -> ! {
-    static mut QUEUE: EdgeQueue<64> = EdgeQueue::new();
-    let (into, mut edges) = QUEUE.split();
+    let (into, mut edges) = start::place!(EdgeQueue<64>, EdgeQueue::new()).split();
     critical_section::with(|section| {
         if let Ok(mut edges) = EDGES.borrow(section).try_borrow_mut() {
             *edges = Some(into);

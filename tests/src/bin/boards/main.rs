@@ -1,5 +1,5 @@
 //! Both sides of a probe on emulated boards, this program their clock and the air between them:
-//! `boards IMAGES FOLDER SEED`.
+//! `boards IMAGES FOLDER SEED`, on a Cortex-M0 and an M3, then on an M4F and a RISC-V.
 //!
 //! Each board does its passes at ticks that it is given, and every answer is compared with that of
 //! the same core on this machine under the same events. Then the lines and edges of the course are
@@ -22,7 +22,7 @@ use std::sync::mpsc;
 use air::{Air, Spans};
 use board::SimulatedBoard;
 use drive::{Course, Tool};
-use emulated::Emulated;
+use emulated::{Emulated, Machine};
 use head::SimulatedHead;
 use script::{Script, Trouble as Kind};
 use side::{Both, Trouble};
@@ -61,11 +61,21 @@ fn run() -> Result<(), Trouble> {
         images: &images,
         folder: &folder,
         seed: seed.parse()?,
+        probe: Machine::M0,
+        board: Machine::M3,
     };
     // Second senders are remembered for 10 s, and no hand arms the line before.
     let script = Script::new(TOUCHES, &Kind::ALL, 14_000, bench.seed);
-    let course = bench.course(&script, "board", "board", false)?;
-    verdict::judge(&course, &script)?;
+    verdict::judge(&bench.course(&script, "board", "board", false)?, &script)?;
+    let other = Place {
+        probe: Machine::M4F,
+        board: Machine::RV32,
+        ..bench
+    };
+    verdict::judge(
+        &other.course(&script, "board", "board_rv32", false)?,
+        &script,
+    )?;
     // A barrier that does not see its own light go off must not vouch for anything.
     let script = Script::new(3, &[], 1_000, bench.seed);
     let course = bench.course(&script, "board", "stuck", true)?;
@@ -89,14 +99,20 @@ fn run() -> Result<(), Trouble> {
         Kind::ManyEdges,
     ];
     let script = Script::new(TOUCHES, &troubles, 3_000, bench.seed);
-    verdict::judge_wired(&bench.wired(&script)?, &script)
+    for bench in [bench, other] {
+        verdict::judge_wired(&bench.wired(&script)?, &script)?;
+    }
+    Ok(())
 }
 
-/// Where images are, and where sockets and logs go.
+/// Where images are, where sockets and logs go, and what the boards of both sides are.
+#[derive(Clone, Copy)]
 struct Place<'a> {
     images: &'a Path,
     folder: &'a Path,
     seed: u64,
+    probe: Machine,
+    board: Machine,
 }
 
 impl Place<'_> {
@@ -108,15 +124,8 @@ impl Place<'_> {
         name: &str,
         stuck: bool,
     ) -> Result<Course, Trouble> {
-        let start = |machine, image: &str, name: &str| {
-            Emulated::start(machine, &self.images.join(image), self.folder, name)
-        };
-        let probe = start("microbit", "thumbv6m-none-eabi/small/head", "head")?;
-        let receiver = start(
-            "lm3s6965evb",
-            &format!("thumbv7m-none-eabi/small/{board}"),
-            name,
-        )?;
+        let probe = self.start(self.probe, "head", "head")?;
+        let receiver = self.start(self.board, board, name)?;
         let mut probe = Both(probe, SimulatedHead::new(key()?, START.0)?);
         let mut receiver = Both(receiver, SimulatedBoard::new(key()?, START.1)?);
         let (sender, from_head) = mpsc::channel();
@@ -138,8 +147,8 @@ impl Place<'_> {
             Ok((course, air.fates, passes))
         })?;
         println!(
-            "head {passes} passes, board {} passes: all answers equal to the simulation's",
-            course.passes
+            "head on {} {passes} passes, {board} on {} {} passes: all answers equal to the simulation's",
+            self.probe, self.board, course.passes
         );
         println!("{fates:?}");
         // Beside it lies what the board has logged by itself.
@@ -147,10 +156,14 @@ impl Place<'_> {
         std::fs::write(log, receiver.1.log)?;
         Ok(course)
     }
+
+    fn start(&self, machine: Machine, image: &str, name: &str) -> Result<Emulated, Trouble> {
+        Emulated::start(machine, self.images, image, self.folder, name)
+    }
+
     /// A probe on a cable through a script.
     fn wired(&self, script: &Script) -> Result<Course, Trouble> {
-        let image = self.images.join("thumbv7m-none-eabi/small/wired");
-        let board = Emulated::start("lm3s6965evb", &image, self.folder, "wired")?;
+        let board = self.start(self.board, "wired", "wired")?;
         let mut board = Both(board, SimulatedWired::new(START.1)?);
         let on_board = |tick| air::on_board(START, tick);
         let edges = script.edges.iter().map(|edge| (on_board(edge.0), edge.1));
@@ -158,8 +171,8 @@ impl Place<'_> {
         let bench = drive::Bench::new(&mut board, tool, script.troubles_on_board());
         let (course, _) = bench.run(START.1, on_board(script.end))?;
         println!(
-            "wired {} passes: all answers equal to the simulation's",
-            course.passes
+            "wired on {} {} passes: all answers equal to the simulation's",
+            self.board, course.passes
         );
         Ok(course)
     }
