@@ -12,9 +12,6 @@
 #![no_std]
 #![no_main]
 
-#[path = "../stop.rs"]
-#[macro_use]
-mod stop;
 #[path = "../key.rs"]
 mod key;
 #[path = "../machine/logger.rs"]
@@ -24,6 +21,8 @@ mod logic;
 mod machine;
 #[path = "../start.rs"]
 mod start;
+#[path = "../stop.rs"]
+mod stop;
 
 use core::mem::MaybeUninit;
 

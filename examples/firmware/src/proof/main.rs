@@ -11,8 +11,10 @@ mod battery;
 mod gauge;
 mod lines;
 mod link;
+mod never;
 mod pairing;
 mod pins;
+mod rig;
 #[path = "../start.rs"]
 mod start;
 
@@ -33,15 +35,6 @@ use trueonset::onset::{
     Chatter, Config, ConfigError, Contact, Doubt, Event, FeedClass, Line, Touched, Truncation,
 };
 use trueonset::time::{Bits, Counter, FineInstant, Instant, Span, TickRate};
-
-#[panic_handler]
-fn panic(_: &core::panic::PanicInfo) -> ! {
-    extern "C" {
-        fn a_panic_is_reachable() -> !;
-    }
-    // SAFETY: never linked, so never called.
-    unsafe { a_panic_is_reachable() }
-}
 
 /// A number the compiler knows nothing about.
 fn any() -> u32 {
@@ -111,6 +104,7 @@ fn main() -> ! {
         lines::all();
         pairing::all();
         pins::all();
+        rig::all();
         if let Err(why) = calibrate() {
             let _ = write!(Nowhere, "{why}");
         }
