@@ -223,6 +223,7 @@ fn config(plan: &Plan, cycle: &[Touch], doubts: &Doubts) -> Result<CheckConfig, 
         // Where the guard ends, a release says nothing of the contact any more.
         release_nm: break_nm.saturating_sub(wear_nm),
         touches: u8::try_from(wanted).unwrap_or(u8::MAX),
+        attempts: 1,
         other_spot: spots.len() >= 2 && !spots.contains(""),
         turning: cycle.iter().any(|touch| touch.spindle_mhz.unwrap_or(0) > 0),
         times: CheckTimes {
