@@ -182,15 +182,15 @@ pub(crate) const ALL: &[Fault] = &[
     fault(
         "attempts without end",
         MACHINE,
-        "if self.attempts < config.plan().attempts && self.dirty.may_pass() {",
-        "if (FAULT || self.attempts < config.plan().attempts) && self.dirty.may_pass() {",
+        "if self.attempts < config.plan().attempts &&",
+        "if (FAULT || self.attempts < config.plan().attempts) &&",
         &["I12"],
     ),
     fault(
         "what does not pass is tried again",
         MACHINE,
-        "if self.attempts < config.plan().attempts && self.dirty.may_pass() {",
-        "if self.attempts < config.plan().attempts && (FAULT || self.dirty.may_pass()) {",
+        "&& self.dirty.may_pass() {",
+        "&& (FAULT || self.dirty.may_pass()) {",
         &["I12"],
     ),
     fault(
