@@ -3,10 +3,12 @@
 //! ```text
 //! latch::Latched ─┬▶ check::Check      whole, broken or unproven, with the reasons
 //!                 ├▶ Touches, Reference   length: touches that agree, from a known gauge
-//!                 ├▶ Quantum              radius: a turning cutter is late by half a tooth's feed
+//!                 ├▶ Quantum              radius: a turning cutter is late by half a tooth's feed,
+//!                 │                       or by what its hits say
 //!                 ├▶ Study, Spread        repeatability, with days
 //!                 └▶ Wear ─▶ Cusum        wear, cycles left, and a change that came to stay
-//! hits::Hits ──────▶ ToothHeights         run-out by tooth
+//! hits::Hits ──────▶ ToothHeights         run-out by tooth, and the first hit's lateness
+//!                    Sequential           a break so small that single touches do not tell
 //!                    Drift                how long a reference holds
 //! ```
 //!
@@ -28,6 +30,7 @@ mod drift;
 mod limits;
 mod quantum;
 mod reference;
+mod sequential;
 mod spread;
 mod study;
 mod teeth;
@@ -39,8 +42,9 @@ pub use drift::Drift;
 pub use limits::{deviation_limits, DeviationLimits};
 pub use quantum::{Quantum, QuantumError};
 pub use reference::{Reference, Side};
+pub use sequential::{Sequential, SequentialError, Weighed};
 pub use spread::Spread;
 pub use study::{Found, Holds, MeanSquares, Meaning, Study, StudyError, FEWEST_DAYS};
-pub use teeth::{Height, TeethError, ToothHeights};
+pub use teeth::{FirstHit, Height, TeethError, ToothHeights};
 pub use touches::{Located, Place, Touches, MOST_TOUCHES};
 pub use wear::{CyclesLeft, Trend, Wear};

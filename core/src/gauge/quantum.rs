@@ -1,6 +1,7 @@
 //! A turning cutter touches with a tooth, not with its circle: how much later.
 
 use crate::budget::{Class, Dof, Term};
+use crate::gauge::FirstHit;
 use crate::latch::FASTEST_NM_S;
 
 /// How late the first hit of a turning cutter is.
@@ -8,7 +9,8 @@ use crate::latch::FASTEST_NM_S;
 /// The first tooth arrives up to the feed per tooth `f_z = v/(n·z)` after the circle would have
 /// touched, evenly spread where the feed is small against the radius (`f_z/R` up to 0.001): half
 /// of it is taken off, `f_z/√12` is left. Unless the teeth are known to be equal, the longest may
-/// come round once a turn only: then it is the feed per turn, `f_z = v/n`.
+/// come round once a turn only: then it is the feed per turn, `f_z = v/n`. Where the hits were
+/// measured one by one, [`by_hits`](Self::by_hits) takes off what they say instead.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -93,6 +95,17 @@ impl Quantum {
         })
     }
 
+    /// The same by what the hits themselves said of the first one: no matter how the teeth differ.
+    #[must_use]
+    pub const fn by_hits(self, first: FirstHit) -> Self {
+        Self {
+            late_pm: first.late_pm,
+            doubt_pm: clip(first.doubt_pm as u64),
+            run_out_pm: 0,
+            confirm_nm: self.confirm_nm,
+        }
+    }
+
     /// What it adds to a budget: the share anew with every touch, and the run-out in `group`.
     #[must_use]
     pub const fn terms(&self, group: u8) -> [Term; 2] {
@@ -148,6 +161,14 @@ mod tests {
         assert_eq!(equal.corrected(Side::Falling, 100_000), 102_500);
         let uneven = Quantum::known_teeth(1_000_000, 50_000, 4, 3_000).unwrap();
         assert_eq!(uneven.run_out_pm, 1_732_053);
+        let first = FirstHit {
+            late_pm: 700_000,
+            doubt_pm: 20_000,
+        };
+        let told = uneven.by_hits(first);
+        assert_eq!(told.corrected(Side::Growing, 100_000), 99_300);
+        assert_eq!(told.terms(9)[1].u_pm, 0);
+        assert_eq!(told.confirm_nm, uneven.confirm_nm);
         let [touch, setup] = uneven.terms(9);
         assert_eq!((touch.u_pm, touch.class), (1_443_380, Class::Touch));
         assert_eq!((setup.u_pm, setup.group), (1_732_053, 9));

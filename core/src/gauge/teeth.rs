@@ -48,6 +48,45 @@ pub struct Height {
     pub doubt_pm: u32,
 }
 
+/// How late the first hit came behind the circle of the longest tooth.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct FirstHit {
+    /// Way fed on since that circle reached the plate, pm.
+    pub late_pm: u32,
+    /// Standard uncertainty, out of the scatter of the hits and of where in a hit its tooth is
+    /// deepest, pm.
+    pub doubt_pm: u32,
+}
+
+/// The line that all hits lie about, each tooth at its height.
+struct Line {
+    /// In 2^-8 ns² a hit.
+    slope: i128,
+    /// What the slope rests on: `Σq·i²` about the means of the teeth.
+    base: i128,
+    /// Residual variance, see `scatter`.
+    scatter: i128,
+    /// Level at hit 0 and mean of the highest tooth, 2^-8 ns², and its weight.
+    highest: i128,
+    mean: i128,
+    weight: i128,
+}
+
+impl Line {
+    /// Variance of what a mean of that weight comes to where the line is `away` (2^-8 ns²) from it, in
+    /// (2^-8 ns²)²: that of the mean, and `(away/slope)²` times that of the slope, as both are taken
+    /// about the means of the teeth.
+    fn variance(&self, weight: i128, away: i128) -> Option<i128> {
+        let of_mean = scaled(self.scatter, 65_536, weight)?;
+        let of_slope = scaled(self.scatter, 65_536, self.base)?;
+        let hits = scaled(away, 256, self.slope)?;
+        let of_slope = scaled(of_slope, hits.checked_mul(hits)?, 65_536)?;
+        of_mean.checked_add(of_slope)
+    }
+}
+
 /// Weighted sums of one tooth: of the weight, of the hit's number and of the square of its width.
 #[derive(Clone, Copy, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -68,13 +107,16 @@ struct Sums {
 /// plate and spring make of `g`: heights come out in feeds per tooth without knowing any of them.
 /// Each hit is weighed by `1/w²`, as a constant jitter of its edges makes it.
 ///
-/// It needs the plate back before the next tooth, and every tooth seen twice: `run-out/f_rev + 2`
-/// turns.
+/// It needs the plate back before the next tooth, every tooth seen twice (`run-out/f_rev + 2`
+/// turns), and a constant feed all the time: hits while the axis brakes, stands or goes back are
+/// not to be told.
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct ToothHeights<const TEETH: usize> {
     sums: [Sums; TEETH],
     teeth: usize,
+    /// A tooth period.
+    period_ns: u64,
     /// 0.8 tooth periods, ns.
     longest_ns: u32,
     hits: u32,
@@ -95,6 +137,7 @@ impl<const TEETH: usize> ToothHeights<TEETH> {
         Ok(Self {
             sums: [Sums::default(); TEETH],
             teeth: usize::from(teeth),
+            period_ns: period,
             longest_ns: u32::try_from(longest).unwrap_or(u32::MAX).min(LONGEST_NS),
             hits: 0,
             batted: false,
@@ -136,6 +179,56 @@ impl<const TEETH: usize> ToothHeights<TEETH> {
     /// # Errors
     /// [`TeethError`].
     pub fn heights(&self, per_tooth_pm: u32) -> Result<[Height; TEETH], TeethError> {
+        let line = self.line()?;
+        let sums = self.sums.get(..self.teeth).unwrap_or(&[]);
+        let mut heights = [Height::default(); TEETH];
+        for (height, tooth) in heights.iter_mut().zip(sums) {
+            let (mean, level) = level(tooth, line.slope).ok_or(TeethError::TooFewHits)?;
+            let pm = scaled(level - line.highest, i128::from(per_tooth_pm), line.slope);
+            height.below_pm = pm
+                .and_then(|pm| i32::try_from(pm).ok())
+                .ok_or(TeethError::Range)?;
+            // A tooth seen later than the highest leans on the slope in between.
+            let square = line.variance(tooth.weight, mean - line.mean);
+            let square = square.ok_or(TeethError::Range)?;
+            height.doubt_pm = in_pm(square, per_tooth_pm, line.slope)?;
+        }
+        Ok(heights)
+    }
+
+    /// How late the first hit came, for a feed per tooth, pm, and how long it blocked: what a
+    /// radius is corrected by, instead of half a tooth's feed.
+    ///
+    /// The highest tooth's line is as deep at hit 0 as that tooth would have been then; the tool
+    /// has fed on by so much since its circle reached the plate. A tooth is deepest in the middle
+    /// of what it would block a still plate for, so between none and half of `first_ns` after the
+    /// onset of its hit, as far as the plate was thrown: the middle of that is taken, and the rest
+    /// doubted.
+    ///
+    /// # Errors
+    /// [`TeethError`].
+    pub fn first_hit(&self, per_tooth_pm: u32, first_ns: u32) -> Result<FirstHit, TeethError> {
+        let line = self.line()?;
+        let feed = i128::from(per_tooth_pm);
+        let deep = scaled(line.highest, feed, line.slope).ok_or(TeethError::Range)?;
+        // A quarter of the hit, in feeds per tooth.
+        let quarter = (feed * i128::from(first_ns))
+            .checked_div(4 * i128::from(self.period_ns))
+            .ok_or(TeethError::Teeth)?;
+        let late = (deep - quarter).max(0);
+        let square = line.variance(line.weight, line.mean);
+        let square = square.ok_or(TeethError::Range)?;
+        let doubt = u128::from(in_pm(square, per_tooth_pm, line.slope)?);
+        let width = quarter.unsigned_abs();
+        let square = (doubt * doubt).saturating_add(width.saturating_mul(width) / 3);
+        let pm = |pm: u128| u32::try_from(pm).map_err(|_| TeethError::Range);
+        Ok(FirstHit {
+            late_pm: pm(late.unsigned_abs())?,
+            doubt_pm: pm(square.isqrt() + 1)?,
+        })
+    }
+
+    fn line(&self) -> Result<Line, TeethError> {
         if self.batted {
             return Err(TeethError::Batted);
         }
@@ -152,32 +245,20 @@ impl<const TEETH: usize> ToothHeights<TEETH> {
         // In 2^-8 ns² a hit.
         let slope = scaled(above, 256, below).filter(|slope| *slope > 0);
         let slope = slope.ok_or(TeethError::NoSlope)?;
-        let level = |tooth: &Sums| {
-            let mean = scaled(tooth.width, 256, tooth.weight)?;
-            // Finer than the slope: heights are counted in feeds per tooth.
-            let number = scaled(tooth.number, 1 << 20, tooth.weight)?;
-            Some(mean - scaled(slope, number, 1 << 20)?)
-        };
-        let highest = sums.iter().filter_map(level).max();
-        let highest = highest.ok_or(TeethError::TooFewHits)?;
-        let scatter = self.scatter(sums, above, slope);
-        let mut heights = [Height::default(); TEETH];
-        for (height, tooth) in heights.iter_mut().zip(sums) {
-            let lower = level(tooth).ok_or(TeethError::TooFewHits)? - highest;
-            let pm = scaled(lower, i128::from(per_tooth_pm), slope);
-            height.below_pm = pm
-                .and_then(|pm| i32::try_from(pm).ok())
-                .ok_or(TeethError::Range)?;
-            // √(s²/W) in ns², then in 2^-8.
-            let square = scaled(scatter, 65_536, tooth.weight).ok_or(TeethError::Range)?;
-            let doubt = square.max(0).unsigned_abs().isqrt() as i128 + 1;
-            let pm = scaled(doubt, i128::from(per_tooth_pm), slope);
-            height.doubt_pm = pm
-                .and_then(|pm| u32::try_from(pm).ok())
-                .ok_or(TeethError::Range)?
-                .max(1);
-        }
-        Ok(heights)
+        let levels = sums.iter().filter_map(|tooth| {
+            let (mean, level) = level(tooth, slope)?;
+            Some((level, mean, tooth.weight))
+        });
+        let highest = levels.max_by_key(|(level, ..)| *level);
+        let (highest, mean, weight) = highest.ok_or(TeethError::TooFewHits)?;
+        Ok(Line {
+            slope,
+            base: below,
+            scatter: self.scatter(sums, above, slope),
+            highest,
+            mean,
+            weight,
+        })
     }
 
     /// Weighted residual variance, as a sum over the degrees of freedom.
@@ -194,6 +275,21 @@ impl<const TEETH: usize> ToothHeights<TEETH> {
             .unwrap_or(0)
             .saturating_mul(1 << 20)
     }
+}
+
+/// Mean of a tooth's squared widths and its level at hit 0, 2^-8 ns².
+fn level(tooth: &Sums, slope: i128) -> Option<(i128, i128)> {
+    let mean = scaled(tooth.width, 256, tooth.weight)?;
+    // Finer than the slope: heights are counted in feeds per tooth.
+    let number = scaled(tooth.number, 1 << 20, tooth.weight)?;
+    Some((mean, mean - scaled(slope, number, 1 << 20)?))
+}
+
+/// The root of a variance in (2^-8 ns²)², as a way: at least 1 pm.
+fn in_pm(square: i128, per_tooth_pm: u32, slope: i128) -> Result<u32, TeethError> {
+    let doubt = square.max(0).unsigned_abs().isqrt() as i128 + 1;
+    let pm = scaled(doubt, i128::from(per_tooth_pm), slope).and_then(|pm| u32::try_from(pm).ok());
+    Ok(pm.ok_or(TeethError::Range)?.max(1))
 }
 
 /// `a·b/c` without losing high digits; 0 for a `c` of 0.
@@ -243,6 +339,36 @@ mod tests {
                 assert!(found.doubt_pm < 2_000, "{found:?}");
             }
         }
+    }
+
+    /// The first hit seen is that of a lower tooth, 3.3 µm of feed after the circle of the highest.
+    #[test]
+    fn the_first_hit_s_lateness_comes_back_too() {
+        let below = [-1.2e-6, 0.0, -3.7e-6, -0.4e-6];
+        let (turn, per_tooth, fed) = (0.12, 0.25e-6, 3.3e-6);
+        let mut heights = ToothHeights::<4>::new(4, (turn * 1e9) as u64).unwrap();
+        let mut first_ns = 0;
+        for number in 0..120_u32 {
+            let width = width_ns(
+                below[number as usize % 4] + fed + per_tooth * f64::from(number),
+                turn,
+            );
+            if number == 0 {
+                first_ns = width;
+            }
+            if width > 20_000 {
+                heights.hit(number, width);
+            }
+        }
+        let found = heights
+            .first_hit((per_tooth * 1e12) as u32, first_ns)
+            .unwrap();
+        // Fed until the middle of the hit, and a quarter of it taken off.
+        let period = turn / 4.0;
+        let quarter = per_tooth * f64::from(first_ns) * 1e-9 / 4.0 / period;
+        let off = f64::from(found.late_pm) * 1e-12 - (fed - quarter);
+        assert!(off.abs() < 2e-9, "{found:?} {off}");
+        assert!(f64::from(found.doubt_pm) * 1e-12 < 2e-9 + quarter);
     }
 
     #[test]

@@ -93,6 +93,9 @@ pub struct CheckPlan {
     pub release_nm: u32,
     /// Touches that must agree, 2 to 20.
     pub touches: u8,
+    /// Attempts before the verdict is unproven for what may pass, 1 to 4: see
+    /// [`Output::again`](super::Output::again).
+    pub attempts: u8,
     /// The touches are on different spots, or the plate is cleaned between them. Without it
     /// `whole` carries the note `same_spot`: a chip that lies there agrees with itself.
     pub other_spot: bool,
@@ -117,6 +120,8 @@ pub enum CheckError {
     UnknownDoubt,
     /// Fewer than two touches, or more than twenty.
     Touches,
+    /// No attempt, or more than four.
+    Attempts,
     /// A length or a position beyond ±10 m.
     Length,
     /// A step without time, or of more than 2^40 ticks.
@@ -133,6 +138,7 @@ impl core::fmt::Display for CheckError {
                 "the shared doubt rests on fewer than 4 degrees of freedom; study it with more touches"
             }
             Self::Touches => "touches are not 2 to 20; one touch never proves a tool",
+            Self::Attempts => "attempts are not 1 to 4",
             Self::Length => "a length or position is not within 10 m; check its unit (nm)",
             Self::Times => "a step has no time, or more than 2^40 ticks",
         })
@@ -195,6 +201,9 @@ impl CheckConfig {
     pub fn new(plan: CheckPlan, rate: TickRate) -> Result<Self, CheckError> {
         if plan.touches < 2 || plan.touches > 20 {
             return Err(CheckError::Touches);
+        }
+        if plan.attempts < 1 || plan.attempts > 4 {
+            return Err(CheckError::Attempts);
         }
         let lengths = [
             plan.expected_nm,

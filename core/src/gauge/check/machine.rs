@@ -85,6 +85,11 @@ pub struct Output {
     pub motion: Motion,
     /// The verdict, from the step that reaches it until the next start.
     pub verdict: Option<Verdict>,
+    /// Why another attempt is due: the axis goes back, and [`Input::Start`] begins anew, with
+    /// nothing kept of what was. Only for what may pass (`link`, `stuck`, `held`, `disagree`,
+    /// `early`), and as often as the plan allows. Where that is `early` or `disagree` a chip may
+    /// lie there: clean, or take another spot.
+    pub again: Option<Reasons>,
     /// When [`Check::poll`] is to be called at the latest. A call beyond a deadline that is not
     /// the end of a hold is a step that came late: unproven.
     pub deadline: Option<Instant>,
@@ -105,6 +110,8 @@ enum State {
     Retract {
         made_nm: i64,
     },
+    /// The attempt came to nothing by what may pass.
+    Again(Reasons),
     Judged(Verdict),
 }
 
@@ -136,15 +143,17 @@ struct Sums {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Check {
     state: State,
-    /// Complete touches of this cycle.
+    /// Attempts begun since the last verdict.
+    attempts: u8,
+    /// Complete touches of this attempt.
     touches: u8,
     sums: Sums,
     evidence: Evidence,
-    /// What has spoiled this cycle; never cleared inside one.
+    /// What has spoiled this attempt; never cleared inside one.
     dirty: Reasons,
     ready: bool,
     blocked: bool,
-    /// A sign of life since the last verdict.
+    /// A sign of life since the last verdict, or the last attempt.
     alive: bool,
     deadline: Option<Instant>,
     late: u32,
@@ -162,6 +171,7 @@ impl Check {
     pub const fn new() -> Self {
         Self {
             state: State::Idle,
+            attempts: 0,
             touches: 0,
             sums: Sums {
                 first_nm: 0,
@@ -191,7 +201,7 @@ impl Check {
         self.late
     }
 
-    /// Complete touches of this cycle.
+    /// Complete touches of this attempt.
     #[must_use]
     pub const fn touches(&self) -> u8 {
         self.touches
@@ -210,17 +220,17 @@ impl Check {
             Input::Ready(ready) => {
                 self.ready = ready;
                 if !ready {
-                    self.spoil(Reasons::LINK);
+                    self.spoil(config, Reasons::LINK, now);
                 }
             }
             Input::Flag(flags) => {
                 let (noted, forbidden) = config.noted(flags);
                 self.sums.notes.insert(noted);
                 if !forbidden.is_empty() {
-                    self.spoil(Reasons::FLAG);
+                    self.spoil(config, Reasons::FLAG, now);
                 }
             }
-            Input::Unfit => self.spoil(Reasons::FLAG),
+            Input::Unfit => self.spoil(config, Reasons::FLAG, now),
             Input::Beat => self.beat(),
             Input::Touch(touch) => {
                 self.blocked = true;
@@ -238,7 +248,7 @@ impl Check {
             }
             Input::Limit { at_nm } => {
                 if self.state == State::Approach {
-                    self.limit(config, at_nm);
+                    self.limit(config, at_nm, now);
                 }
             }
             Input::Back => {
@@ -269,26 +279,30 @@ impl Check {
                 _ => Reasons::SILENT,
             };
             self.dirty.insert(missing.union(Reasons::LATE));
-            self.give_up();
+            self.unproven();
         }
     }
 
-    /// Nothing inside a cycle makes this good again. On the way to the plate it ends the cycle.
-    fn spoil(&mut self, reason: Reasons) {
+    /// Nothing inside an attempt makes this good again. On the way to the plate it ends it.
+    fn spoil(&mut self, config: &CheckConfig, reason: Reasons, now: Instant) {
         match self.state {
             State::Idle | State::Judged(_) => {}
-            State::Approach => {
+            // Between attempts only what does not pass counts.
+            State::Again(_) if reason.may_pass() => {}
+            State::Approach | State::Again(_) => {
                 self.dirty.insert(reason);
-                self.give_up();
+                self.give_up(config, now);
             }
             _ => self.dirty.insert(reason),
         }
     }
 
     fn start(&mut self, config: &CheckConfig, now: Instant) {
-        if !matches!(self.state, State::Idle | State::Judged(_)) {
-            return;
-        }
+        self.attempts = match self.state {
+            State::Idle | State::Judged(_) => 1,
+            State::Again(_) => self.attempts.saturating_add(1),
+            _ => return,
+        };
         self.state = State::Armed;
         self.touches = 0;
         self.sums = Sums::default();
@@ -303,7 +317,7 @@ impl Check {
         if self.dirty.is_empty() {
             self.approach(config, now);
         } else {
-            self.give_up();
+            self.give_up(config, now);
         }
     }
 
@@ -315,7 +329,7 @@ impl Check {
 
     fn touch(&mut self, config: &CheckConfig, touch: &Latched, now: Instant) {
         if self.state != State::Approach {
-            return self.spoil(Reasons::STUCK);
+            return self.spoil(config, Reasons::STUCK, now);
         }
         let judged = config.judge(touch);
         self.sums.notes.insert(config.noted(touch.flags).0);
@@ -326,7 +340,7 @@ impl Check {
         } else if !self.first().agrees(&judged) {
             self.dirty.insert(Reasons::DISAGREE);
             self.dirty.insert(judged.reasons);
-            return self.give_up();
+            return self.give_up(config, now);
         }
         let apart_nm = judged.length_nm.saturating_sub(self.sums.first_nm);
         self.sums.apart_nm = self.sums.apart_nm.saturating_add(apart_nm);
@@ -350,15 +364,17 @@ impl Check {
 
     fn release(&mut self, config: &CheckConfig, release: &Latched, now: Instant) {
         let State::Retract { made_nm } = self.state else {
-            return self.spoil(Reasons::STUCK);
+            return self.spoil(config, Reasons::STUCK, now);
         };
         if self.evidence.released || !config.is_at_make(made_nm, release) {
-            self.spoil(Reasons::STUCK);
+            self.spoil(config, Reasons::STUCK, now);
         }
         let forbidden = config.noted(release.flags).1;
         self.dirty.insert_if(Reasons::FLAG, !forbidden.is_empty());
-        self.evidence.released = true;
-        self.deadline = Some(after(now, config.beat));
+        if !self.evidence.released {
+            self.evidence.released = true;
+            self.deadline = Some(after(now, config.beat));
+        }
     }
 
     fn beat(&mut self) {
@@ -369,7 +385,7 @@ impl Check {
     }
 
     /// The end of the travel without a touch.
-    fn limit(&mut self, config: &CheckConfig, at_nm: i64) {
+    fn limit(&mut self, config: &CheckConfig, at_nm: i64, now: Instant) {
         let proven = self.touches == 0
             && self.dirty.is_empty()
             && self.ready
@@ -381,7 +397,7 @@ impl Check {
             });
         } else {
             self.dirty.insert(Reasons::SILENT);
-            self.give_up();
+            self.give_up(config, now);
         }
     }
 
@@ -400,7 +416,7 @@ impl Check {
         }
         self.dirty.insert(evidence.length);
         if !self.dirty.is_empty() {
-            return self.give_up();
+            return self.give_up(config, now);
         }
         if self.touches < config.plan().touches {
             return self.approach(config, now);
@@ -415,7 +431,19 @@ impl Check {
         });
     }
 
-    fn give_up(&mut self) {
+    /// The attempt proves nothing: another, where one is left and what was may pass.
+    fn give_up(&mut self, config: &CheckConfig, now: Instant) {
+        if self.attempts < config.plan().attempts && self.dirty.may_pass() {
+            self.state = State::Again(self.dirty);
+            self.alive = false;
+            // The way back takes no longer than the one there.
+            self.deadline = Some(after(now, config.approach));
+        } else {
+            self.unproven();
+        }
+    }
+
+    fn unproven(&mut self) {
         // A short length beside anything else proves nothing.
         self.judge(Verdict::Unproven {
             reasons: self.dirty,
@@ -433,16 +461,23 @@ impl Check {
             State::Idle | State::Armed => (Motion::Hold, None),
             State::Approach => (Motion::Advance, None),
             State::Touched { .. } if !self.evidence.held => (Motion::Hold, None),
-            State::Touched { .. } | State::Retract { .. } => (Motion::Retract, None),
+            State::Touched { .. } | State::Retract { .. } | State::Again(_) => {
+                (Motion::Retract, None)
+            }
             State::Judged(verdict) => (Motion::Retract, Some(verdict)),
         };
         let deadline = match self.state {
             State::Touched { held_at, .. } if !self.evidence.held => Some(held_at),
             _ => self.deadline,
         };
+        let again = match self.state {
+            State::Again(reasons) => Some(reasons),
+            _ => None,
+        };
         Output {
             motion,
             verdict,
+            again,
             deadline,
         }
     }

@@ -8,6 +8,11 @@
 //!                            └────────────── fewer touches than asked for ──┘
 //! ```
 //!
+//! An attempt that proves nothing by what may pass (a droplet, a chip, a gap of the link) may be
+//! made again, as often as the plan says: the axis goes back, and the next `Start` begins with
+//! nothing kept. Each attempt needs all of its own evidence, so a broken tool is called whole at
+//! most as often as one attempt would, times the attempts it takes: one but for the few it spoils.
+//!
 //! **Whole** needs evidence at every step, and all of it: READY from arming to the verdict, no
 //! flag, two touches or more that agree within their doubt, each in the window, each blocked for a
 //! hold, each released where it was made, and after each release a sign of life that a dead link

@@ -36,10 +36,20 @@ impl Reasons {
     /// `late`: a step did not come in its time.
     pub const LATE: Self = Self(1 << 11);
 
+    /// What may be gone the next time: a droplet or a pulse, a chip that is cleaned off or lies on
+    /// another spot, air that was poor for a moment.
+    const PASSING: Self =
+        Self(Self::LINK.0 | Self::STUCK.0 | Self::HELD.0 | Self::DISAGREE.0 | Self::EARLY.0);
+
     const WORDS: [&'static str; 12] = [
         "flag", "link", "doubt", "stuck", "held", "disagree", "early", "grey", "silent", "short",
         "absent", "late",
     ];
+
+    /// Whether nothing but what may pass is among them.
+    pub(super) const fn may_pass(self) -> bool {
+        self.0 & !Self::PASSING.0 == 0
+    }
 
     /// The first word, if any.
     #[must_use]

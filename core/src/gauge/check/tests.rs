@@ -27,6 +27,7 @@ fn plan() -> CheckPlan {
         },
         release_nm: 2_000,
         touches: 2,
+        attempts: 1,
         other_spot: true,
         turning: false,
         times: CheckTimes {
@@ -378,6 +379,109 @@ fn a_window_that_cannot_prove_is_refused_with_what_is_missing() {
     assert_eq!(
         CheckConfig::new(one, TickRate::NANOSECONDS).unwrap_err(),
         CheckError::Touches
+    );
+}
+
+/// A droplet at 50 µm over the tool, gone before the hold is over.
+fn droplet(stage: &mut Stage) -> Output {
+    let false_touch = latched(5_000);
+    stage.on(Input::Touch(false_touch));
+    stage.on(Input::Released(false_touch));
+    stage.hold();
+    stage.on(Input::Back);
+    stage.on(Input::Beat);
+    stage.tell(Input::End)
+}
+
+#[test]
+fn what_may_pass_is_tried_again_with_nothing_kept() {
+    let twice = CheckPlan {
+        attempts: 2,
+        ..plan()
+    };
+    let mut stage = Stage::new(twice);
+    stage.touch(latched(0));
+    let output = droplet(&mut stage);
+    assert_eq!(output.verdict, None);
+    assert_eq!(output.motion, Motion::Retract);
+    assert_eq!(output.again, Some(Reasons::DISAGREE));
+    // Stray inputs on the way back say nothing; both touches are wanted anew.
+    stage.on(Input::Touch(latched(7)));
+    stage.on(Input::Released(latched(7)));
+    stage.on(Input::End);
+    assert_eq!(stage.tell(Input::Start).again, None);
+    stage.on(Input::Go);
+    assert_eq!(stage.check.touches(), 0);
+    assert_eq!(stage.touch(latched(-40)), None);
+    assert!(matches!(
+        stage.touch(latched(-20)),
+        Some(Verdict::Whole {
+            length_nm: 29_999_970,
+            ..
+        })
+    ));
+    // The next question has its attempts again, and no more.
+    for _ in 0..2 {
+        stage.on(Input::Start);
+        stage.on(Input::Go);
+        let first = droplet(&mut stage).again.unwrap();
+        assert!(first.contains(Reasons::STUCK), "{first:?}");
+        stage.on(Input::Start);
+        stage.on(Input::Go);
+        let second = droplet(&mut stage);
+        assert_eq!(second.again, None);
+        assert!(matches!(second.verdict, Some(Verdict::Unproven { .. })));
+    }
+}
+
+#[test]
+fn what_does_not_pass_is_not_tried_again() {
+    let often = CheckPlan {
+        attempts: 4,
+        ..plan()
+    };
+    // A grey length, a flag, a cell that fails while the axis goes back, a step that does not come.
+    assert_eq!(
+        Stage::new(often).touch(latched(-25_000)),
+        Some(unproven(Reasons::GREY))
+    );
+    let mut stage = Stage::new(often);
+    assert_eq!(
+        stage.tell(Input::Unfit).verdict,
+        Some(unproven(Reasons::FLAG))
+    );
+    let mut stage = Stage::new(often);
+    assert!(stage.tell(Input::Ready(false)).again.is_some());
+    assert_eq!(
+        stage.tell(Input::Unfit).verdict,
+        Some(unproven(Reasons::FLAG.union(Reasons::LINK)))
+    );
+    let mut stage = Stage::new(often);
+    let due = stage.tell(Input::Ready(false)).deadline.unwrap();
+    stage.now = due.ticks() + 1;
+    assert_eq!(
+        stage.check.poll(Instant::from_ticks(stage.now)).verdict,
+        Some(unproven(
+            Reasons::LINK.union(Reasons::SILENT).union(Reasons::LATE)
+        ))
+    );
+    // Life before an attempt is none after it.
+    let mut stage = Stage::new(often);
+    stage.on(Input::Ready(false));
+    stage.on(Input::Ready(true));
+    stage.on(Input::Start);
+    stage.on(Input::Go);
+    let far = Input::Limit {
+        at_nm: -10_000_000 - 100_000,
+    };
+    assert_eq!(stage.tell(far).verdict, Some(unproven(Reasons::SILENT)));
+    let never = CheckPlan {
+        attempts: 0,
+        ..plan()
+    };
+    assert_eq!(
+        CheckConfig::new(never, TickRate::NANOSECONDS).unwrap_err(),
+        CheckError::Attempts
     );
 }
 

@@ -63,6 +63,7 @@ fn plan() -> CheckPlan {
         },
         release_nm: 2_000,
         touches: 2,
+        attempts: 1,
         other_spot: true,
         turning: false,
         times: CheckTimes {

@@ -147,6 +147,7 @@ fn plan() -> CheckPlan {
         },
         release_nm: any(),
         touches: any() as u8,
+        attempts: any() as u8,
         other_spot: yes(),
         turning: yes(),
         times: CheckTimes {

@@ -49,8 +49,8 @@ pub(crate) const ALL: &[Fault] = &[
     fault(
         "a probe that cannot vouch is believed",
         MACHINE,
-        "Input::Unfit => self.spoil(Reasons::FLAG),",
-        "Input::Unfit if FAULT => {}\n            Input::Unfit => self.spoil(Reasons::FLAG),",
+        "Input::Unfit => self.spoil(config, Reasons::FLAG, now),",
+        "Input::Unfit if FAULT => {}\n            Input::Unfit => self.spoil(config, Reasons::FLAG, now),",
         &["I2"],
     ),
     fault(
@@ -169,7 +169,7 @@ pub(crate) const ALL: &[Fault] = &[
         "a verdict is overwritten",
         MACHINE,
         "State::Idle | State::Judged(_) => {}\n",
-        "State::Judged(_) if FAULT => { self.dirty.insert(reason); self.give_up(); }\n            State::Idle | State::Judged(_) => {}\n",
+        "State::Judged(_) if FAULT => { self.dirty.insert(reason); self.give_up(config, now); }\n            State::Idle | State::Judged(_) => {}\n",
         &["I10"],
     ),
     fault(
@@ -178,6 +178,41 @@ pub(crate) const ALL: &[Fault] = &[
         "if self.deadline.is_some_and(|deadline| now > deadline) {",
         "if !FAULT && self.deadline.is_some_and(|deadline| now > deadline) {",
         &["I9", "I11"],
+    ),
+    fault(
+        "attempts without end",
+        MACHINE,
+        "if self.attempts < config.plan().attempts &&",
+        "if (FAULT || self.attempts < config.plan().attempts) &&",
+        &["I12"],
+    ),
+    fault(
+        "what does not pass is tried again",
+        MACHINE,
+        "&& self.dirty.may_pass() {",
+        "&& (FAULT || self.dirty.may_pass()) {",
+        &["I12"],
+    ),
+    fault(
+        "a flag between attempts is overlooked",
+        MACHINE,
+        "State::Again(_) if reason.may_pass() => {}",
+        "State::Again(_) if FAULT || reason.may_pass() => {}",
+        &["I12"],
+    ),
+    fault(
+        "another attempt keeps the touches of the one before",
+        MACHINE,
+        "self.touches = 0;\n        self.sums = Sums::default();",
+        "if !FAULT { self.touches = 0; self.sums = Sums::default(); }",
+        &["I3"],
+    ),
+    fault(
+        "life is kept from attempt to attempt",
+        MACHINE,
+        "self.alive = false;\n            // The way back",
+        "self.alive &= FAULT;\n            // The way back",
+        &["I8"],
     ),
     fault(
         "equivalent: dirt is forgotten from touch to touch, but a dirty touch ends the cycle",

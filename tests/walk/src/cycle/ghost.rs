@@ -6,7 +6,8 @@
 //! after it, **I7** no stray edge, **I11** no step out of its time. **I8** broken only by a touch
 //! that is short, or without any by a probe proven alive, and as clean as `whole` (I1, I2, I6, I7,
 //! I11); **I9** a cycle ends with a verdict, and an unproven one says why;
-//! **I10** a verdict never changes until the next start.
+//! **I10** a verdict never changes until the next start. **I12** another attempt only as often as
+//! planned, and after nothing but what may pass; it has to prove all of the above anew, life included.
 
 use trueonset::gauge::check::{Motion, Output, Reasons, Verdict};
 
@@ -25,6 +26,8 @@ enum Phase {
     Retract,
     /// The end of the travel without a touch, far enough or not.
     Limit(bool),
+    /// Going back for another attempt.
+    Again,
     Judged,
 }
 
@@ -44,12 +47,14 @@ pub(crate) struct Ghost {
     /// Since the beginning of what the phase waits for, ticks.
     age: u64,
     touch: Touch,
+    /// Begun since the last verdict.
+    attempts: u8,
     /// Complete touches.
     touches: u8,
     first: Option<Place>,
     ready: bool,
     blocked: bool,
-    /// A sign of life since the last verdict.
+    /// A sign of life since the last verdict, or the end of the last attempt.
     alive: bool,
     gap: bool,
     flagged: bool,
@@ -83,7 +88,8 @@ impl Ghost {
             Choice::Start | Choice::Go | Choice::Note => {}
             Choice::Touch(place) => self.touched(place, motion),
             Choice::TouchFlagged | Choice::TouchWithoutDoubt => {
-                self.flagged = true;
+                // Anywhere else a touch is a stray one, whatever its flags.
+                self.flagged |= self.phase == Phase::Approach;
                 self.touched(Place::Whole, motion);
             }
             Choice::ReleasedAtMake | Choice::ReleasedElsewhere => {
@@ -187,6 +193,18 @@ impl Ghost {
         }
     }
 
+    /// What has happened may pass, and an attempt is left.
+    pub(super) fn may_try_again(&self, planned: u8) -> Result<(), Broken> {
+        let grey = matches!(self.touch.place, Some(Place::Grey | Place::Short));
+        let first_grey = matches!(self.first, Some(Place::Grey | Place::Short));
+        let stays = self.flagged || self.overdue || grey || first_grey;
+        let silent = matches!(self.phase, Phase::Limit(_));
+        self.each(
+            "another attempt",
+            [("I12", stays || silent || self.attempts >= planned)],
+        )
+    }
+
     /// What no verdict but unproven stands beside.
     fn is_clean(&self, verdict: &str) -> Result<(), Broken> {
         self.each(
@@ -224,6 +242,11 @@ impl Ghost {
         if choice == Choice::Start && self.may_start(output) {
             *self = Self {
                 phase: Phase::Armed,
+                attempts: if self.phase == Phase::Again {
+                    self.attempts + 1
+                } else {
+                    1
+                },
                 ready: self.ready,
                 blocked: self.blocked,
                 alive: self.alive,
@@ -243,6 +266,25 @@ impl Ghost {
             };
             return;
         }
+        if output.again.is_some() {
+            // Nothing of it counts any more, life neither.
+            *self = Self {
+                phase: Phase::Again,
+                attempts: self.attempts,
+                age: if self.phase == Phase::Again {
+                    self.age
+                } else {
+                    0
+                },
+                flagged: self.phase == Phase::Again && self.flagged,
+                overdue: self.phase == Phase::Again && self.overdue,
+                ready: self.ready,
+                blocked: self.blocked,
+                alive: self.alive && self.phase == Phase::Again,
+                ..Self::default()
+            };
+            return;
+        }
         let next = (choice == Choice::Go && self.phase == Phase::Armed)
             || (choice == Choice::End && self.phase == Phase::Retract);
         if next && output.motion == Motion::Advance {
@@ -254,7 +296,8 @@ impl Ghost {
 
     /// A start counts where no cycle is under way.
     fn may_start(&self, output: &Output) -> bool {
-        output.verdict.is_none() && matches!(self.phase, Phase::Before | Phase::Judged)
+        let waits = matches!(self.phase, Phase::Before | Phase::Judged | Phase::Again);
+        output.verdict.is_none() && output.again.is_none() && waits
     }
 }
 

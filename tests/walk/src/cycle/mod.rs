@@ -29,6 +29,7 @@ const HOLD: u64 = 2;
 pub(crate) struct Plan {
     pub(crate) name: &'static str,
     touches: u8,
+    attempts: u8,
     other_spot: bool,
 }
 
@@ -37,11 +38,19 @@ pub(crate) const ALL: &[Plan] = &[
     Plan {
         name: "check cycle, two touches",
         touches: 2,
+        attempts: 1,
+        other_spot: true,
+    },
+    Plan {
+        name: "check cycle, two touches and attempts",
+        touches: 2,
+        attempts: 2,
         other_spot: true,
     },
     Plan {
         name: "check cycle, three touches on one spot",
         touches: 3,
+        attempts: 1,
         other_spot: false,
     },
 ];
@@ -59,6 +68,7 @@ pub(crate) struct World {
 pub(crate) struct Cycle {
     config: CheckConfig,
     touches: u8,
+    attempts: u8,
 }
 
 impl Cycle {
@@ -83,6 +93,7 @@ impl Cycle {
             },
             release_nm: 2_000,
             touches: plan.touches,
+            attempts: plan.attempts,
             other_spot: plan.other_spot,
             turning: false,
             times: CheckTimes {
@@ -98,6 +109,7 @@ impl Cycle {
         Ok(Self {
             config,
             touches: plan.touches,
+            attempts: plan.attempts,
         })
     }
 
@@ -145,6 +157,9 @@ impl Rules for Cycle {
             if let Some(verdict) = &output.verdict {
                 next.ghost.judges(verdict, self.touches)?;
             }
+        }
+        if output.again.is_some() {
+            next.ghost.may_try_again(self.attempts)?;
         }
         if output.verdict.is_none() && output.deadline.is_none() && next.ghost.began() {
             broken("I9", "a cycle that waits for nothing and has no verdict")?;
