@@ -91,7 +91,8 @@ pub(crate) enum Verb {
 #[derive(Debug, Args)]
 pub(crate) struct Demo {
     /// Folder for edges.csv, truth.csv, touches.csv, replay.toml, touch.svg, report.html and, of the
-    /// light, light.csv, light_truth.csv, light_touches.csv, light.toml
+    /// light, light.csv, light_truth.csv, light_touches.csv, light.toml; plans, touches and positions
+    /// of its tools in tools/
     #[arg(long, value_name = "DIR", default_value = "trueonset-demo")]
     pub out: PathBuf,
     /// Same seed, same bytes
