@@ -40,6 +40,7 @@ mod poles;
 mod promise;
 mod residuals;
 mod shares;
+mod source;
 mod svg;
 mod table;
 mod trace;
@@ -58,6 +59,7 @@ pub use passage::Passage;
 pub use promise::{Kept, Promise, Promised};
 pub use residuals::Residuals;
 pub use shares::{Part, Shares};
+pub use source::Source;
 pub use table::{Column, Table};
 
 use std::fmt::Write as _;
@@ -125,6 +127,8 @@ pub enum Section {
     Promise(Promise),
     /// What an uncertainty is made of.
     Shares(Shares),
+    /// Text to be copied.
+    Source(Source),
     /// A table.
     Table(Table),
 }
@@ -307,6 +311,10 @@ impl Section {
             Self::Lengths(p) => (&p.title, &p.caption, p.svg(id), help(HELP_LENGTHS)),
             Self::Promise(p) => (&p.title, &p.caption, p.svg(id), help(HELP_PROMISE)),
             Self::Shares(p) => (&p.title, &p.caption, p.svg(id), help(HELP_SHARES)),
+            Self::Source(source) => {
+                body.push_str(&source.html());
+                return;
+            }
             Self::Table(table) => {
                 let _ = writeln!(body, "<section>\n<h2>{}</h2>", escape(&table.title));
                 if !table.caption.is_empty() {
