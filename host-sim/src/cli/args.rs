@@ -240,6 +240,9 @@ pub(crate) struct Check {
     /// Write the result as `JUnit` XML
     #[arg(long, value_name = "FILE")]
     pub junit: Option<PathBuf>,
+    /// Write a report with pictures
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
     /// How edges become touches
     #[command(flatten)]
     pub deciding: Deciding,
