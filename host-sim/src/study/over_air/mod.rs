@@ -55,7 +55,7 @@ pub struct Flight {
 }
 
 /// What a run came to.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Copy, Default)]
 pub struct Flown {
     /// Touches made.
     pub touches: u64,
