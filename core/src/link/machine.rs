@@ -194,15 +194,16 @@ impl<S: Slots> Link<S> {
         self.keeper.want()
     }
 
-    /// A write has become durable.
+    /// The write that is [wanted](Self::want) has become durable; any other mark changes nothing.
     pub fn stored(&mut self, mark: Mark) {
         self.keeper.stored(mark);
     }
 
     /// What to write on a warning that power fails, into both places: the next start waits for
     /// slots, not minutes. From here on no frame counts that this mark does not cover, whether
-    /// power fails or not; the next write is asked for at once. Nothing is to be written where
-    /// nothing was stored.
+    /// power fails or not; the next write is asked for at once. A write that was under way is
+    /// written over by this one, and not told as stored. Nothing is to be written where nothing
+    /// was stored.
     #[must_use]
     pub fn close(&mut self, config: &LinkConfig) -> Option<Write> {
         self.keeper.close(config)

@@ -170,16 +170,16 @@ impl Keeper {
         durable.boot == who.boot && left >= u64::from(plan.guard_slots) && who.slot <= durable.slot
     }
 
-    /// `mark` is durable now.
+    /// `mark` is durable now. One that is not asked for any more does not count: what has been
+    /// written since, or is to be, may be another.
     pub(super) fn stored(&mut self, mark: Mark) {
-        if let Some(write) = self.wanted.filter(|write| write.mark <= mark) {
-            // With both records alike either may be next.
-            self.place = if write.both { 0 } else { write.place ^ 1 };
-            self.wanted = None;
-        }
-        if self.durable.is_some_and(|durable| mark > durable) {
-            self.durable = Some(mark);
-        }
+        let Some(write) = self.wanted.filter(|write| write.mark == mark) else {
+            return;
+        };
+        // With both records alike either may be next.
+        self.place = if write.both { 0 } else { write.place ^ 1 };
+        self.wanted = None;
+        self.durable = self.durable.map(|durable| durable.max(mark));
     }
 
     /// What to write when power is about to fail: as little as promises no more than is needed. In

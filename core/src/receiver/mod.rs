@@ -216,12 +216,14 @@ impl Receiver {
         self.link.want()
     }
 
-    /// A write has become durable.
+    /// The write that is [wanted](Self::want) has become durable; any other mark changes nothing.
     pub fn stored(&mut self, mark: Mark) {
         self.link.stored(mark);
     }
 
-    /// What to write on a warning that power fails.
+    /// What to write on a warning that power fails, into both places. Where power stays after all,
+    /// frames count again once the next write that is wanted is durable. A write that was under
+    /// way is written over by this one, and not told as stored.
     #[must_use]
     pub fn close(&mut self, config: &LinkConfig) -> Option<Write> {
         self.link.close(config)

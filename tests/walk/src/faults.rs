@@ -335,6 +335,22 @@ const LINK: &[Fault] = &[
         among: "one start, one loss",
     },
     Fault {
+        name: "a close is not kept to where power stays",
+        file: STORE,
+        text: "        self.durable = Some(mark);\n        self.wanted = None;",
+        instead: "        if !FAULT { self.durable = Some(mark); }\n        self.wanted = None;",
+        rules: &["J1a"],
+        among: "closed, then goes on",
+    },
+    Fault {
+        name: "a write that a close has overtaken counts",
+        file: STORE,
+        text: ".filter(|write| write.mark == mark) else {\n            return;",
+        instead: ".filter(|write| write.mark == mark) else {\n            if FAULT { self.durable = self.durable.map(|durable| durable.max(mark)); }\n            return;",
+        rules: &["J1a"],
+        among: "closed, then goes on",
+    },
+    Fault {
         name: "another start is accepted while the link lives",
         file: MACHINE,
         text: "heard.who.boot == self.boot &&",
