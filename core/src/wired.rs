@@ -214,7 +214,7 @@ impl Wired {
 
     /// Whether a sound sight is not too long ago.
     fn is_live(&self, config: &WiredConfig, now: Instant) -> bool {
-        let fresh = |at: Instant| now.ticks().saturating_sub(at.ticks()) <= config.dead;
+        let fresh = |at: Instant| now.ticks_since(at) <= config.dead;
         self.sound.is_some_and(fresh)
     }
 
@@ -224,7 +224,7 @@ impl Wired {
 
     /// When the next edge leaves, or contact that is being confirmed has to stop the line.
     fn due(&self, config: &WiredConfig) -> Option<Instant> {
-        let delayed = |at: Instant| Instant::from_ticks(at.ticks().saturating_add(config.delay));
+        let delayed = |at: Instant| at.later(config.delay);
         let patience = self.between.map(delayed);
         let edge = self.playout.next_due(config.delay);
         edge.into_iter().chain(patience).min()
@@ -257,19 +257,19 @@ impl Wired {
         else {
             return Decision::STOP;
         };
-        let dead = sight.ticks().saturating_add(config.dead);
-        let due = due.map_or(u64::MAX, |due| due.ticks().saturating_sub(1));
+        let dead = sight.later(config.dead);
+        let due = due.map_or(dead, |due| due.earlier(1));
         Decision {
             ready: true,
             run: !self.touched,
-            valid_until: Some(Instant::from_ticks(dead.min(due))),
+            valid_until: Some(dead.min(due)),
         }
     }
 
     /// When to poll again at the latest.
     #[must_use]
     pub fn deadline(&self, config: &WiredConfig) -> Option<Instant> {
-        let dead = |at: Instant| Instant::from_ticks(at.ticks().saturating_add(config.dead + 1));
+        let dead = |at: Instant| at.later(config.dead + 1);
         let dead = self.sound.map(dead);
         self.due(config).into_iter().chain(dead).min()
     }

@@ -263,8 +263,23 @@ impl Clock {
     /// Whether an arrival is within the [`gate`](Self::gate).
     #[must_use]
     pub fn fits(&self, config: &ClockConfig, slot: u64, arrival: Instant) -> bool {
-        arrival.since(self.begins(slot)).ticks().unsigned_abs()
-            <= self.gate(config, slot).ticks().unsigned_abs()
+        self.fits_within(config, slot, arrival, u64::MAX)
+    }
+
+    /// As [`fits`](Self::fits), and silence adds no more than `most` ticks to the gate.
+    #[must_use]
+    pub(crate) fn fits_within(
+        &self,
+        config: &ClockConfig,
+        slot: u64,
+        arrival: Instant,
+        most: u64,
+    ) -> bool {
+        let slack = self.slack_256(config, self.line().away(slot));
+        let gate = scatter_256(config, &self.all.change).saturating_add(slack);
+        span_up(slack).ticks().unsigned_abs() <= most
+            && arrival.since(self.begins(slot)).ticks().unsigned_abs()
+                <= span_up(gate).ticks().unsigned_abs()
     }
 
     /// The slot whose low 16 bits are these and whose start is nearest to the arrival, 0 to

@@ -185,7 +185,7 @@ impl Outputs {
         if self.next.is_some_and(|next| now < next) {
             return self.pins.run;
         }
-        self.next = Some(Instant::from_ticks(now.ticks().saturating_add(half)));
+        self.next = Some(now.later(half));
         !self.pins.run
     }
 
@@ -203,7 +203,7 @@ impl Outputs {
             return None;
         }
         let since = *self.unlike.get_or_insert(now);
-        let unlike = now.ticks().saturating_sub(since.ticks());
+        let unlike = now.ticks_since(since);
         (unlike > config.follow).then_some(Causes::READ_BACK)
     }
 }

@@ -243,7 +243,7 @@ impl<S: Slots> Link<S> {
     }
 
     fn is_silent(&self, config: &LinkConfig, now: Instant) -> bool {
-        now.ticks().saturating_sub(self.last.ticks()) > config.dead
+        now.ticks_since(self.last) > config.dead
     }
 
     /// Edges known to exist whose time, or that of one before, is missing: 0 to 2.
@@ -295,12 +295,8 @@ impl<S: Slots> Link<S> {
             return Outcome::Stranger;
         }
         let slot = heard.who.slot;
-        let good = self.slots.is_good(now);
-        if self.state == State::Down && !good {
-            self.slots.forget();
-        }
-        if !(good && heard.who.boot == self.boot && self.slots.fits(slot, arrival)) {
-            return self.stranger(config, now, arrival, heard, good);
+        if !(heard.who.boot == self.boot && self.slots.fits(slot, arrival)) {
+            return self.stranger(config, now, arrival, heard);
         }
         if self.window.has(slot) {
             return Outcome::Duplicate;
@@ -335,8 +331,11 @@ impl<S: Slots> Link<S> {
         now: Instant,
         arrival: Instant,
         heard: &Heard,
-        good: bool,
     ) -> Outcome {
+        let good = self.slots.is_good(now);
+        if self.state == State::Down && !good {
+            self.slots.forget();
+        }
         if self.state == State::Live {
             // Before any look at the window: a copy whose counter lags would pass for repeats.
             self.strangers.note(now);
@@ -564,12 +563,12 @@ impl<S: Slots> Link<S> {
         if first || overdue || !self.is_ready(config, now) {
             return Decision::STOP;
         }
-        let dead = self.last.ticks().saturating_add(config.dead);
-        let due = next_due.map_or(u64::MAX, |due| due.ticks().saturating_sub(1));
+        let dead = self.last.later(config.dead);
+        let due = next_due.map_or(dead, |due| due.earlier(1));
         Decision {
             ready: true,
             run: !self.touched,
-            valid_until: Some(Instant::from_ticks(dead.min(due))),
+            valid_until: Some(dead.min(due)),
         }
     }
 
@@ -577,7 +576,7 @@ impl<S: Slots> Link<S> {
     #[must_use]
     pub fn deadline(&self, config: &LinkConfig) -> Option<Instant> {
         let due = self.playout.next_due(config.delay);
-        let dead = Instant::from_ticks(self.last.ticks().saturating_add(config.dead + 1));
+        let dead = self.last.later(config.dead + 1);
         let dead = (self.state != State::Down).then_some(dead);
         match (due, dead) {
             (Some(due), Some(dead)) => Some(due.min(dead)),
@@ -639,8 +638,8 @@ impl<S: Slots + Clone> Link<S> {
     pub fn moved(&self, config: &LinkConfig, zero: Zero) -> Self {
         let mut link = self.clone();
         let now = link.now;
-        let back = |at: Instant| super::earlier(at, zero.ticks);
-        let long_ago = Instant::from_ticks(now.ticks().saturating_sub(config.dead + 1));
+        let back = |at: Instant| at.earlier(zero.ticks);
+        let long_ago = now.earlier(config.dead + 1);
         link.last = back(link.last.max(long_ago));
         link.now = back(now);
         link.window = link.window.moved(zero.slots, zero.oldest);

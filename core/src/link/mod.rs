@@ -36,9 +36,3 @@ pub use machine::{About, Zero};
 pub use machine::{Heard, Link, Outcome, State};
 pub use slots::{Placed, ProbeTime, Slots};
 pub use store::{Stored, Write, RECORD};
-
-/// `at` on a zero `ticks` later.
-#[cfg(feature = "walk")]
-pub(crate) fn earlier(at: crate::time::Instant, ticks: u64) -> crate::time::Instant {
-    crate::time::Instant::from_ticks(at.ticks().saturating_sub(ticks))
-}

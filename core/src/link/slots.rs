@@ -26,7 +26,8 @@ pub trait Slots {
     /// Whether there is anything to reckon with at `now`: it was started, and silence has not made
     /// it worse than a fourth of a slot.
     fn is_good(&self, now: Instant) -> bool;
-    /// Whether a frame of `slot` may have arrived then.
+    /// Whether a frame of `slot` may have arrived then, and the clock was still
+    /// [good](Self::is_good) for that slot.
     fn fits(&self, slot: u64, arrival: Instant) -> bool;
     /// When `slot` begins.
     fn begin(&self, slot: u64) -> Placed;
@@ -93,16 +94,16 @@ impl Slots for ProbeTime {
         };
         let newest = clock.begins(clock.newest());
         let slot = self.config.slot_ticks();
-        let since = now.ticks().saturating_sub(newest.ticks());
+        let since = now.ticks_since(newest);
         let slots = since.checked_div(slot).unwrap_or(0);
         let there = clock.newest().saturating_add(slots).saturating_add(1);
         let slack = clock.slack(&self.config, there);
-        slack.ticks().unsigned_abs() <= slot / 4
+        slack.ticks().unsigned_abs() <= self.most_slack()
     }
 
     fn fits(&self, slot: u64, arrival: Instant) -> bool {
-        let clock = self.clock.as_ref();
-        clock.is_some_and(|clock| clock.fits(&self.config, slot, arrival))
+        let (clock, most) = (self.clock.as_ref(), self.most_slack());
+        clock.is_some_and(|clock| clock.fits_within(&self.config, slot, arrival, most))
     }
 
     fn begin(&self, slot: u64) -> Placed {
@@ -119,6 +120,12 @@ impl Slots for ProbeTime {
 }
 
 impl ProbeTime {
+    /// What silence may make of the clock before nothing can be reckoned with it: a fourth of a
+    /// slot, ticks.
+    const fn most_slack(&self) -> u64 {
+        self.config.slot_ticks() / 4
+    }
+
     fn placed(&self, predict: impl FnOnce(&Clock, &ClockConfig) -> Prediction) -> Placed {
         let Some(clock) = &self.clock else {
             return Placed {

@@ -616,7 +616,7 @@ enum Saying {
 }
 
 fn after(at: Instant, ticks: u64) -> Instant {
-    Instant::from_ticks(at.ticks().saturating_add(ticks))
+    at.later(ticks)
 }
 
 /// For comparing states of a walk.
@@ -634,7 +634,7 @@ impl Board {
         if let Stage::Trial { touches, .. } = &mut self.stage {
             *touches = touches.moved(config, ticks, self.now);
         }
-        let back = |at: Instant| crate::link::earlier(at, ticks);
+        let back = |at: Instant| at.earlier(ticks);
         self.until = self.until.map(back);
         self.held = self.held.map(back);
         self.again = back(self.again.max(self.now));

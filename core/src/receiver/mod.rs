@@ -293,7 +293,7 @@ impl Receiver {
     /// What a link that does not live waits for.
     fn awaits(&self, config: &LinkConfig, now: Instant) -> Awaits {
         // What stands in for a silent probe is forgotten like a bad tag.
-        let fresh = |at: Instant| now.ticks().saturating_sub(at.ticks()) <= config.watch;
+        let fresh = |at: Instant| now.ticks_since(at) <= config.watch;
         let joins = config.plan().join_frames;
         match self.state() {
             _ if self.link.is_torn() => Awaits::Pairing,

@@ -97,8 +97,8 @@ const LINK: &[Fault] = &[
     Fault {
         name: "validity not bound to life",
         file: MACHINE,
-        text: "valid_until: Some(Instant::from_ticks(dead.min(due)))",
-        instead: "valid_until: Some(Instant::from_ticks(if FAULT { due } else { dead.min(due) }))",
+        text: "valid_until: Some(dead.min(due))",
+        instead: "valid_until: Some(if FAULT { dead.later(9) } else { dead.min(due) })",
         rules: &["V1"],
         among: "edges, worst clock",
     },
@@ -169,8 +169,8 @@ const LINK: &[Fault] = &[
     Fault {
         name: "validity ignores edges on their way",
         file: MACHINE,
-        text: "let due = next_due.map_or(u64::MAX, |due| due.ticks().saturating_sub(1));",
-        instead: "let due = if FAULT { u64::MAX } else { next_due.map_or(u64::MAX, |due| due.ticks().saturating_sub(1)) };",
+        text: "let due = next_due.map_or(dead, |due| due.earlier(1));",
+        instead: "let due = next_due.filter(|_| !FAULT).map_or(dead, |due| due.earlier(1));",
         rules: &["I6"],
         among: "stalls",
     },
