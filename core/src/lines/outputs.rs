@@ -112,8 +112,8 @@ pub struct Pins {
 pub struct Set {
     /// The pins.
     pub pins: Pins,
-    /// The watchdog may be fed: time went on since the pass before. A clock that stands starves
-    /// it, whatever the loop does.
+    /// The watchdog may be fed: time went on since the latest pass. A clock that stands, has run
+    /// back or was far ahead once starves it, whatever the loop does; the reset is what ends that.
     pub feed_watchdog: bool,
     /// When to come again at the latest for the next half of a pulse.
     pub again: Option<Instant>,

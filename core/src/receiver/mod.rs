@@ -7,8 +7,16 @@
 //! Hand in every frame with the captured instant of its first edge; call
 //! [`poll`](Receiver::poll) until nothing more leaves, then set the outputs to
 //! [`lines`](Receiver::lines) and let hardware drop them after `valid_until`. Do so at least once
-//! every `poll_ns` of the plan, and by [`deadline`](Receiver::deadline). Time never runs back here: a
-//! `now` that was far ahead by mistake holds the line at stop until the next power-up.
+//! every `poll_ns` of the plan, and by [`deadline`](Receiver::deadline).
+//!
+//! **Time never runs back here.** A `now` that lies before the latest one counts as the latest. So
+//! one `now` far ahead by mistake ends the link, and holds the line at stop until true time has
+//! come there too. There is no way back within the receiver: of two times that contradict each
+//! other it cannot know the wrong one, and to believe the earlier one may be to prolong a life that
+//! has ended. The way back is a new start, and it comes by itself where the
+//! [watchdog](crate::lines::Set::feed_watchdog) is fed only as the outputs say: they see time
+//! stand from that moment on, and starve it. As after any loss of power, READY then waits for the
+//! stored mark: a minute at most.
 
 use crate::frame::{Key, Mark, Opened, Report, Sealed, FRAME};
 use crate::health::{Awaits, LinkVitals};
