@@ -233,7 +233,7 @@ impl Clock {
             .unwrap_or(0)
     }
 
-    /// What the predicted moment may have gone astray since the newest frame of the line.
+    /// What the predicted moment may be off by since the newest frame of the line.
     fn slack_256(&self, config: &ClockConfig, away: Away) -> u64 {
         let line = self.line();
         if line.is_new() {
@@ -335,7 +335,7 @@ impl Clock {
     /// the tolerance, an eighth of it and 25 ppm more. The probe's oscillator is not the one that
     /// was stated.
     #[must_use]
-    pub fn astray(&self, config: &ClockConfig) -> bool {
+    pub fn out_of_tolerance(&self, config: &ClockConfig) -> bool {
         self.all.fed() >= LOCKS && self.line().is_held(config)
     }
 

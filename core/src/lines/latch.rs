@@ -56,7 +56,7 @@ pub(crate) struct Latch {
     wire: bool,
     /// No rise counts before this.
     locked_until: Instant,
-    /// Sights of open contact in a row since the last cause.
+    /// Observations of open contact in a row since the last cause.
     open: u8,
 }
 
@@ -81,7 +81,7 @@ impl Latch {
     }
 
     /// Contact as the newest word has it.
-    pub(crate) fn sight(&mut self, open: bool) {
+    pub(crate) fn observe(&mut self, open: bool) {
         self.open = if open { self.open.saturating_add(1) } else { 0 };
     }
 

@@ -292,9 +292,9 @@ impl Receiver {
             state: self.state(),
             awaits: self.awaits(config, now),
             grade: self.grade(),
-            astray: time
+            out_of_tolerance: time
                 .clock()
-                .is_some_and(|clock| clock.astray(time.config())),
+                .is_some_and(|clock| clock.out_of_tolerance(time.config())),
         }
     }
 

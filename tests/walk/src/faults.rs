@@ -305,8 +305,8 @@ const LINK: &[Fault] = &[
     Fault {
         name: "the number of a start is not lifted",
         file: MACHINE,
-        text: "sealed.claim(self.keeper.floor.boot)",
-        instead: "sealed.claim(if FAULT { 0 } else { self.keeper.floor.boot })",
+        text: "sealed.claim(self.marks.floor.boot)",
+        instead: "sealed.claim(if FAULT { 0 } else { self.marks.floor.boot })",
         rules: &["J4"],
         among: "two short starts, one",
     },
@@ -321,8 +321,8 @@ const LINK: &[Fault] = &[
     Fault {
         name: "the counter runs back with an older frame",
         file: MACHINE,
-        text: "self.keeper.floor = self.keeper.floor.max(heard.who);",
-        instead: "self.keeper.floor = if FAULT { heard.who } else { self.keeper.floor.max(heard.who) };",
+        text: "self.marks.floor = self.marks.floor.max(heard.who);",
+        instead: "self.marks.floor = if FAULT { heard.who } else { self.marks.floor.max(heard.who) };",
         rules: &["J2"],
         among: "one start, one loss",
     },

@@ -31,8 +31,8 @@ use machine::CaptureUnit;
 
 /// Ticks of the capture timer, Hz.
 const HZ: u32 = 16_000_000;
-/// From one sight of the probe to the next at most: half the time that keeps READY.
-const SIGHT: u64 = HZ as u64 / 1_000;
+/// From one observation of the probe to the next at most: half the time that keeps READY.
+const OBSERVED_EVERY: u64 = HZ as u64 / 1_000;
 
 const RATE: TickRate = checked!(TickRate::from_hz(HZ), "no ticks");
 const LINE: Config = checked!(
@@ -106,7 +106,7 @@ fn main() -> ! {
         } else {
             Contact::Open
         };
-        wired.sight(now, contact, contact != Contact::Fault);
+        wired.observe(now, contact, contact != Contact::Fault);
         while let Some(edge) = wired.poll(&WIRED, now) {
             machine::tell(&edge);
         }
@@ -126,9 +126,9 @@ fn main() -> ! {
         }
         // What the pins do not show must not be kept up by the compare channel either.
         let until = decision.valid_until.filter(|_| set.pins.ready);
-        let sight = Instant::from_ticks(now.ticks() + SIGHT);
+        let observe = Instant::from_ticks(now.ticks() + OBSERVED_EVERY);
         let due = [wired.deadline(&WIRED), line.deadline(), set.again];
-        let due = due.into_iter().flatten().fold(sight, Instant::min);
+        let due = due.into_iter().flatten().fold(observe, Instant::min);
         machine::wait(Some(due), until, wired.causes());
     }
 }

@@ -99,7 +99,7 @@ impl Side for SimulatedWired {
             (None, true) => Contact::Touched,
             (None, false) => Contact::Open,
         };
-        self.wired.sight(now, contact, !unreadable);
+        self.wired.observe(now, contact, !unreadable);
         let mut answer = Answer::default();
         while let Some(edge) = self.wired.poll(&self.plan, now) {
             answer.told.push(Told::from(&edge));
