@@ -19,6 +19,9 @@ use crate::lines::{Causes, Decision, Latch, Obstacles, Rearmed};
 use crate::playout::{EdgeRemarks, PlayedEdge, Playout};
 use crate::time::{Instant, TickRate};
 
+/// Longest time that re-arms may be held apart, ns.
+const HOUR_NS: u64 = 3_600_000_000_000;
+
 /// A wired probe as planned.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -58,6 +61,11 @@ pub enum WiredConfigError {
     DeadNotBelowDelay,
     /// No observation of open contact asked for.
     Observations,
+    /// Less than a tick from poll to poll, which no loop can do; or more than the silence that
+    /// keeps READY.
+    Poll,
+    /// Re-arms are not held apart for a tick at least, or for more than an hour.
+    Lock,
 }
 
 impl core::fmt::Display for WiredConfigError {
@@ -68,6 +76,8 @@ impl core::fmt::Display for WiredConfigError {
                 "dead is 0 or not below delay: a loop that stands could hide a touch"
             }
             Self::Observations => "open observations are 0: a re-arm must see contact open",
+            Self::Poll => "poll is not within a tick and dead",
+            Self::Lock => "lock is not within a tick and an hour",
         })
     }
 }
@@ -102,11 +112,19 @@ impl WiredConfig {
         if plan.open_observations == 0 {
             return Err(WiredConfigError::Observations);
         }
+        let poll = rate.ticks_from_ns(plan.poll_ns as u64);
+        if poll == 0 || poll > dead {
+            return Err(WiredConfigError::Poll);
+        }
+        let lock = rate.ticks_from_ns(plan.lock_ns);
+        if lock == 0 || plan.lock_ns > HOUR_NS {
+            return Err(WiredConfigError::Lock);
+        }
         Ok(Self {
             delay,
             dead,
-            poll: rate.ticks_from_ns(plan.poll_ns as u64),
-            lock: rate.ticks_from_ns(plan.lock_ns),
+            poll,
+            lock,
             open: plan.open_observations,
         })
     }
@@ -432,22 +450,31 @@ mod tests {
     #[test]
     fn rules_have_their_names() {
         use WiredConfigError as E;
-        let refused = |change: fn(&mut WiredPlan)| {
+        let refused = |change: &dyn Fn(&mut WiredPlan)| {
             let mut plan = WiredPlan::USUAL;
             change(&mut plan);
             WiredConfig::new(TickRate::from_hz(1_000_000).unwrap(), plan).err()
         };
-        assert_eq!(refused(|_| {}), None);
-        assert_eq!(refused(|plan| plan.delay_ns = 400), Some(E::Delay));
+        assert_eq!(refused(&|_| {}), None);
+        assert_eq!(refused(&|plan| plan.delay_ns = 400), Some(E::Delay));
         assert_eq!(
-            refused(|plan| plan.dead_ns = 5_000_000),
+            refused(&|plan| plan.dead_ns = 5_000_000),
             Some(E::DeadNotBelowDelay)
         );
-        assert_eq!(refused(|plan| plan.dead_ns = 0), Some(E::DeadNotBelowDelay));
         assert_eq!(
-            refused(|plan| plan.open_observations = 0),
+            refused(&|plan| plan.dead_ns = 0),
+            Some(E::DeadNotBelowDelay)
+        );
+        assert_eq!(
+            refused(&|plan| plan.open_observations = 0),
             Some(E::Observations)
         );
+        for poll_ns in [0, 499, 2_000_500] {
+            assert_eq!(refused(&|plan| plan.poll_ns = poll_ns), Some(E::Poll));
+        }
+        for lock_ns in [0, 499, HOUR_NS + 1] {
+            assert_eq!(refused(&|plan| plan.lock_ns = lock_ns), Some(E::Lock));
+        }
     }
 
     /// Any calls in any order, any times: RUN never stands past a touch that is due.

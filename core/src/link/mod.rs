@@ -28,7 +28,7 @@ mod store;
 mod tally;
 mod window;
 
-pub(crate) use config::MOST_ID;
+pub(crate) use config::{is_slot, MOST_ID};
 pub use config::{LinkConfig, LinkConfigError, LinkPlan};
 pub use grade::{Grade, Grader};
 #[cfg(feature = "walk")]

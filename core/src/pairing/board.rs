@@ -43,7 +43,9 @@ impl core::fmt::Display for DrawRefused {
                 f.write_str("the key is the present one: check the source of random numbers")
             }
             Self::NumberTaken => f.write_str("the number of the probe is taken; draw anew"),
-            Self::Terms => f.write_str("slot is not within 0.1 to 100 ms, or beat is 0 slots"),
+            Self::Terms => {
+                f.write_str("slot is not within 0.1 to 100 ms in steps of 125 ns, or beat is 0")
+            }
         }
     }
 }
