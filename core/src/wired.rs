@@ -1,15 +1,15 @@
 //! A wired probe: edges found on the board itself, told by the same lines without the air.
 //!
 //! ```text
-//!  barrier or onset line ─▶ edge, sight ─▶ playout at contact + D ─▶ lines
+//!  barrier or onset line ─▶ edge, observation ─▶ playout at contact + D ─▶ lines
 //! ```
 //!
-//! Hand in every confirmed edge with its onset, then a [`sight`](Wired::sight) of what the probe
+//! Hand in every confirmed edge with its onset, then an [`observation`](Wired::observe) of what the probe
 //! shows now and whether [`health`](crate::health) vouches for it; [`poll`](Wired::poll) until
-//! nothing more leaves, then set the outputs to [`lines`](Wired::lines). READY falls when no sight
+//! nothing more leaves, then set the outputs to [`lines`](Wired::lines). READY falls when no observation
 //! came for `dead`, so a loop or a converter that stands cannot keep it. Contact that is being
-//! confirmed for longer stops the line at D after the last sight that did not show it: take D longer
-//! than hold, chatter and the time from sight to sight together.
+//! confirmed for longer stops the line at D after the last observation that did not show it: take D longer
+//! than hold, chatter and the time from observation to observation together.
 //!
 //! A measuring signal, not a safety function; no performance level is claimed; guards and
 //! emergency stop stay in charge.
@@ -19,6 +19,9 @@ use crate::lines::{Causes, Decision, Latch, Obstacles, Rearmed};
 use crate::playout::{EdgeRemarks, PlayedEdge, Playout};
 use crate::time::{Instant, TickRate};
 
+/// Longest time that re-arms may be held apart, ns.
+const HOUR_NS: u64 = 3_600_000_000_000;
+
 /// A wired probe as planned.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -26,12 +29,12 @@ use crate::time::{Instant, TickRate};
 pub struct WiredPlan {
     /// D: from contact to the edge of the output, ns. Take it longer than hold and chatter together.
     pub delay_ns: u32,
-    /// Longest time from sight to sight that keeps READY, ns.
+    /// Longest time from observation to observation that keeps READY, ns.
     pub dead_ns: u32,
     /// Longest time from poll to poll that is not late, ns.
     pub poll_ns: u32,
-    /// Sights of open contact in a row before a re-arm is granted.
-    pub open_sights: u8,
+    /// Observations of open contact in a row before a re-arm is granted.
+    pub open_observations: u8,
     /// From one rise of the re-arm wire to the next that counts, ns.
     pub lock_ns: u64,
 }
@@ -42,7 +45,7 @@ impl WiredPlan {
         delay_ns: 5_000_000,
         dead_ns: 2_000_000,
         poll_ns: 100_000,
-        open_sights: 8,
+        open_observations: 8,
         lock_ns: 1_000_000_000,
     };
 }
@@ -56,8 +59,13 @@ pub enum WiredConfigError {
     Delay,
     /// A loop that stands must be noticed before a touch is due.
     DeadNotBelowDelay,
-    /// No sight of open contact asked for.
-    Sights,
+    /// No observation of open contact asked for.
+    Observations,
+    /// Less than a tick from poll to poll, which no loop can do; or more than the silence that
+    /// keeps READY.
+    Poll,
+    /// Re-arms are not held apart for a tick at least, or for more than an hour.
+    Lock,
 }
 
 impl core::fmt::Display for WiredConfigError {
@@ -67,7 +75,9 @@ impl core::fmt::Display for WiredConfigError {
             Self::DeadNotBelowDelay => {
                 "dead is 0 or not below delay: a loop that stands could hide a touch"
             }
-            Self::Sights => "open sights are 0: a re-arm must see contact open",
+            Self::Observations => "open observations are 0: a re-arm must see contact open",
+            Self::Poll => "poll is not within a tick and dead",
+            Self::Lock => "lock is not within a tick and an hour",
         })
     }
 }
@@ -99,15 +109,23 @@ impl WiredConfig {
         if dead == 0 || dead >= delay {
             return Err(WiredConfigError::DeadNotBelowDelay);
         }
-        if plan.open_sights == 0 {
-            return Err(WiredConfigError::Sights);
+        if plan.open_observations == 0 {
+            return Err(WiredConfigError::Observations);
+        }
+        let poll = rate.ticks_from_ns(plan.poll_ns as u64);
+        if poll == 0 || poll > dead {
+            return Err(WiredConfigError::Poll);
+        }
+        let lock = rate.ticks_from_ns(plan.lock_ns);
+        if lock == 0 || plan.lock_ns > HOUR_NS {
+            return Err(WiredConfigError::Lock);
         }
         Ok(Self {
             delay,
             dead,
-            poll: rate.ticks_from_ns(plan.poll_ns as u64),
-            lock: rate.ticks_from_ns(plan.lock_ns),
-            open: plan.open_sights,
+            poll,
+            lock,
+            open: plan.open_observations,
         })
     }
 }
@@ -118,15 +136,15 @@ impl WiredConfig {
 pub struct Wired {
     latch: Latch,
     playout: Playout,
-    /// Number of the newest edge; its lowest bit is its level. `None` before the first sight.
+    /// Number of the newest edge; its lowest bit is its level. `None` before the first observation.
     number: Option<u8>,
     /// The output's own level: contact, as far as it has left.
     touched: bool,
-    /// The newest sight, where it was sound.
-    sound: Option<Instant>,
+    /// The newest observation, where it was healthy.
+    healthy: Option<Instant>,
     fault: bool,
-    /// When it was looked at last, sound or not.
-    looked: Option<Instant>,
+    /// When it was looked at last, healthy or not.
+    observed: Option<Instant>,
     /// Since when an edge may be under confirmation: the last look that did not show it.
     between: Option<Instant>,
     /// Whether the lines were asked for before.
@@ -142,9 +160,9 @@ impl Wired {
             playout: Playout::default(),
             number: None,
             touched: true,
-            sound: None,
+            healthy: None,
             fault: false,
-            looked: None,
+            observed: None,
             between: None,
             asked: false,
         }
@@ -158,7 +176,7 @@ impl Wired {
             self.latch.set(Causes::TIME);
         }
         let onset = onset.min(now);
-        // Before the first sight there is nothing that could be wrong.
+        // Before the first observation there is nothing that could be wrong.
         let before = self.number.unwrap_or(u8::from(!touched));
         let again = before & 1 == u8::from(touched);
         let number = if again { before + 2 } else { before + 1 } & 31;
@@ -176,10 +194,10 @@ impl Wired {
 
     /// What the probe shows at `now`, and whether health vouches for it. After the edges of that
     /// pass: contact that they do not explain latches the line.
-    pub fn sight(&mut self, now: Instant, contact: Contact, sound: bool) {
-        self.sound = sound.then_some(now);
+    pub fn observe(&mut self, now: Instant, contact: Contact, healthy: bool) {
+        self.healthy = healthy.then_some(now);
         self.fault = contact == Contact::Fault;
-        self.latch.sight(contact == Contact::Open);
+        self.latch.observe(contact == Contact::Open);
         let level = match contact {
             Contact::Fault => {
                 self.latch.set(Causes::FAULT);
@@ -190,12 +208,12 @@ impl Wired {
             Contact::Touched => Some(1),
         };
         if contact == Contact::Between {
-            let before = self.looked.unwrap_or(now).min(now);
+            let before = self.observed.unwrap_or(now).min(now);
             self.between.get_or_insert(before);
         } else {
             self.between = None;
         }
-        self.looked = Some(now);
+        self.observed = Some(now);
         let Some(level) = level else { return };
         match self.number {
             None => {
@@ -212,10 +230,10 @@ impl Wired {
         }
     }
 
-    /// Whether a sound sight is not too long ago.
+    /// Whether a healthy observation is not too long ago.
     fn is_live(&self, config: &WiredConfig, now: Instant) -> bool {
-        let fresh = |at: Instant| now.ticks().saturating_sub(at.ticks()) <= config.dead;
-        self.sound.is_some_and(fresh)
+        let fresh = |at: Instant| now.ticks_since(at) <= config.dead;
+        self.healthy.is_some_and(fresh)
     }
 
     fn is_ready(&self, config: &WiredConfig, now: Instant) -> bool {
@@ -224,7 +242,7 @@ impl Wired {
 
     /// When the next edge leaves, or contact that is being confirmed has to stop the line.
     fn due(&self, config: &WiredConfig) -> Option<Instant> {
-        let delayed = |at: Instant| Instant::from_ticks(at.ticks().saturating_add(config.delay));
+        let delayed = |at: Instant| at.later(config.delay);
         let patience = self.between.map(delayed);
         let edge = self.playout.next_due(config.delay);
         edge.into_iter().chain(patience).min()
@@ -251,26 +269,26 @@ impl Wired {
         let first = !core::mem::replace(&mut self.asked, true);
         let due = self.due(config);
         let overdue = due.is_some_and(|due| due <= now);
-        let Some(sight) = self
-            .sound
+        let Some(observation) = self
+            .healthy
             .filter(|_| !first && !overdue && self.is_ready(config, now))
         else {
             return Decision::STOP;
         };
-        let dead = sight.ticks().saturating_add(config.dead);
-        let due = due.map_or(u64::MAX, |due| due.ticks().saturating_sub(1));
+        let dead = observation.later(config.dead);
+        let due = due.map_or(dead, |due| due.earlier(1));
         Decision {
             ready: true,
             run: !self.touched,
-            valid_until: Some(Instant::from_ticks(dead.min(due))),
+            valid_until: Some(dead.min(due)),
         }
     }
 
     /// When to poll again at the latest.
     #[must_use]
     pub fn deadline(&self, config: &WiredConfig) -> Option<Instant> {
-        let dead = |at: Instant| Instant::from_ticks(at.ticks().saturating_add(config.dead + 1));
-        let dead = self.sound.map(dead);
+        let dead = |at: Instant| at.later(config.dead + 1);
+        let dead = self.healthy.map(dead);
         self.due(config).into_iter().chain(dead).min()
     }
 
@@ -327,17 +345,17 @@ mod tests {
     fn a_touch_stops_the_line_at_contact_and_delay() {
         let (config, mut wired) = (config(), Wired::new());
         for now in [0, 1_000] {
-            wired.sight(at(now), Contact::Open, true);
+            wired.observe(at(now), Contact::Open, true);
             let first = now == 0;
             assert_eq!(wired.lines(&config, at(now)).run, !first);
         }
         // Contact at 2000, confirmed 1000 later.
-        wired.sight(at(2_000), Contact::Between, true);
+        wired.observe(at(2_000), Contact::Between, true);
         assert!(wired.lines(&config, at(2_000)).run);
         wired.edge(at(3_000), true, at(2_010), 3);
-        wired.sight(at(3_000), Contact::Touched, true);
+        wired.observe(at(3_000), Contact::Touched, true);
         for now in (3_000..7_010).step_by(10) {
-            wired.sight(at(now), Contact::Touched, true);
+            wired.observe(at(now), Contact::Touched, true);
             assert_eq!(wired.poll(&config, at(now)), None);
             let lines = wired.lines(&config, at(now));
             assert!(
@@ -358,10 +376,10 @@ mod tests {
     #[test]
     fn confirming_for_longer_than_the_delay_stops() {
         let (config, mut wired) = (config(), Wired::new());
-        wired.sight(at(0), Contact::Open, true);
+        wired.observe(at(0), Contact::Open, true);
         let _ = wired.lines(&config, at(0));
         for now in 1..10_000 {
-            wired.sight(
+            wired.observe(
                 at(now),
                 if now < 100 {
                     Contact::Open
@@ -378,14 +396,14 @@ mod tests {
     #[test]
     fn a_standing_loop_and_an_unsound_probe_drop_ready_without_a_latch() {
         let (config, mut wired) = (config(), Wired::new());
-        wired.sight(at(0), Contact::Open, true);
+        wired.observe(at(0), Contact::Open, true);
         let _ = wired.lines(&config, at(0));
         let lines = wired.lines(&config, at(2_000));
         assert!(lines.ready && lines.valid_until == Some(at(2_000)));
         assert_eq!(wired.lines(&config, at(2_001)), Decision::STOP);
-        wired.sight(at(2_002), Contact::Open, false);
+        wired.observe(at(2_002), Contact::Open, false);
         assert_eq!(wired.lines(&config, at(2_002)), Decision::STOP);
-        wired.sight(at(2_003), Contact::Open, true);
+        wired.observe(at(2_003), Contact::Open, true);
         assert!(wired.lines(&config, at(2_003)).run && wired.causes().is_empty());
     }
 
@@ -393,7 +411,7 @@ mod tests {
     fn late_lost_and_faulty_latch_until_a_rise_of_the_wire() {
         for cause in [Causes::TIME, Causes::SEQUENCE, Causes::FAULT] {
             let (config, mut wired) = (config(), Wired::new());
-            wired.sight(at(0), Contact::Open, true);
+            wired.observe(at(0), Contact::Open, true);
             let mut contact = Contact::Touched;
             if cause == Causes::TIME {
                 wired.edge(at(1_000), true, at(10), 0);
@@ -403,10 +421,10 @@ mod tests {
                 contact = Contact::Fault;
             }
             // A contact that no edge explains.
-            wired.sight(at(6_000), contact, true);
+            wired.observe(at(6_000), contact, true);
             assert_eq!(wired.causes(), cause);
             if cause != Causes::SEQUENCE {
-                wired.sight(at(6_000), contact, true);
+                wired.observe(at(6_000), contact, true);
             }
             assert_eq!(wired.rearm(&config, at(6_000), false), None);
             assert_eq!(
@@ -420,7 +438,7 @@ mod tests {
             let later = 2_000_000;
             // The first may be another surprise.
             for k in 0..9 {
-                wired.sight(at(later + k), Contact::Open, true);
+                wired.observe(at(later + k), Contact::Open, true);
             }
             assert_eq!(wired.rearm(&config, at(later + 9), false), None);
             assert_eq!(wired.rearm(&config, at(later + 10), true), Some(Ok(())));
@@ -432,19 +450,31 @@ mod tests {
     #[test]
     fn rules_have_their_names() {
         use WiredConfigError as E;
-        let refused = |change: fn(&mut WiredPlan)| {
+        let refused = |change: &dyn Fn(&mut WiredPlan)| {
             let mut plan = WiredPlan::USUAL;
             change(&mut plan);
             WiredConfig::new(TickRate::from_hz(1_000_000).unwrap(), plan).err()
         };
-        assert_eq!(refused(|_| {}), None);
-        assert_eq!(refused(|plan| plan.delay_ns = 400), Some(E::Delay));
+        assert_eq!(refused(&|_| {}), None);
+        assert_eq!(refused(&|plan| plan.delay_ns = 400), Some(E::Delay));
         assert_eq!(
-            refused(|plan| plan.dead_ns = 5_000_000),
+            refused(&|plan| plan.dead_ns = 5_000_000),
             Some(E::DeadNotBelowDelay)
         );
-        assert_eq!(refused(|plan| plan.dead_ns = 0), Some(E::DeadNotBelowDelay));
-        assert_eq!(refused(|plan| plan.open_sights = 0), Some(E::Sights));
+        assert_eq!(
+            refused(&|plan| plan.dead_ns = 0),
+            Some(E::DeadNotBelowDelay)
+        );
+        assert_eq!(
+            refused(&|plan| plan.open_observations = 0),
+            Some(E::Observations)
+        );
+        for poll_ns in [0, 499, 2_000_500] {
+            assert_eq!(refused(&|plan| plan.poll_ns = poll_ns), Some(E::Poll));
+        }
+        for lock_ns in [0, 499, HOUR_NS + 1] {
+            assert_eq!(refused(&|plan| plan.lock_ns = lock_ns), Some(E::Lock));
+        }
     }
 
     /// Any calls in any order, any times: RUN never stands past a touch that is due.
@@ -486,7 +516,7 @@ mod tests {
                     let shown = wired.number.map_or(0, |number| usize::from(number & 1));
                     let contact = contact[if odd { (next() % 4) as usize } else { shown }];
                     touch = touch.filter(|_| contact != Contact::Open);
-                    wired.sight(at(now), contact, !odd);
+                    wired.observe(at(now), contact, !odd);
                 }
                 81..=120 => while wired.poll(&config, at(now)).is_some() {},
                 121..=140 => {
@@ -534,7 +564,7 @@ mod tests {
                 } else {
                     Contact::Between
                 };
-                wired.sight(at(now), shows, true);
+                wired.observe(at(now), shows, true);
                 let lines = wired.lines(&config, at(now));
                 if lines.run {
                     ran = lines.valid_until.unwrap().ticks();
@@ -548,11 +578,11 @@ mod tests {
     #[test]
     fn an_onset_still_to_come_latches_and_blocks_nothing() {
         let (config, mut wired) = (config(), Wired::new());
-        wired.sight(at(0), Contact::Open, true);
+        wired.observe(at(0), Contact::Open, true);
         let _ = wired.lines(&config, at(0));
         wired.edge(at(10), true, at(60_000_000), 0);
         assert_eq!(wired.causes(), Causes::TIME);
-        wired.sight(at(20), Contact::Touched, true);
+        wired.observe(at(20), Contact::Touched, true);
         assert!(!wired.lines(&config, at(20)).run);
         assert!(wired.poll(&config, at(5_010)).is_some());
     }
@@ -560,17 +590,17 @@ mod tests {
     #[test]
     fn a_release_that_was_lost_can_be_armed_again() {
         let (config, mut wired) = (config(), Wired::new());
-        wired.sight(at(0), Contact::Open, true);
+        wired.observe(at(0), Contact::Open, true);
         wired.edge(at(20), true, at(10), 0);
-        wired.sight(at(20), Contact::Touched, true);
+        wired.observe(at(20), Contact::Touched, true);
         assert!(wired.poll(&config, at(5_010)).is_some());
         for now in (6_000..30_000).step_by(1_000) {
-            wired.sight(at(now), Contact::Open, true);
+            wired.observe(at(now), Contact::Open, true);
         }
         assert_eq!(wired.causes(), Causes::SEQUENCE);
         assert_eq!(wired.rearm(&config, at(30_000), false), None);
         assert_eq!(wired.rearm(&config, at(30_001), true), Some(Ok(())));
-        wired.sight(at(30_002), Contact::Open, true);
+        wired.observe(at(30_002), Contact::Open, true);
         let _ = wired.lines(&config, at(30_002));
         assert!(wired.lines(&config, at(30_003)).run);
     }

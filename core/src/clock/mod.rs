@@ -57,7 +57,7 @@
 //!   the clock is not locked.
 //! * An oscillator beyond its stated tolerance gets no bound that is too small: some ppm beyond
 //!   the intervals [clash](Clock::clash) once in a memory, and farther than the line follows it is
-//!   [astray](Clock::astray), and nothing has a bound. One that *changes* faster than was stated is
+//!   [out of tolerance](Clock::out_of_tolerance), and nothing has a bound. One that *changes* faster than was stated is
 //!   not found before it leaves the gate, and until then its bound is too small.
 //! * The bound holds for scatter that is independent from frame to frame and an oscillator within
 //!   its stated limits. A relay that delays every frame a little more than the one before looks

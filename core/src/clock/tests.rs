@@ -285,14 +285,14 @@ fn an_oscillator_beyond_its_tolerance_is_named_and_gets_no_bound_that_is_too_sma
                 assert!(ppm.abs() < most + 1.0, "{slot}: a bound at {ppm} ppm");
                 bound[usize::from(slot > turn)] += 1;
             } else if rate(slot).abs() > within_ppm * 1.2 + 70.0 {
-                assert!(clock.astray(&config), "{slot}: not named");
+                assert!(clock.out_of_tolerance(&config), "{slot}: not named");
             }
             let scatter = 3.0 * (even(&mut seed) + even(&mut seed));
             clock.update(&config, slot, captured(truth(slot) + scatter));
         }
         // It found back.
         assert!(bound[0] > 200 && bound[1] > 200, "{bound:?}");
-        assert!(!clock.astray(&config) && clock.locked(&config));
+        assert!(!clock.out_of_tolerance(&config) && clock.locked(&config));
     }
 }
 

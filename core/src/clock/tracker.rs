@@ -260,7 +260,7 @@ impl Clock {
         math::quotient(math::mul(noise, slots), 2 * tau)
     }
 
-    /// What the predicted moment may have gone astray since the newest frame of the line.
+    /// What the predicted moment may be off by since the newest frame of the line.
     fn slack_256(&self, config: &ClockConfig, away: Away) -> u64 {
         let line = self.line();
         if line.is_new() {
@@ -375,7 +375,7 @@ impl Clock {
     /// the tolerance, an eighth of it and 25 ppm more. The probe's oscillator is not the one that
     /// was stated.
     #[must_use]
-    pub fn astray(&self, config: &ClockConfig) -> bool {
+    pub fn out_of_tolerance(&self, config: &ClockConfig) -> bool {
         self.all.fed() >= LOCKS && self.line().is_held(config)
     }
 

@@ -77,7 +77,8 @@ impl HeadConfig {
             standby: STANDBY_NS.div_ceil(slot_ns) as u64,
             repeats: plan.delay_ns.div_ceil(slot_ns) as u64 + 1,
             quiet: plan.quiet_ns.div_ceil(slot_ns) as u64,
-            apart: rate.ticks_from_ns(plan.apart_ns as u64),
+            // Rounded up: never nearer than the plan has it.
+            apart: (plan.apart_ns as u64 * rate.hz() as u64).div_ceil(NS),
         })
     }
 }

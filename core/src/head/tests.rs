@@ -305,6 +305,25 @@ fn what_a_line_confirms_is_told_with_its_quality() {
 }
 
 #[test]
+fn edges_are_never_nearer_than_the_plan_has_it() {
+    let plan = LinkPlan {
+        apart_ns: 1_500_100,
+        ..LinkPlan::INFRARED
+    };
+    let config = HeadConfig::new(TickRate::from_hz(3_000_000).unwrap(), 5, &plan).unwrap();
+    let tick = |ticks: u64| Instant::from_ticks(3_000_000 + ticks);
+    // 4500.3 ticks.
+    for (ticks, told) in [(4_500, Err(EdgeRefused::TooClose)), (4_501, Ok(()))] {
+        let mut head = head();
+        head.edge(&config, tick(0), true, Quality::Clean).unwrap();
+        head.edge(&config, tick(10_000), false, Quality::Clean)
+            .unwrap();
+        let again = head.edge(&config, tick(10_000 + ticks), true, Quality::Clean);
+        assert_eq!(again, told, "{ticks}");
+    }
+}
+
+#[test]
 fn what_a_probe_cannot_be_is_refused_by_name() {
     use crate::link::LinkConfigError;
     let with = |hz, id, change: fn(&mut LinkPlan)| {

@@ -140,8 +140,8 @@ pub struct LinkVitals {
     pub awaits: Awaits,
     /// How good the air is.
     pub grade: Grade,
-    /// Whether the probe's clock is [`astray`](crate::clock::Clock::astray).
-    pub astray: bool,
+    /// Whether the probe's clock is [`out of tolerance`](crate::clock::Clock::out_of_tolerance).
+    pub out_of_tolerance: bool,
 }
 
 /// All that was heard; what a probe has none of is left out by a builder, what has not spoken yet
@@ -177,7 +177,9 @@ impl Health {
             (_, Awaits::Clock) => Ailments::CLOCK_UNSURE,
             (_, Awaits::Pairing) => Ailments::MARKS_TORN,
         });
-        ailing.ailments.insert_if(Ailments::CLOCK, link.astray);
+        ailing
+            .ailments
+            .insert_if(Ailments::CLOCK, link.out_of_tolerance);
         ailing
     }
 

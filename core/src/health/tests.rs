@@ -9,7 +9,7 @@ const LIVE: LinkVitals = LinkVitals {
     state: State::Live,
     awaits: Awaits::Frames,
     grade: Grade::Good,
-    astray: false,
+    out_of_tolerance: false,
 };
 
 /// For a run of that many seconds.
@@ -72,7 +72,7 @@ fn what_could_hide_a_touch_silences_ready() {
             ..LIVE
         }),
         clear().link(&LinkVitals {
-            astray: true,
+            out_of_tolerance: true,
             ..LIVE
         }),
         clear().battery(&battery((0, 0), Reasons::LOW_NOW), RUN_S),

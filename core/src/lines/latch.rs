@@ -56,7 +56,7 @@ pub(crate) struct Latch {
     wire: bool,
     /// No rise counts before this.
     locked_until: Instant,
-    /// Sights of open contact in a row since the last cause.
+    /// Observations of open contact in a row since the last cause.
     open: u8,
 }
 
@@ -81,7 +81,7 @@ impl Latch {
     }
 
     /// Contact as the newest word has it.
-    pub(crate) fn sight(&mut self, open: bool) {
+    pub(crate) fn observe(&mut self, open: bool) {
         self.open = if open { self.open.saturating_add(1) } else { 0 };
     }
 
@@ -100,7 +100,7 @@ impl Latch {
             return None;
         }
         let locked = now < self.locked_until;
-        self.locked_until = Instant::from_ticks(now.ticks().saturating_add(lock));
+        self.locked_until = now.later(lock);
         let refused = if locked {
             RearmRefused::Locked
         } else if self.causes.is_empty() {
@@ -123,7 +123,7 @@ impl Latch {
     /// On a zero `ticks` later, without what no longer tells.
     #[cfg(feature = "walk")]
     pub(crate) fn moved(mut self, ticks: u64, now: Instant, open_needed: u8) -> Self {
-        self.locked_until = crate::link::earlier(self.locked_until.max(now), ticks);
+        self.locked_until = self.locked_until.max(now).earlier(ticks);
         self.open = self.open.min(open_needed);
         self
     }

@@ -112,8 +112,8 @@ pub struct Pins {
 pub struct Set {
     /// The pins.
     pub pins: Pins,
-    /// The watchdog may be fed: time went on since the pass before. A clock that stands starves
-    /// it, whatever the loop does.
+    /// The watchdog may be fed: time went on since the latest pass. A clock that stands, has run
+    /// back or was far ahead once starves it, whatever the loop does; the reset is what ends that.
     pub feed_watchdog: bool,
     /// When to come again at the latest for the next half of a pulse.
     pub again: Option<Instant>,
@@ -189,7 +189,7 @@ impl Outputs {
         if self.next.is_some_and(|next| now < next) {
             return self.pins.run;
         }
-        self.next = Some(Instant::from_ticks(now.ticks().saturating_add(half)));
+        self.next = Some(now.later(half));
         !self.pins.run
     }
 
@@ -207,7 +207,7 @@ impl Outputs {
             return None;
         }
         let since = *self.unlike.get_or_insert(now);
-        let unlike = now.ticks().saturating_sub(since.ticks());
+        let unlike = now.ticks_since(since);
         (unlike > config.follow).then_some(Causes::READ_BACK)
     }
 }

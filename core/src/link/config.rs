@@ -145,7 +145,7 @@ impl LinkPlan {
         let slot = self.slot_ns as u64;
         let (dead, bound) = (self.dead_ns as u64, self.bound_ns as u64);
         let unseen = self.unseen_ns();
-        if slot < 100_000 || slot > 100_000_000 || slot % STEP_NS != 0 {
+        if !is_slot(self.slot_ns) {
             return Err(E::Slot);
         }
         if unseen + self.blind_ns as u64 >= self.delay_ns as u64 {
@@ -202,6 +202,11 @@ impl LinkPlan {
         }
         Ok(())
     }
+}
+
+/// Whether both sides can count slots of so many ns.
+pub(crate) const fn is_slot(ns: u32) -> bool {
+    ns >= 100_000 && ns <= 100_000_000 && ns as u64 % STEP_NS == 0
 }
 
 /// The rule that a plan breaks.

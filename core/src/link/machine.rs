@@ -1,7 +1,7 @@
 //! The receiver's rules.
 
 use super::config::{BAD_TAGS, STRANGERS};
-use super::store::Keeper;
+use super::store::MarkStore;
 use super::tally::Tally;
 use super::window::Window;
 use super::{LinkConfig, Placed, Slots, Stored, Write};
@@ -96,7 +96,7 @@ pub enum State {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Link<S> {
     slots: S,
-    keeper: Keeper,
+    marks: MarkStore,
     window: Window,
     state: State,
     /// The start of the probe to which the clock belongs.
@@ -127,7 +127,7 @@ impl<S: Slots> Link<S> {
     pub fn new(slots: S, stored: Stored) -> Self {
         Self {
             slots,
-            keeper: Keeper::new(stored),
+            marks: MarkStore::new(stored),
             window: Window::new(0),
             state: State::Down,
             boot: 0,
@@ -167,13 +167,13 @@ impl<S: Slots> Link<S> {
     /// The greatest mark accepted: what a hello's boot number is lifted from.
     #[must_use]
     pub const fn floor(&self) -> Mark {
-        self.keeper.floor
+        self.marks.floor
     }
 
     /// Whether both stored marks are bad: no frame counts until paired anew.
     #[must_use]
     pub fn is_torn(&self) -> bool {
-        self.keeper.is_torn()
+        self.marks.is_torn()
     }
 
     /// Whether the clock places the newest slot heard within the plan's bound.
@@ -191,21 +191,22 @@ impl<S: Slots> Link<S> {
     /// A write that the caller should make now.
     #[must_use]
     pub fn want(&self) -> Option<Write> {
-        self.keeper.want()
+        self.marks.want()
     }
 
-    /// A write has become durable.
+    /// The write that is [wanted](Self::want) has become durable; any other mark changes nothing.
     pub fn stored(&mut self, mark: Mark) {
-        self.keeper.stored(mark);
+        self.marks.stored(mark);
     }
 
     /// What to write on a warning that power fails, into both places: the next start waits for
     /// slots, not minutes. From here on no frame counts that this mark does not cover, whether
-    /// power fails or not; the next write is asked for at once. Nothing is to be written where
-    /// nothing was stored.
+    /// power fails or not; the next write is asked for at once. A write that was under way is
+    /// written over by this one, and not told as stored. Nothing is to be written where nothing
+    /// was stored.
     #[must_use]
     pub fn close(&mut self, config: &LinkConfig) -> Option<Write> {
-        self.keeper.close(config)
+        self.marks.close(config)
     }
 
     /// Latches the line at stop.
@@ -226,7 +227,7 @@ impl<S: Slots> Link<S> {
                 return Some((who, opened));
             }
         }
-        let who = sealed.claim(self.keeper.floor.boot)?;
+        let who = sealed.claim(self.marks.floor.boot)?;
         Some((who, sealed.open(key, who)?))
     }
 
@@ -242,7 +243,7 @@ impl<S: Slots> Link<S> {
     }
 
     fn is_silent(&self, config: &LinkConfig, now: Instant) -> bool {
-        now.ticks().saturating_sub(self.last.ticks()) > config.dead
+        now.ticks_since(self.last) > config.dead
     }
 
     /// Edges known to exist whose time, or that of one before, is missing: 0 to 2.
@@ -294,28 +295,24 @@ impl<S: Slots> Link<S> {
             return Outcome::Stranger;
         }
         let slot = heard.who.slot;
-        let good = self.slots.is_good(now);
-        if self.state == State::Down && !good {
-            self.slots.forget();
-        }
-        if !(good && heard.who.boot == self.boot && self.slots.fits(slot, arrival)) {
-            return self.stranger(config, now, arrival, heard, good);
+        if !(heard.who.boot == self.boot && self.slots.fits(slot, arrival)) {
+            return self.stranger(config, now, arrival, heard);
         }
         if self.window.has(slot) {
             return Outcome::Duplicate;
         }
-        if !self.keeper.covers(config, heard.who) {
+        if !self.marks.covers(config, heard.who) {
             return Outcome::Waiting;
         }
         let is_newest = self.window.mark(slot);
-        self.keeper.floor = self.keeper.floor.max(heard.who);
+        self.marks.floor = self.marks.floor.max(heard.who);
         if !is_newest {
             let time = self.time(heard);
             self.narrow(config, heard, time);
             return Outcome::Older;
         }
         self.slots.update(slot, arrival);
-        self.sight(heard);
+        self.observe(heard);
         if !heard.measuring {
             self.down();
             return Outcome::Standby;
@@ -334,8 +331,11 @@ impl<S: Slots> Link<S> {
         now: Instant,
         arrival: Instant,
         heard: &Heard,
-        good: bool,
     ) -> Outcome {
+        let good = self.slots.is_good(now);
+        if self.state == State::Down && !good {
+            self.slots.forget();
+        }
         if self.state == State::Live {
             // Before any look at the window: a copy whose counter lags would pass for repeats.
             self.strangers.note(now);
@@ -347,21 +347,21 @@ impl<S: Slots> Link<S> {
         if self.state != State::Down || heard.kind != Kind::Hello || known {
             return Outcome::Stranger;
         }
-        if self.keeper.is_torn() {
+        if self.marks.is_torn() {
             return Outcome::Torn;
         }
-        if heard.who <= self.keeper.floor {
+        if heard.who <= self.marks.floor {
             return Outcome::Old;
         }
-        if !self.keeper.covers(config, heard.who) {
+        if !self.marks.covers(config, heard.who) {
             return Outcome::Waiting;
         }
         self.slots.start(heard.who.slot, arrival);
         self.window = Window::new(heard.who.slot);
         self.boot = heard.who.boot;
-        self.keeper.floor = heard.who;
+        self.marks.floor = heard.who;
         self.last = arrival;
-        self.sight(heard);
+        self.observe(heard);
         if !heard.measuring {
             return Outcome::Standby;
         }
@@ -370,9 +370,9 @@ impl<S: Slots> Link<S> {
     }
 
     /// Whether the newest frame sees contact open.
-    fn sight(&mut self, heard: &Heard) {
+    fn observe(&mut self, heard: &Heard) {
         let open = heard.contact == Contact::Open && !is_fault(heard);
-        self.latch.sight(open);
+        self.latch.observe(open);
     }
 
     fn join(&mut self, config: &LinkConfig, heard: &Heard, count: u8) -> Outcome {
@@ -563,12 +563,12 @@ impl<S: Slots> Link<S> {
         if first || overdue || !self.is_ready(config, now) {
             return Decision::STOP;
         }
-        let dead = self.last.ticks().saturating_add(config.dead);
-        let due = next_due.map_or(u64::MAX, |due| due.ticks().saturating_sub(1));
+        let dead = self.last.later(config.dead);
+        let due = next_due.map_or(dead, |due| due.earlier(1));
         Decision {
             ready: true,
             run: !self.touched,
-            valid_until: Some(Instant::from_ticks(dead.min(due))),
+            valid_until: Some(dead.min(due)),
         }
     }
 
@@ -576,7 +576,7 @@ impl<S: Slots> Link<S> {
     #[must_use]
     pub fn deadline(&self, config: &LinkConfig) -> Option<Instant> {
         let due = self.playout.next_due(config.delay);
-        let dead = Instant::from_ticks(self.last.ticks().saturating_add(config.dead + 1));
+        let dead = self.last.later(config.dead + 1);
         let dead = (self.state != State::Down).then_some(dead);
         match (due, dead) {
             (Some(due), Some(dead)) => Some(due.min(dead)),
@@ -638,13 +638,13 @@ impl<S: Slots + Clone> Link<S> {
     pub fn moved(&self, config: &LinkConfig, zero: Zero) -> Self {
         let mut link = self.clone();
         let now = link.now;
-        let back = |at: Instant| super::earlier(at, zero.ticks);
-        let long_ago = Instant::from_ticks(now.ticks().saturating_sub(config.dead + 1));
+        let back = |at: Instant| at.earlier(zero.ticks);
+        let long_ago = now.earlier(config.dead + 1);
         link.last = back(link.last.max(long_ago));
         link.now = back(now);
         link.window = link.window.moved(zero.slots, zero.oldest);
         match zero.about {
-            About::Edges => link.keeper.floor = Mark::default(),
+            About::Edges => link.marks.floor = Mark::default(),
             About::Store => {
                 link.bad_tags.clear();
                 link.strangers.clear();

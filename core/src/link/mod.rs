@@ -28,7 +28,7 @@ mod store;
 mod tally;
 mod window;
 
-pub(crate) use config::MOST_ID;
+pub(crate) use config::{is_slot, MOST_ID};
 pub use config::{LinkConfig, LinkConfigError, LinkPlan};
 pub use grade::{Grade, Grader};
 #[cfg(feature = "walk")]
@@ -36,9 +36,3 @@ pub use machine::{About, Zero};
 pub use machine::{Heard, Link, Outcome, State};
 pub use slots::{Placed, ProbeTime, Slots};
 pub use store::{Stored, Write, RECORD};
-
-/// `at` on a zero `ticks` later.
-#[cfg(feature = "walk")]
-pub(crate) fn earlier(at: crate::time::Instant, ticks: u64) -> crate::time::Instant {
-    crate::time::Instant::from_ticks(at.ticks().saturating_sub(ticks))
-}

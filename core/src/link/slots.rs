@@ -26,7 +26,8 @@ pub trait Slots {
     /// Whether there is anything to reckon with at `now`: it was started, and silence has not made
     /// it worse than a fourth of a slot.
     fn is_good(&self, now: Instant) -> bool;
-    /// Whether a frame of `slot` may have arrived then.
+    /// Whether a frame of `slot` may have arrived then, and the clock was still
+    /// [good](Self::is_good) for that slot.
     fn fits(&self, slot: u64, arrival: Instant) -> bool;
     /// When `slot` begins.
     fn begin(&self, slot: u64) -> Placed;
@@ -93,8 +94,10 @@ impl Slots for ProbeTime {
     }
 
     fn fits(&self, slot: u64, arrival: Instant) -> bool {
-        let clock = self.clock.as_ref();
-        clock.is_some_and(|clock| clock.fits(&self.config, slot, arrival))
+        let (clock, config) = (self.clock.as_ref(), &self.config);
+        clock.is_some_and(|clock| {
+            clock.fits(config, slot, arrival) && clock.is_good(config, arrival)
+        })
     }
 
     fn begin(&self, slot: u64) -> Placed {

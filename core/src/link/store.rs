@@ -114,7 +114,7 @@ impl Stored {
 /// Keeps the promise.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(super) struct Keeper {
+pub(super) struct MarkStore {
     durable: Option<Mark>,
     place: u8,
     wanted: Option<Write>,
@@ -122,7 +122,7 @@ pub(super) struct Keeper {
     pub(super) floor: Mark,
 }
 
-impl Keeper {
+impl MarkStore {
     pub(super) fn new(stored: Stored) -> Self {
         Self {
             durable: stored.mark,
@@ -170,16 +170,16 @@ impl Keeper {
         durable.boot == who.boot && left >= u64::from(plan.guard_slots) && who.slot <= durable.slot
     }
 
-    /// `mark` is durable now.
+    /// `mark` is durable now. One that is not asked for any more does not count: what has been
+    /// written since, or is to be, may be another.
     pub(super) fn stored(&mut self, mark: Mark) {
-        if let Some(write) = self.wanted.filter(|write| write.mark <= mark) {
-            // With both records alike either may be next.
-            self.place = if write.both { 0 } else { write.place ^ 1 };
-            self.wanted = None;
-        }
-        if self.durable.is_some_and(|durable| mark > durable) {
-            self.durable = Some(mark);
-        }
+        let Some(write) = self.wanted.filter(|write| write.mark == mark) else {
+            return;
+        };
+        // With both records alike either may be next.
+        self.place = if write.both { 0 } else { write.place ^ 1 };
+        self.wanted = None;
+        self.durable = self.durable.map(|durable| durable.max(mark));
     }
 
     /// What to write when power is about to fail: as little as promises no more than is needed. In
@@ -217,15 +217,15 @@ mod tests {
         LinkConfig::new(rate, LinkPlan::INFRARED).unwrap_or_else(|_| panic!())
     }
 
-    /// The records after the write that a keeper asks for.
-    fn write(keeper: &mut Keeper, records: &mut [[u8; RECORD]; 2]) -> Write {
-        let write = keeper.want().unwrap_or_else(|| panic!());
+    /// The records after the write that a store of marks asks for.
+    fn write(marks: &mut MarkStore, records: &mut [[u8; RECORD]; 2]) -> Write {
+        let write = marks.want().unwrap_or_else(|| panic!());
         for (place, record) in records.iter_mut().enumerate() {
             if write.both || place == usize::from(write.place) {
                 *record = write.mark.record(ID);
             }
         }
-        keeper.stored(write.mark);
+        marks.stored(write.mark);
         write
     }
 
@@ -246,17 +246,17 @@ mod tests {
                 let first = Mark { boot: 7, slot: 100 };
                 let mut records = [first.record(ID); 2];
                 let stored = Stored::read(&config, [&records[0], &records[1]], ID);
-                let mut keeper = Keeper::new(stored);
+                let mut marks = MarkStore::new(stored);
                 let mut heard = Mark {
                     slot: first.slot + ahead,
                     ..first
                 };
                 // As many times as a mark runs out.
                 for _ in 0..4 {
-                    assert!(!keeper.covers(&config, heard));
-                    let write = write(&mut keeper, &mut records);
+                    assert!(!marks.covers(&config, heard));
+                    let write = write(&mut marks, &mut records);
                     heard.slot = write.mark.slot - 45;
-                    assert!(keeper.covers(&config, heard));
+                    assert!(marks.covers(&config, heard));
                     let mut left = records;
                     left[lost] = WORN;
                     let stored = Stored::read(&config, [&left[0], &left[1]], ID);
@@ -272,13 +272,13 @@ mod tests {
         let config = config();
         let mut records = [Mark { boot: 7, slot: 100 }.record(ID); 2];
         let stored = Stored::read(&config, [&records[0], &records[1]], ID);
-        let mut keeper = Keeper::new(stored);
+        let mut marks = MarkStore::new(stored);
         let heard = Mark { boot: 8, slot: 250 };
-        assert!(!keeper.covers(&config, heard));
-        assert!(write(&mut keeper, &mut records).both && records[0] == records[1]);
-        assert!(keeper.covers(&config, heard));
+        assert!(!marks.covers(&config, heard));
+        assert!(write(&mut marks, &mut records).both && records[0] == records[1]);
+        assert!(marks.covers(&config, heard));
         let stored = Stored::read(&config, [&WORN, &WORN], ID);
         assert_eq!(stored.mark, None);
-        assert!(!Keeper::new(stored).covers(&config, heard));
+        assert!(!MarkStore::new(stored).covers(&config, heard));
     }
 }

@@ -36,7 +36,7 @@ impl<const N: usize> Tally<N> {
             return false;
         }
         let oldest = self.times.get(usize::from(count) - 1);
-        oldest.is_some_and(|at| now.ticks().saturating_sub(at.ticks()) <= watch)
+        oldest.is_some_and(|at| now.ticks_since(*at) <= watch)
     }
 
     #[cfg(any(test, feature = "walk"))]
@@ -49,11 +49,10 @@ impl<const N: usize> Tally<N> {
     pub(super) fn moved(mut self, ticks: u64, watch: u64, now: Instant) -> Self {
         let mut known = 0;
         for (at, time) in self.times.iter_mut().enumerate() {
-            let kept =
-                at < usize::from(self.known) && now.ticks().saturating_sub(time.ticks()) <= watch;
+            let kept = at < usize::from(self.known) && now.ticks_since(*time) <= watch;
             known += u8::from(kept);
             *time = if kept {
-                super::earlier(*time, ticks)
+                time.earlier(ticks)
             } else {
                 Instant::from_ticks(0)
             };

@@ -43,7 +43,9 @@ impl core::fmt::Display for DrawRefused {
                 f.write_str("the key is the present one: check the source of random numbers")
             }
             Self::NumberTaken => f.write_str("the number of the probe is taken; draw anew"),
-            Self::Terms => f.write_str("slot is not within 0.1 to 100 ms, or beat is 0 slots"),
+            Self::Terms => {
+                f.write_str("slot is not within 0.1 to 100 ms in steps of 125 ns, or beat is 0")
+            }
         }
     }
 }
@@ -616,7 +618,7 @@ enum Saying {
 }
 
 fn after(at: Instant, ticks: u64) -> Instant {
-    Instant::from_ticks(at.ticks().saturating_add(ticks))
+    at.later(ticks)
 }
 
 /// For comparing states of a walk.
@@ -634,7 +636,7 @@ impl Board {
         if let Stage::Trial { touches, .. } = &mut self.stage {
             *touches = touches.moved(config, ticks, self.now);
         }
-        let back = |at: Instant| crate::link::earlier(at, ticks);
+        let back = |at: Instant| at.earlier(ticks);
         self.until = self.until.map(back);
         self.held = self.held.map(back);
         self.again = back(self.again.max(self.now));

@@ -2,7 +2,7 @@
 
 use crate::clock::Oscillator;
 use crate::frame::crc16;
-use crate::link::LinkPlan;
+use crate::link::{is_slot, LinkPlan};
 
 /// What the probe's slots are timed by.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -39,7 +39,7 @@ impl OscillatorKind {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Terms {
-    /// T: from one slot to the next, ns; 0.1 to 100 ms.
+    /// T: from one slot to the next, ns; 0.1 to 100 ms in whole steps of 125 ns.
     pub slot_ns: u32,
     /// H: from one beat to the next without an edge, slots; not 0.
     pub beat_slots: u16,
@@ -96,7 +96,7 @@ impl Terms {
     }
 
     pub(super) const fn are_sound(self) -> bool {
-        self.slot_ns >= 100_000 && self.slot_ns <= 100_000_000 && self.beat_slots != 0
+        is_slot(self.slot_ns) && self.beat_slots != 0
     }
 }
 

@@ -44,7 +44,7 @@ impl Touches {
             2 => config.apart,
             _ => config.touch,
         };
-        let lasted = at.ticks().saturating_sub(self.newest.ticks());
+        let lasted = at.ticks_since(self.newest);
         let touch_is_next = self.row % 2 == 0;
         self.row = if touched == touch_is_next && lasted >= least {
             self.row + 1
@@ -58,9 +58,9 @@ impl Touches {
     #[cfg(feature = "walk")]
     pub(super) fn moved(self, config: &PairingConfig, ticks: u64, now: Instant) -> Self {
         let long = config.apart.max(config.touch);
-        let long_ago = Instant::from_ticks(now.ticks().saturating_sub(long));
+        let long_ago = now.earlier(long);
         let matters = self.row > 0 && !self.are_two();
-        let newest = matters.then(|| crate::link::earlier(self.newest.max(long_ago), ticks));
+        let newest = matters.then(|| self.newest.max(long_ago).earlier(ticks));
         Self {
             newest: newest.unwrap_or_default(),
             ..self

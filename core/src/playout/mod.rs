@@ -74,16 +74,16 @@ struct Waiting {
 
 impl Waiting {
     fn middle(&self) -> Instant {
-        let half = self.to.ticks().saturating_sub(self.from.ticks()) / 2;
-        Instant::from_ticks(self.from.ticks().saturating_add(half))
+        let half = self.to.ticks_since(self.from) / 2;
+        self.from.later(half)
     }
 
     fn due(&self, delay: u64) -> Instant {
-        Instant::from_ticks(self.middle().ticks().saturating_add(delay))
+        self.middle().later(delay)
     }
 
     fn bound(&self) -> u32 {
-        let width = self.to.ticks().saturating_sub(self.from.ticks());
+        let width = self.to.ticks_since(self.from);
         u32::try_from(width.div_ceil(2)).unwrap_or(u32::MAX)
     }
 }
@@ -139,7 +139,7 @@ impl Playout {
         let slot = usize::from(self.count);
         let new = Waiting {
             number,
-            from: Instant::from_ticks(at.ticks().saturating_sub(u64::from(bound))),
+            from: at.earlier(u64::from(bound)),
             to: at.plus(bound),
             remarks,
             past: false,
@@ -160,7 +160,7 @@ impl Playout {
     /// A repeat tells of edge `number` once more. What would make it due before `now` is not
     /// taken, since nothing can leave in the past.
     pub(crate) fn narrow(&mut self, number: u8, at: Instant, bound: u32, delay: u64, now: Instant) {
-        let from = Instant::from_ticks(at.ticks().saturating_sub(u64::from(bound)));
+        let from = at.earlier(u64::from(bound));
         let to = at.plus(bound);
         for waiting in self.all() {
             if waiting.number != number {
@@ -237,8 +237,8 @@ impl Playout {
     pub(crate) fn moved(mut self, ticks: u64, number: u8) -> Self {
         for waiting in self.all() {
             waiting.number = waiting.number.wrapping_sub(number) & 31;
-            waiting.from = crate::link::earlier(waiting.from, ticks);
-            waiting.to = crate::link::earlier(waiting.to, ticks);
+            waiting.from = waiting.from.earlier(ticks);
+            waiting.to = waiting.to.earlier(ticks);
         }
         self
     }

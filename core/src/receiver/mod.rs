@@ -7,8 +7,16 @@
 //! Hand in every frame with the captured instant of its first edge; call
 //! [`poll`](Receiver::poll) until nothing more leaves, then set the outputs to
 //! [`lines`](Receiver::lines) and let hardware drop them after `valid_until`. Do so at least once
-//! every `poll_ns` of the plan, and by [`deadline`](Receiver::deadline). Time never runs back here: a
-//! `now` that was far ahead by mistake holds the line at stop until the next power-up.
+//! every `poll_ns` of the plan, and by [`deadline`](Receiver::deadline).
+//!
+//! **Time never runs back here.** A `now` that lies before the latest one counts as the latest. So
+//! one `now` far ahead by mistake ends the link, and holds the line at stop until true time has
+//! come there too. There is no way back within the receiver: of two times that contradict each
+//! other it cannot know the wrong one, and to believe the earlier one may be to prolong a life that
+//! has ended. The way back is a new start, and it comes by itself where the
+//! [watchdog](crate::lines::Set::feed_watchdog) is fed only as the outputs say: they see time
+//! stand from that moment on, and starve it. As after any loss of power, READY then waits for the
+//! stored mark: a minute at most.
 
 use crate::frame::{Key, Mark, Opened, Report, Sealed, FRAME};
 use crate::health::{Awaits, LinkVitals};
@@ -216,12 +224,14 @@ impl Receiver {
         self.link.want()
     }
 
-    /// A write has become durable.
+    /// The write that is [wanted](Self::want) has become durable; any other mark changes nothing.
     pub fn stored(&mut self, mark: Mark) {
         self.link.stored(mark);
     }
 
-    /// What to write on a warning that power fails.
+    /// What to write on a warning that power fails, into both places. Where power stays after all,
+    /// frames count again once the next write that is wanted is durable. A write that was under
+    /// way is written over by this one, and not told as stored.
     #[must_use]
     pub fn close(&mut self, config: &LinkConfig) -> Option<Write> {
         self.link.close(config)
@@ -282,16 +292,16 @@ impl Receiver {
             state: self.state(),
             awaits: self.awaits(config, now),
             grade: self.grade(),
-            astray: time
+            out_of_tolerance: time
                 .clock()
-                .is_some_and(|clock| clock.astray(time.config())),
+                .is_some_and(|clock| clock.out_of_tolerance(time.config())),
         }
     }
 
     /// What a link that does not live waits for.
     fn awaits(&self, config: &LinkConfig, now: Instant) -> Awaits {
         // What stands in for a silent probe is forgotten like a bad tag.
-        let fresh = |at: Instant| now.ticks().saturating_sub(at.ticks()) <= config.watch;
+        let fresh = |at: Instant| now.ticks_since(at) <= config.watch;
         let joins = config.plan().join_frames;
         match self.state() {
             _ if self.link.is_torn() => Awaits::Pairing,

@@ -22,6 +22,7 @@ struct Pair {
     scatter: u64,
     /// The store takes what it is given.
     stores: bool,
+    mark: Mark,
 }
 
 const MS: u64 = 16_000;
@@ -49,8 +50,8 @@ impl Pair {
         let config = LinkConfig::new(rate, plan).unwrap();
         let clock = ClockConfig::new(rate, 1_000_000, Oscillator::CRYSTAL).unwrap();
         let probe = ReceiverConfig::new(&config, 5, clock).unwrap();
-        let mark = mark.map_or([0; RECORD], |mark| mark.record(5));
-        let stored = Stored::read(&config, [&mark, &mark], 5);
+        let record = mark.map_or([0; RECORD], |mark| mark.record(5));
+        let stored = Stored::read(&config, [&record, &record], 5);
         let mut pair = Self {
             head,
             head_config,
@@ -61,9 +62,19 @@ impl Pair {
             slow_ppm: 0,
             scatter: 0,
             stores: true,
+            mark: mark.unwrap_or_default(),
         };
         pair.measuring(true);
         pair
+    }
+
+    /// The board starts anew, with what its store holds.
+    fn restart(&mut self) {
+        let time = self.receiver.time().config();
+        let probe = ReceiverConfig::new(&self.config, 5, *time).unwrap();
+        let mark = self.mark.record(5);
+        let stored = Stored::read(&self.config, [&mark, &mark], 5);
+        self.receiver = Receiver::new(&probe, key(), stored);
     }
 
     fn measuring(&mut self, measuring: bool) {
@@ -113,6 +124,7 @@ impl Pair {
                     let _ = self.receiver.frame(&self.config, now, arrival, &bytes);
                 }
                 if let Some(write) = self.receiver.want().filter(|_| self.stores) {
+                    self.mark = write.mark;
                     self.receiver.stored(write.mark);
                 }
             }
@@ -383,6 +395,34 @@ fn standby_is_no_fall_of_ready() {
     pair.measuring(true);
     pair.run(66_000 * MS, |_| true);
     assert_eq!(pair.receiver.grade(), before);
+}
+
+/// A time far ahead by mistake: stop, whatever is heard, and the watchdog starves. The start after
+/// it is the way back.
+#[test]
+fn a_time_far_ahead_is_stop_until_the_watchdog_ends_it() {
+    use crate::lines::{Form, Outputs, OutputsConfig};
+    let mut pair = Pair::new();
+    let (_, lines) = pair.run(400 * MS, |_| true);
+    assert!(lines.ready);
+    let stage = OutputsConfig::new(pair.config.rate(), Form::Levels, 1_000_000).unwrap();
+    let mut outputs = Outputs::new();
+    let _ = outputs.set(&stage, lines, Instant::from_ticks(pair.now));
+    // An hour ahead, in one pass.
+    let ahead = Instant::from_ticks(3_600_000 * MS);
+    let lines = pair.receiver.lines(&pair.config, ahead);
+    assert_eq!(lines, Decision::STOP);
+    let _ = outputs.set(&stage, lines, ahead);
+    for ms in (450..3_000).step_by(50) {
+        let (_, lines) = pair.run(ms * MS, |_| true);
+        assert_eq!(lines, Decision::STOP, "{ms}");
+        let set = outputs.set(&stage, lines, Instant::from_ticks(pair.now));
+        assert!(!set.feed_watchdog && !set.pins.ready, "{ms}");
+    }
+    pair.restart();
+    // Past the mark, as after any loss of power.
+    let (_, lines) = pair.run(65_000 * MS, |_| true);
+    assert!(lines.ready);
 }
 
 /// What a link waits for that does not live, each told from the others, and until when.

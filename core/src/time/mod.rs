@@ -76,7 +76,22 @@ impl Instant {
     /// `ticks` later; saturates.
     #[must_use]
     pub const fn plus(self, ticks: u32) -> Self {
-        Self(self.0.saturating_add(ticks as u64))
+        self.later(ticks as u64)
+    }
+
+    /// `ticks` later; saturates.
+    pub(crate) const fn later(self, ticks: u64) -> Self {
+        Self(self.0.saturating_add(ticks))
+    }
+
+    /// `ticks` earlier; the zero where that would lie before it.
+    pub(crate) const fn earlier(self, ticks: u64) -> Self {
+        Self(self.0.saturating_sub(ticks))
+    }
+
+    /// Ticks since an earlier instant; 0 if `earlier` is later.
+    pub(crate) const fn ticks_since(self, earlier: Self) -> u64 {
+        self.0.saturating_sub(earlier.0)
     }
 }
 

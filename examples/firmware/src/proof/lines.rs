@@ -29,7 +29,7 @@ pub(crate) fn all() {
         delay_ns: any(),
         dead_ns: any(),
         poll_ns: any(),
-        open_sights: any() as u8,
+        open_observations: any() as u8,
         lock_ns: any64(),
     };
     match WiredConfig::new(rate(), plan) {
@@ -72,7 +72,7 @@ fn wired(config: &WiredConfig) {
             _ => Contact::Fault,
         };
         wired.edge(instant(), yes(), instant(), any());
-        wired.sight(instant(), contact, yes());
+        wired.observe(instant(), contact, yes());
         black_box(wired.poll(config, instant()));
         black_box((
             wired.deadline(config),
@@ -89,7 +89,7 @@ fn health(causes: Causes, lines: Decision) {
         state: if yes() { State::Live } else { State::Down },
         grade: if yes() { Grade::Poor } else { Grade::Good },
         awaits: if yes() { Awaits::Mark } else { Awaits::Clock },
-        astray: yes(),
+        out_of_tolerance: yes(),
     };
     let state = BatteryState {
         charge_uah: (any(), any()),

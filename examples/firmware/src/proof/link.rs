@@ -81,7 +81,7 @@ pub(crate) fn all() {
         black_box((
             own.slack(&clock, any64()),
             own.begins(any64()),
-            own.astray(&clock),
+            own.out_of_tolerance(&clock),
         ));
     }
     match LinkConfig::new(rate(), plan) {

@@ -35,8 +35,8 @@ use machine::{CaptureUnit, Input, Output};
 
 /// Ticks of the capture timer, Hz.
 const HZ: u32 = 16_000_000;
-/// From one sight of the probe to the next at most: half the time that keeps READY.
-const SIGHT: u32 = HZ / 1_000;
+/// From one observation of the probe to the next at most: half the time that keeps READY.
+const OBSERVED_EVERY: u32 = HZ / 1_000;
 const RATE: TickRate = checked!(TickRate::from_hz(HZ));
 const LINE: Config = checked!(Config::new(RATE, 1_000_000));
 const WIRED: WiredConfig = checked!(WiredConfig::new(RATE, WiredPlan::USUAL));
@@ -80,7 +80,7 @@ fn main() -> ! {
             tell(&mut wired, now, &event)
         });
         let contact = eye.contact();
-        wired.sight(now, contact, contact != Contact::Fault);
+        wired.observe(now, contact, contact != Contact::Fault);
         while let Some(edge) = wired.poll(&WIRED, now) {
             machine::tell(&edge);
         }
@@ -94,7 +94,7 @@ fn main() -> ! {
         let due = due
             .into_iter()
             .flatten()
-            .fold(now.plus(SIGHT), Instant::min);
+            .fold(now.plus(OBSERVED_EVERY), Instant::min);
         machine::wait(Some(due), set.valid_until, wired.causes());
     }
 }

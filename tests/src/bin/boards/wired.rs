@@ -70,7 +70,7 @@ impl Side for SimulatedWired {
             self.tell(now, &event);
         }
         let contact = self.eye.contact();
-        self.wired.sight(now, contact, contact != Contact::Fault);
+        self.wired.observe(now, contact, contact != Contact::Fault);
         let mut answer = Answer::default();
         while let Some(edge) = self.wired.poll(&self.plan, now) {
             answer.told.push(Told::from(&edge));

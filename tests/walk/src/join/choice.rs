@@ -30,6 +30,12 @@ pub(crate) enum Choice {
     Begin,
     /// A record has become durable.
     Finish,
+    /// The board is warned, closes the store in both records, and its power stays. Whether a write
+    /// that was under way is told as done all the same.
+    Close {
+        /// It is.
+        told: bool,
+    },
     /// The board loses its power.
     Lose(Loss),
 }
@@ -66,6 +72,14 @@ impl std::fmt::Display for Choice {
             }
             Self::Begin => f.write_str("a write begins"),
             Self::Finish => f.write_str("a record is durable"),
+            Self::Close { told } => {
+                let told = if *told {
+                    ", and an older write told"
+                } else {
+                    ""
+                };
+                write!(f, "the store is closed, and goes on{told}")
+            }
             Self::Lose(Loss { write, bad }) => {
                 write!(f, "power lost: last write {write:?}, bad records {bad:?}")
             }
@@ -104,6 +118,12 @@ impl Joins<'_> {
             all.push(Choice::Finish);
         } else if join.link.want().is_some() {
             all.push(Choice::Begin);
+        }
+        if join.closes < self.plan.closes && join.link.clone().close(&self.config).is_some() {
+            all.push(Choice::Close { told: false });
+            if join.writing.is_some() {
+                all.push(Choice::Close { told: true });
+            }
         }
         if join.losses < self.plan.losses {
             self.losses(join, &mut all);

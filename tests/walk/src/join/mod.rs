@@ -97,6 +97,7 @@ pub(crate) struct Join {
     /// The clock was started by a frame that was heard when it was sent.
     fresh: bool,
     losses: u8,
+    closes: u8,
 }
 
 impl<'a> Joins<'a> {
@@ -235,6 +236,22 @@ impl<'a> Joins<'a> {
         }
     }
 
+    /// The store is closed, and power stays.
+    fn close(&self, join: &mut Join, told: bool) {
+        let Some(write) = join.link.close(&self.config) else {
+            return;
+        };
+        join.records = [Some(write.mark); 2];
+        if let Some(writing) = join.writing.take().filter(|_| told) {
+            join.link.stored(writing.write.mark);
+        }
+        // What it costs comes on top.
+        if let Watched::Writes(written) = &mut join.watched {
+            *written = [None; 2];
+        }
+        join.closes += 1;
+    }
+
     fn lose(&self, join: &mut Join, loss: Loss) {
         let ready = join.fresh && join.decision.at(Instant::from_ticks(NOW)).ready;
         match &mut join.watched {
@@ -315,6 +332,7 @@ impl Rules for Joins<'_> {
             watched: Watched::Nothing,
             fresh: false,
             losses: 0,
+            closes: 0,
         }
     }
 
@@ -343,6 +361,7 @@ impl Rules for Joins<'_> {
             Choice::Hear { start, slot, late } => self.hear(&mut join, start, slot, late)?,
             Choice::Begin => self.begin(&mut join)?,
             Choice::Finish => Self::finish(&mut join),
+            Choice::Close { told } => self.close(&mut join, told),
             Choice::Lose(loss) => self.lose(&mut join, loss),
         }
         let now = Instant::from_ticks(NOW + ticks);

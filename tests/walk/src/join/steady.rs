@@ -65,7 +65,7 @@ impl Slots for Steady {
     }
 
     fn fits(&self, slot: u64, arrival: Instant) -> bool {
-        self.begins(slot) == Some(arrival.ticks())
+        self.begins(slot) == Some(arrival.ticks()) && self.is_good(arrival)
     }
 
     fn begin(&self, slot: u64) -> Placed {
