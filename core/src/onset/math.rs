@@ -1,6 +1,6 @@
 //! Integer arithmetic of the doubt: saturating, without a division by an unknown zero.
 
-use core::num::{NonZeroU32, NonZeroU64};
+use core::num::NonZeroU32;
 
 /// `x·k / 2^shift`, rounded down, saturating. `shift` is 1 to 32.
 pub(crate) fn mul_shift(x: u64, k: u32, shift: u32) -> u64 {
@@ -72,13 +72,30 @@ pub(crate) fn quotient(x: u64, d: u32) -> u64 {
         return u64::from(low / d);
     }
     if d.get() >> 16 != 0 {
-        return x / NonZeroU64::from(d);
+        return wide_quotient(x, d.get().into());
     }
     let first = high / d;
     let rest = (high - first * d.get()) << 16 | low >> 16;
     let second = rest / d;
     let rest = (rest - second * d.get()) << 16 | low & 0xffff;
     u64::from(first) << 32 | u64::from((second << 16) | (rest / d))
+}
+
+/// `x / d`, rounded down, bit by bit, for what is hardly ever divided: a few bytes where a fast
+/// routine takes half a thousand. All bits set for a `d` of 0.
+#[inline(never)]
+pub(crate) fn wide_quotient(x: u64, d: u64) -> u64 {
+    let (mut rest, mut quotient) = (0_u64, x);
+    for _ in 0..64 {
+        let over = rest >> 63;
+        rest = rest << 1 | quotient >> 63;
+        quotient <<= 1;
+        if over != 0 || rest >= d {
+            rest = rest.wrapping_sub(d);
+            quotient |= 1;
+        }
+    }
+    quotient
 }
 
 /// `x·y`, exact. Where the core has no wide multiply, two narrow ones do for a short `y`: runs of
@@ -208,6 +225,16 @@ mod tests {
         }
         assert_eq!(quotient(u64::MAX, 0xffff), u64::MAX / 0xffff);
         assert_eq!(quotient(u64::MAX, 1), u64::MAX);
+    }
+
+    #[test]
+    fn bit_by_bit_equals_the_wide_division() {
+        for (x, d) in samples().zip(samples().skip(13)) {
+            assert_eq!(wide_quotient(x, d.max(1)), x / d.max(1));
+        }
+        assert_eq!(wide_quotient(u64::MAX, u64::MAX), 1);
+        assert_eq!(wide_quotient(u64::MAX - 1, u64::MAX), 0);
+        assert_eq!(wide_quotient(7, 0), u64::MAX);
     }
 
     #[test]
