@@ -131,9 +131,9 @@ impl Line {
         // Sixteen binary places of the period as long as they fit: below 2^47 ticks.
         let slots = if size >> 47 == 0 {
             let period_16 = self.period_32 >> 16;
-            math::wide_quotient((size << 16) + period_16 / 2, period_16)
+            math::long_quotient((size << 16) + period_16 / 2, period_16, 64)
         } else {
-            math::wide_quotient(size, self.period_32 >> 32)
+            math::long_quotient(size, self.period_32 >> 32, 64)
         };
         if since < 0 {
             self.slot.saturating_sub(slots)
