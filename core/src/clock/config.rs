@@ -114,6 +114,7 @@ impl Bend {
     }
 
     /// 1/256 ticks after `x` slots squared, rounded up; saturates.
+    #[inline(never)]
     fn after(&self, x: u64) -> u64 {
         match x.checked_mul(u64::from(self.mantissa)) {
             Some(product) => (product >> self.shift.min(63)) + 1,
@@ -304,10 +305,8 @@ impl ClockConfig {
             u64::from(away.behind),
         );
         let far = if behind > 2 * t { behind } else { 0 };
-        // Each square and product is of 32 by 32 bits.
-        let kept = (t * t)
-            .saturating_add((t * ahead).saturating_mul(2))
-            .saturating_add((far * far) / 2);
+        // Memories are below 2^20 slots: the sum stays below 2^64.
+        let kept = t * t + 2 * t * ahead + far * far / 2;
         self.lag
             .after(kept)
             .saturating_add(self.drift.after((ahead * ahead) / 2))

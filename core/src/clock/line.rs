@@ -77,18 +77,23 @@ impl Line {
         }
     }
 
-    /// When the slot begins that lies so far.
-    pub(super) fn moment(&self, away: Away) -> Moment {
-        let slots = away.ahead | away.behind;
-        if slots == 0 {
+    /// When `slot` begins.
+    #[inline(never)]
+    pub(super) fn moment(&self, slot: u64) -> Moment {
+        if slot == self.slot {
             return self.at;
         }
-        let length = Length::periods(self.period_32, slots);
-        if away.ahead == 0 {
+        let length = Length::periods(self.period_32, self.distance(slot));
+        if slot < self.slot {
             self.at.earlier(length)
         } else {
             self.at.later(length)
         }
+    }
+
+    /// The tick in which its own slot begins.
+    pub(super) fn whole(&self) -> Instant {
+        self.at.whole()
     }
 
     /// A later slot as it is seen from here.
@@ -119,17 +124,17 @@ impl Line {
     }
 
     /// The slot that begins nearest to `at`, 0 at the least.
+    #[inline(never)]
     pub(super) fn position(&self, at: Instant) -> u64 {
         let since = at.since(self.at.whole()).ticks();
         let size = since.unsigned_abs();
         // Sixteen binary places of the period as long as they fit: below 2^47 ticks.
         let slots = if size >> 47 == 0 {
             let period_16 = self.period_32 >> 16;
-            ((size << 16) + period_16 / 2).checked_div(period_16)
+            math::long_quotient((size << 16) + period_16 / 2, period_16, 64)
         } else {
-            size.checked_div(self.period_32 >> 32)
+            math::long_quotient(size, self.period_32 >> 32, 64)
         };
-        let slots = slots.unwrap_or(0);
         if since < 0 {
             self.slot.saturating_sub(slots)
         } else {

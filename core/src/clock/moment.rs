@@ -32,6 +32,15 @@ impl Length {
         }
     }
 
+    /// Both, which are below 2^62.
+    pub(super) fn plus(self, other: Self) -> Self {
+        let (part_32, carry) = self.part_32.overflowing_add(other.part_32);
+        Self {
+            whole: self.whole + other.whole + u64::from(carry),
+            part_32,
+        }
+    }
+
     /// The share `share_32` of a period, in 2^-32.
     pub(super) fn share(period_32: u64, share_32: u32) -> Self {
         let share = u64::from(share_32);
@@ -121,6 +130,9 @@ mod tests {
             let share = Length::share(period, n);
             let as_128 = u128::from(share.whole) << 32 | u128::from(share.part_32);
             assert_eq!(as_128, (u128::from(period) * u128::from(n)) >> 32);
+            let both = length.plus(share);
+            let sum = u128::from(both.whole) << 32 | u128::from(both.part_32);
+            assert_eq!(sum, u128::from(period) * u128::from(n) + as_128);
             let moment = Moment {
                 whole: next() >> 6,
                 part_32: next() as u32,

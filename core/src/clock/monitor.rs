@@ -58,6 +58,7 @@ pub(super) struct Monitor {
 }
 
 impl Monitor {
+    #[inline(never)]
     pub(super) fn new(config: &ClockConfig, slot: u64, arrival: Instant, half_256: u64) -> Self {
         let first = Range::about(0, half(half_256));
         Self {

@@ -66,6 +66,7 @@ pub struct Clock {
 impl Clock {
     /// From the first frame: its slot and when it arrived.
     #[must_use]
+    #[inline(never)]
     pub fn start(config: &ClockConfig, slot: u64, arrival: Instant) -> Self {
         let half = scatter_256(config, &Change::default());
         Self {
@@ -88,10 +89,9 @@ impl Clock {
             return false;
         }
         if self.line().distance(slot) > u32::MAX / 2 {
-            *self = Self {
-                clashes: self.clashes,
-                ..Self::start(config, slot, arrival)
-            };
+            let clashes = self.clashes;
+            *self = Self::start(config, slot, arrival);
+            self.clashes = clashes;
             return true;
         }
         let seen = self.all.line.sight(slot, arrival);
@@ -180,16 +180,14 @@ impl Clock {
     /// The tick in which `slot` begins, without a bound.
     #[must_use]
     pub fn begins(&self, slot: u64) -> Instant {
-        let line = self.line();
-        line.moment(line.away(slot)).whole()
+        self.line().moment(slot).whole()
     }
 
     /// When `slot` begins.
     #[must_use]
     pub fn predict(&self, config: &ClockConfig, slot: u64) -> Prediction {
         let line = self.line();
-        let away = line.away(slot);
-        self.prediction(config, line.moment(away), away, 0)
+        self.prediction(config, line.moment(slot), line.away(slot), 0)
     }
 
     /// `age_125ns` steps of 0.125 µs, on the probe's clock, before `slot` begins: an edge whose
@@ -201,13 +199,10 @@ impl Clock {
         let share = math::quotient(u64::from(rest) << 32, config.steps);
         let line = self.line();
         let period = line.period_32();
-        let away = line.away(slot);
-        let at = line
-            .moment(away)
-            .earlier(Length::periods(period, slots))
-            // The rest is below a slot.
-            .earlier(Length::share(period, share as u32));
-        let before = away.earlier(slots);
+        // The rest is below a slot.
+        let age = Length::periods(period, slots).plus(Length::share(period, share as u32));
+        let at = line.moment(slot).earlier(age);
+        let before = line.away(slot).earlier(slots);
         self.prediction(config, at, before, config.half_step_256)
     }
 
@@ -219,9 +214,14 @@ impl Clock {
         rounding_256: u64,
     ) -> Prediction {
         let doubt_256 = self.here_256.and_then(|here| {
-            let doubt = u64::from(here.get())
-                .saturating_add(self.farther_256(config, away))
-                .saturating_add(rounding_256);
+            let near = away.ahead == 0 && away.behind <= 2 * self.line().memory(config);
+            let farther = if near {
+                0
+            } else {
+                self.farther_256(config, away)
+            };
+            // Half a step is below 2^32.
+            let doubt = (u64::from(here.get()) + rounding_256).saturating_add(farther);
             u32::try_from(doubt).ok()
         });
         Prediction {
@@ -230,12 +230,10 @@ impl Clock {
         }
     }
 
-    /// What a bound grows by away from the slot of the line.
+    /// What a bound grows by away from the slot of the line: nothing within two memories before it.
+    #[inline(never)]
     fn farther_256(&self, config: &ClockConfig, away: Away) -> u64 {
         let tau = self.line().memory(config);
-        if away.ahead == 0 && away.behind <= 2 * tau {
-            return 0;
-        }
         let noise = self.path().noise_256(config);
         self.fanned(noise, config, away).saturating_add(
             config
@@ -261,8 +259,10 @@ impl Clock {
     }
 
     /// What the predicted moment may be off by since the newest frame of the line.
-    fn slack_256(&self, config: &ClockConfig, away: Away) -> u64 {
+    #[inline(never)]
+    fn slack_256(&self, config: &ClockConfig, slot: u64) -> u64 {
         let line = self.line();
+        let away = line.away(slot);
         if line.is_new() {
             let tolerance = config.tolerance_24.unsigned_abs();
             let slots = away.ahead.max(away.behind);
@@ -277,14 +277,14 @@ impl Clock {
     /// What silence since the newest frame adds to the [`gate`](Self::gate) at `slot`.
     #[must_use]
     pub fn slack(&self, config: &ClockConfig, slot: u64) -> Span {
-        span_up(self.slack_256(config, self.line().away(slot)))
+        span_up(self.slack_256(config, slot))
     }
 
     /// How far a genuine arrival of `slot` may be from its prediction: twelve standard deviations
     /// of the arrivals and 4 µs, and the slack.
     #[must_use]
     pub fn gate(&self, config: &ClockConfig, slot: u64) -> Span {
-        let slack = self.slack_256(config, self.line().away(slot));
+        let slack = self.slack_256(config, slot);
         span_up(scatter_256(config, &self.all.change).saturating_add(slack))
     }
 
@@ -300,21 +300,21 @@ impl Clock {
     /// Whether silence up to `now` has not made the clock worse than a fourth of a slot.
     pub(crate) fn is_good(&self, config: &ClockConfig, now: Instant) -> bool {
         let line = self.line();
-        let away = line.away(self.newest());
         let (slot, tau) = (config.slot_ticks(), line.memory(config));
-        let since = now
-            .ticks()
-            .saturating_sub(line.moment(away).whole().ticks());
-        // Within two memories scatter fans out to its own size, which is below the gate or the bound
-        // of here; and τ² + 2τh + h²/2 is at most seven times the lag within that bound.
-        let soon = (2 * tau).saturating_sub(away.ahead);
-        if let Some(here) = self.here_256.filter(|_| since < slot * u64::from(soon)) {
+        // Within a memory of nominal slots, so within two of the line's own, scatter fans out to its
+        // own size, which is below the gate or the bound of here; and τ² + 2τh + h²/2 is at most
+        // seven times the lag within that bound.
+        let since = now.ticks().saturating_sub(line.whole().ticks());
+        let newest = self.newest();
+        let near = since < slot * u64::from(tau) && newest - line.slot() < u64::from(tau);
+        if let Some(here) = self.here_256.filter(|_| near) {
             if u64::from(self.scatter_256) + 8 * u64::from(here.get()) < slot / 4 * 256 {
                 return true;
             }
         }
-        let slots = since.checked_div(slot).unwrap_or(0);
-        let there = self.newest().saturating_add(slots).saturating_add(1);
+        let since = now.ticks().saturating_sub(self.begins(newest).ticks());
+        let slots = math::quotient(since, slot as u32);
+        let there = newest.saturating_add(slots).saturating_add(1);
         self.slack(config, there).ticks().unsigned_abs() <= slot / 4
     }
 
@@ -417,8 +417,10 @@ fn is_even(all: &Path, earliest: &Path) -> bool {
 }
 
 /// Twelve standard deviations, 12·1.2533 mean sizes, and what is fixed.
+#[inline(never)]
 fn scatter_256(config: &ClockConfig, change: &Change) -> u64 {
-    (math::mul(change.scatter_16(config.prior_16), 15) >> 8).saturating_add(config.gate_256)
+    // Sizes are below 2^48.
+    ((change.scatter_16(config.prior_16) * 15) >> 8) + config.gate_256
 }
 
 fn span_up(length_256: u64) -> Span {

@@ -10,6 +10,7 @@ const TABLE: [u32; 16] = table(POLYNOMIAL);
 /// The check of frames and records: CRC-16 of `bytes`, polynomial 0x90D9, most significant bit
 /// first, from 0xFFFF, nothing inverted at the end.
 #[must_use]
+#[inline(never)]
 pub fn crc16(bytes: &[u8]) -> u16 {
     remainder(bytes, &TABLE)
 }

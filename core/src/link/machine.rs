@@ -483,6 +483,7 @@ impl<S: Slots> Link<S> {
         Some((placed.at, placed.bound?))
     }
 
+    #[inline(never)]
     fn pend(
         &mut self,
         number: u8,

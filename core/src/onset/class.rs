@@ -81,18 +81,17 @@ impl FeedClass {
 
     /// Var(t*) / ε² in 1/1024.
     pub(super) fn relative_variance_1024(self) -> u32 {
-        let (twice_pairs, touches) = (
-            2 * u64::from(self.pairs) + 1,
-            u64::from(self.touches.max(1)),
-        );
+        let twice_pairs = 2 * u64::from(self.pairs) + 1;
+        let touches = u32::from(self.touches.max(1));
         // The pair rate is (pairs + 1/2) / touches.
-        if twice_pairs >= 2 * touches {
-            let rate_256 = (twice_pairs << 7) / touches;
+        if twice_pairs >= 2 * u64::from(touches) {
+            let rate_256 = math::quotient(twice_pairs << 7, touches);
             let busy = math::mul(2 * rate_256 + 256, BUSY_1024) >> 8;
             return u32::try_from(busy).unwrap_or(u32::MAX);
         }
-        // At most 1024 touches: it fits.
-        math::by_octave(&RELATIVE_1024, ((touches << 9) / twice_pairs) as u32, 8)
+        // At most 1024 touches, and fewer pairs: it fits.
+        let touches_a_pair = math::quotient(u64::from(touches) << 9, twice_pairs as u32);
+        math::by_octave(&RELATIVE_1024, touches_a_pair as u32, 8)
     }
 }
 

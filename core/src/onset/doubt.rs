@@ -71,7 +71,7 @@ pub(super) fn edge_variance_256(config: &Config, hold: u32, chatter: &Chatter) -
     if config.prior_256 > 0 {
         return config.prior_256;
     }
-    let edge_16 = u64::from(hold) * 16 / u64::from(HOLD_IN_EDGES);
+    let edge_16 = math::quotient(u64::from(hold) * 16, HOLD_IN_EDGES);
     (edge_16 * edge_16).max(1)
 }
 
@@ -82,12 +82,15 @@ pub(super) fn edge_variance_256(config: &Config, hold: u32, chatter: &Chatter) -
 /// are fitted to simulated chatter of orders 2 to 8 and of hysteresis up to one sigma; how well
 /// the doubt holds there is in the stored grids. Needs the bandwidth to be stated.
 fn factor_65536(config: &Config, edge_256: u64) -> u32 {
-    let Some(ratio_256) = edge_256.saturating_mul(256).checked_div(config.prior_256) else {
+    if config.prior_256 == 0 {
         return FACTOR_65536;
-    };
+    }
     // ratio = (ε·fc / 0.32)²; each slope is that of its piece, in 1/256.
-    let ratio_256 = u32::try_from(ratio_256).unwrap_or(u32::MAX);
-    match ratio_256 {
+    let edge_65536 = edge_256.saturating_mul(256);
+    if edge_65536 >> 11 >= config.prior_256 {
+        return 69_468;
+    }
+    match math::long_quotient(edge_65536, config.prior_256, 11) as u32 {
         1764.. => 69_468,
         r @ 625.. => 49_807 + (((r - 625) * 4_419) >> 8),
         r @ 256.. => 45_875 + (((r - 256) * 2_728) >> 8),

@@ -19,7 +19,7 @@ use super::chatter::Chatter;
 use super::class::FeedClass;
 use super::config::Config;
 use super::contact::{Contact, Event, Glitch, Tally};
-use super::doubt::{self, Episode};
+use super::doubt::{self, Episode, Stated};
 use super::math;
 use crate::edge::{Edge, Level};
 use crate::flags::Flags;
@@ -372,7 +372,7 @@ impl Line {
                 return None;
             }
         }
-        self.odd_edge(config, &Edge::new(at, level).with_faults(faults))
+        self.odd_edge(config, at, level, faults)
     }
 
     /// The settled level was vouched for over `rest` ticks.
@@ -408,9 +408,14 @@ impl Line {
     /// Every edge with something wrong about it: see [`edge`](crate::edge) for the rules.
     #[cold]
     #[inline(never)]
-    fn odd_edge(&mut self, config: &Config, edge: &Edge) -> Option<Event> {
-        let event = self.poll(config, edge.at);
-        let mut at = edge.at;
+    fn odd_edge(
+        &mut self,
+        config: &Config,
+        mut at: Instant,
+        level: Level,
+        faults: Flags,
+    ) -> Option<Event> {
+        let event = self.poll(config, at);
         if self.edges == 0 && at.run_since(self.last) >= self.hold {
             self.flags = Flags::NONE;
         }
@@ -428,8 +433,8 @@ impl Line {
             self.flags.insert(Flags::ROUGH);
             self.abandon(config, at);
         }
-        self.flags.insert(edge.faults);
-        if edge.level == Level::Unknown {
+        self.flags.insert(faults);
+        if level == Level::Unknown {
             self.flags.insert(Flags::UNKNOWN_LEVEL);
             self.blind(at);
             return event;
@@ -437,7 +442,7 @@ impl Line {
         if self.sight == Sight::Unborn {
             self.sight = Sight::Clear;
             self.late_born = true;
-            self.settled = edge.level == config.touched_level();
+            self.settled = level == config.touched_level();
             self.hold = config.hold_in(self.settled);
             self.last = at;
             self.expect(config);
@@ -448,7 +453,7 @@ impl Line {
             self.sight = Sight::Clear;
             self.expect(config);
         }
-        if edge.level as u8 != self.expected & !GENERAL {
+        if level as u8 != self.expected & !GENERAL {
             // Time goes on at the same level, but it is vouched for only from here on.
             self.flags
                 .insert_if(Flags::LOST_EDGE, !was_blind && !restarted);
@@ -534,17 +539,29 @@ impl Line {
 
     /// The line stayed away for a hold: the contact has changed.
     #[inline(never)]
-    #[allow(clippy::unnecessary_wraps)] // A `Some` around the call would cost a copy of the event.
     fn confirm(&mut self, config: &Config) -> Option<Event> {
-        let release = self.settled;
-        let stated = doubt::state(
+        let stated = self.stated(config);
+        self.changed(config, &stated)
+    }
+
+    /// The doubt of the open episode. Apart from what it is told with, for less of the stack.
+    #[inline(never)]
+    fn stated(&mut self, config: &Config) -> Stated {
+        doubt::state(
             config,
             self.hold,
             &self.episode(),
             &mut self.chatter,
             self.classed.then_some(&mut self.class),
-            !release,
-        );
+            !self.settled,
+        )
+    }
+
+    /// The change of the contact, with its doubt.
+    #[inline(never)]
+    #[allow(clippy::unnecessary_wraps)] // A `Some` around the call would cost a copy of the event.
+    fn changed(&mut self, config: &Config, stated: &Stated) -> Option<Event> {
+        let release = self.settled;
         let home = (u64::from(self.home_turns) << 32) | u64::from(self.home);
         let balance_point = Instant::from_ticks(self.first.ticks().saturating_add(home));
         let balance = FineInstant::new(balance_point, config.lag_256);

@@ -1,6 +1,6 @@
 //! Integer arithmetic of the doubt: saturating, without a division by an unknown zero.
 
-use core::num::{NonZeroU32, NonZeroU64};
+use core::num::NonZeroU32;
 
 /// `x·k / 2^shift`, rounded down, saturating. `shift` is 1 to 32.
 pub(crate) fn mul_shift(x: u64, k: u32, shift: u32) -> u64 {
@@ -23,46 +23,21 @@ pub(crate) fn mul(x: u64, k: u32) -> u64 {
     (high << 32).saturating_add(low)
 }
 
-/// `256·x / y`, rounded down, saturating; 0 for a `y` of 0. `y` is below 2^31.
-///
-/// Digit by digit on the narrow divider that a small core has, where one wide quotient would
-/// call a long routine.
+/// `256·x / y`, rounded down, saturating; 0 for a `y` of 0.
 pub(super) fn quotient_256(x: u64, y: u32) -> u64 {
-    let Some(y) = NonZeroU32::new(y) else {
-        return 0;
-    };
-    let (mut rest, mut low) = ((x >> 32) as u32, x as u32);
-    let high = rest / y;
-    if high >> 24 != 0 {
+    let whole = quotient(x, y);
+    if whole >> 56 != 0 {
         return u64::MAX;
     }
-    rest -= high * y.get();
-    // As many bits at a time as the remainder leaves room for.
-    let bits = match y.leading_zeros() {
-        8.. => 8,
-        4.. => 4,
-        _ => 1,
-    };
-    let mut digits = |places: u32| {
-        let mut digits = 0_u32;
-        // Said so that no level of optimisation sees a division by 0.
-        for _ in 0..places.checked_div(bits).unwrap_or(0) {
-            let part = (rest << bits) | (low >> (32 - bits));
-            low <<= bits;
-            let digit = part / y;
-            rest = part - digit * y.get();
-            digits = (digits << bits) | digit;
-        }
-        digits
-    };
-    let whole = (u64::from(high) << 32) | u64::from(digits(32));
-    (whole << 8) | u64::from(digits(8))
+    let rest = x - whole * u64::from(y);
+    whole << 8 | if y == 0 { 0 } else { quotient(rest << 8, y) }
 }
 
 /// `x / d`, rounded down; 0 for a `d` of 0.
 ///
-/// A `d` below 2^16 is divided by in three digits on the narrow divider that a small core has, a
-/// third of what one wide division takes.
+/// Digit by digit on the narrow divider that a small core has, where one wide quotient would call a
+/// long routine.
+#[inline(never)]
 pub(crate) fn quotient(x: u64, d: u32) -> u64 {
     let Some(d) = NonZeroU32::new(d) else {
         return 0;
@@ -71,14 +46,59 @@ pub(crate) fn quotient(x: u64, d: u32) -> u64 {
     if high == 0 {
         return u64::from(low / d);
     }
-    if d.get() >> 16 != 0 {
-        return x / NonZeroU64::from(d);
-    }
     let first = high / d;
-    let rest = (high - first * d.get()) << 16 | low >> 16;
-    let second = rest / d;
-    let rest = (rest - second * d.get()) << 16 | low & 0xffff;
-    u64::from(first) << 32 | u64::from((second << 16) | (rest / d))
+    let rest = high - first * d.get();
+    let last = if d.get() >> 16 == 0 {
+        let rest = rest << 16 | low >> 16;
+        let second = rest / d;
+        let rest = (rest - second * d.get()) << 16 | low & 0xffff;
+        (second << 16) | (rest / d)
+    } else {
+        digits(rest, low, d)
+    };
+    u64::from(first) << 32 | u64::from(last)
+}
+
+/// `(rest·2^32 + low) / d` for a rest below `d`: eight bits at a time where the remainder leaves room
+/// for them, or else one.
+fn digits(mut rest: u32, mut low: u32, d: NonZeroU32) -> u32 {
+    if d.get() >> 24 == 0 {
+        for _ in 0..4 {
+            let part = rest << 8 | low >> 24;
+            let digit = part / d;
+            rest = part - digit * d.get();
+            low = low << 8 | digit;
+        }
+        return low;
+    }
+    for _ in 0..32 {
+        let over = rest >> 31 == 1;
+        rest = rest << 1 | low >> 31;
+        low <<= 1;
+        if over || rest >= d.get() {
+            rest = rest.wrapping_sub(d.get());
+            low |= 1;
+        }
+    }
+    low
+}
+
+/// `x / d`, rounded down, where that is below 2^`places`, 1 to 64: bit by bit, a few bytes where a
+/// fast routine takes half a thousand. All bits set for a `d` of 0.
+#[inline(never)]
+pub(crate) fn long_quotient(x: u64, d: u64, places: u32) -> u64 {
+    let mut rest = x.checked_shr(places).unwrap_or(0);
+    let mut quotient = x << (64 - places.clamp(1, 64));
+    for _ in 0..places {
+        let over = rest >> 63;
+        rest = rest << 1 | quotient >> 63;
+        quotient <<= 1;
+        if over != 0 || rest >= d {
+            rest = rest.wrapping_sub(d);
+            quotient |= 1;
+        }
+    }
+    quotient
 }
 
 /// `x·y`, exact. Where the core has no wide multiply, two narrow ones do for a short `y`: runs of
@@ -200,7 +220,7 @@ mod tests {
     }
 
     #[test]
-    fn three_narrow_divisions_equal_a_wide_one() {
+    fn narrow_divisions_equal_a_wide_one() {
         for (x, d) in samples().zip(samples().skip(11)) {
             for d in [d as u32, d as u32 >> 16, (d as u32 >> 20) + 1] {
                 assert_eq!(quotient(x, d), x.checked_div(d.into()).unwrap_or(0));
@@ -208,6 +228,19 @@ mod tests {
         }
         assert_eq!(quotient(u64::MAX, 0xffff), u64::MAX / 0xffff);
         assert_eq!(quotient(u64::MAX, 1), u64::MAX);
+    }
+
+    #[test]
+    fn bit_by_bit_equals_the_wide_division() {
+        for (x, d) in samples().zip(samples().skip(13)) {
+            let d = d.max(1);
+            let places = (64 - (x / d).leading_zeros()).max(1);
+            assert_eq!(long_quotient(x, d, 64), x / d);
+            assert_eq!(long_quotient(x, d, places), x / d);
+        }
+        assert_eq!(long_quotient(u64::MAX, u64::MAX, 1), 1);
+        assert_eq!(long_quotient(u64::MAX - 1, u64::MAX, 64), 0);
+        assert_eq!(long_quotient(7, 0, 64), u64::MAX);
     }
 
     #[test]

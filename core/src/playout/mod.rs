@@ -188,12 +188,9 @@ impl Playout {
     /// The next one, if it is due by `now`.
     pub(crate) fn leave(&mut self, delay: u64, now: Instant) -> Option<Due> {
         let due = self.next_due(delay).filter(|due| *due <= now)?;
-        let first = *self.waiting.first()?;
-        self.waiting.rotate_left(1);
+        let [first, second, third, fourth] = self.waiting;
+        self.waiting = [second, third, fourth, Waiting::default()];
         self.count = self.count.saturating_sub(1);
-        if let Some(last) = self.waiting.last_mut() {
-            *last = Waiting::default();
-        }
         let edge = PlayedEdge {
             number: first.number,
             touched: first.number & 1 == 1,
