@@ -49,7 +49,8 @@ mod processor {
         unsafe { cortex_m::peripheral::NVIC::unmask(Received) }
     }
 
-    /// The one interrupt there is calls this function.
+    /// The one interrupt there is calls this function; an image may do that itself.
+    #[allow(unused_macros)]
     macro_rules! interrupt {
         ($handler:ident) => {
             #[cortex_m_rt::exception]
@@ -96,7 +97,8 @@ mod processor {
         CLAIM.write(number);
     }
 
-    /// The one interrupt there is calls this function.
+    /// The one interrupt there is calls this function; an image may do that itself.
+    #[allow(unused_macros)]
     macro_rules! interrupt {
         ($handler:ident) => {
             #[riscv_rt::core_interrupt(riscv::interrupt::Interrupt::MachineExternal)]

@@ -20,17 +20,17 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::mpsc;
 
-use air::{Air, Spans};
+use air::{Air, Fates, Spans};
 use board::SimulatedBoard;
 use drive::{Course, Tool};
 use emulated::{Emulated, Machine};
 use head::SimulatedHead;
 use script::{Script, Trouble as Kind};
-use side::{Both, Trouble};
+use side::{Both, Side, Trouble};
 use wired::SimulatedWired;
 
 /// Touches before the troubles begin.
-const TOUCHES: usize = 250;
+const TOUCHES: usize = 300;
 /// Ticks of probe and board when both get power: their counters of 32 bits wrap soon after.
 const START: (u64, u64) = ((1 << 32) - 20_000_000, (1 << 32) - 50_000_000);
 
@@ -65,8 +65,7 @@ fn run() -> Result<(), Trouble> {
         probe: Machine::M0,
         board: Machine::M3,
     };
-    // Second senders are remembered for 10 s, and no hand arms the line before.
-    let script = Script::new(TOUCHES, &Kind::ALL, 14_000, bench.seed);
+    let script = whole_script(bench.seed);
     verdict::judge(&bench.course(&script, "board", "board", false)?, &script)?;
     let other = Place {
         probe: Machine::M4F,
@@ -86,23 +85,13 @@ fn run() -> Result<(), Trouble> {
     println!("a barrier that is stuck fails its self-test, and READY never stands");
     // The same passes in other shells.
     for shell in ["board_async", "board_rtic"] {
-        let script = Script::new(12, &[Kind::LoopStands], 3_000, bench.seed);
+        let script = shell_script(bench.seed);
         let course = bench.course(&script, shell, shell, false)?;
         if course.armed.is_empty() {
             return Err(format!("{shell} was not armed again").into());
         }
     }
-    let troubles = [
-        Kind::LoopStands,
-        Kind::ClockStands,
-        Kind::StuckOutput,
-        Kind::UnreadableWire,
-        Kind::ManyEdges,
-        Kind::RepeatedCapture,
-        Kind::StuckCapture,
-        Kind::UnreadableBarrier,
-    ];
-    let script = Script::new(TOUCHES, &troubles, 3_000, bench.seed);
+    let script = cable_script(bench.seed);
     for bench in [bench, other] {
         verdict::judge_wired(&bench.wired(&script)?, &script)?;
     }
@@ -115,6 +104,66 @@ fn run() -> Result<(), Trouble> {
     bench.wired(&script)?;
     println!("noise on the ports of head, wired, board and its shells: no one hangs");
     Ok(())
+}
+
+/// All troubles. Second senders are remembered for 10 s, and no hand arms the line before.
+fn whole_script(seed: u64) -> Script {
+    Script::new(TOUCHES, &Kind::ALL, 14_000, seed)
+}
+
+fn shell_script(seed: u64) -> Script {
+    Script::new(12, &[Kind::LoopStands], 3_000, seed)
+}
+
+/// All troubles that are not the air's.
+fn cable_script(seed: u64) -> Script {
+    let troubles = [
+        Kind::LoopStands,
+        Kind::ClockStands,
+        Kind::StuckOutput,
+        Kind::UnreadableWire,
+        Kind::ManyEdges,
+        Kind::RepeatedCapture,
+        Kind::StuckCapture,
+        Kind::UnreadableBarrier,
+    ];
+    Script::new(TOUCHES, &troubles, 3_000, seed)
+}
+
+/// A probe and a board through a script, the air between them: what the board's control saw, what
+/// became of the frames, and the passes of the probe.
+fn air_between(
+    probe: &mut (impl Side + Send),
+    board: &mut impl Side,
+    script: &Script,
+    stuck: bool,
+    seed: u64,
+) -> Result<(Course, Fates, u64), Trouble> {
+    let (sender, from_head) = mpsc::channel();
+    let troubles = script.troubles_on_board();
+    let end = air::on_board(START, script.end);
+    let air = Air::new(from_head, START, seed ^ 1, Spans::of(&troubles, end));
+    std::thread::scope(|scope| {
+        let probe = scope.spawn(|| {
+            // The sender ends with the probe, which ends the wait for its frames.
+            let sender = sender;
+            drive::head(probe, START.0, script, stuck, &sender).map_err(|why| why.to_string())
+        });
+        let done = drive::Bench::new(board, air, troubles).run(START.1, end);
+        let passes = probe.join().map_err(|_| "the probe's thread is gone")?;
+        let passes = passes.map_err(|why| format!("head: {why}"))?;
+        let (course, air) = done.map_err(|why| format!("board: {why}"))?;
+        Ok((course, air.fates, passes))
+    })
+}
+
+/// A board of a probe on a cable through a script.
+fn on_cable(board: &mut impl Side, script: &Script) -> Result<Course, Trouble> {
+    let on_board = |tick| air::on_board(START, tick);
+    let edges = script.edges.iter().map(|edge| (on_board(edge.0), edge.1));
+    let tool = Tool(edges.collect());
+    let bench = drive::Bench::new(board, tool, script.troubles_on_board());
+    Ok(bench.run(START.1, on_board(script.end))?.0)
 }
 
 /// Where images are, where sockets and logs go, and what the boards of both sides are.
@@ -140,24 +189,8 @@ impl Place<'_> {
         let receiver = self.start(self.board, board, name)?;
         let mut probe = Both(probe, SimulatedHead::new(key()?, START.0)?);
         let mut receiver = Both(receiver, SimulatedBoard::new(key()?, START.1)?);
-        let (sender, from_head) = mpsc::channel();
-        let troubles = script.troubles_on_board();
-        let air = Air::new(from_head, START, self.seed ^ 1, Spans::of(&troubles));
-        let end = air.on_board(script.end);
-        let (course, fates, passes) = std::thread::scope(|scope| -> Result<_, Trouble> {
-            let probe = scope.spawn(|| {
-                // The sender ends with the probe, which ends the wait for its frames.
-                let sender = sender;
-                drive::head(&mut probe, START.0, script, stuck, &sender)
-                    .map_err(|why| why.to_string())
-            });
-            let bench = drive::Bench::new(&mut receiver, air, troubles);
-            let done = bench.run(START.1, end);
-            let passes = probe.join().map_err(|_| "the probe's thread is gone")?;
-            let passes = passes.map_err(|why| format!("head: {why}"))?;
-            let (course, air) = done.map_err(|why| format!("board: {why}"))?;
-            Ok((course, air.fates, passes))
-        })?;
+        let (course, fates, passes) =
+            air_between(&mut probe, &mut receiver, script, stuck, self.seed)?;
         println!(
             "head on {} {passes} passes, {board} on {} {} passes: all answers equal to the simulation's",
             self.probe, self.board, course.passes
@@ -177,15 +210,43 @@ impl Place<'_> {
     fn wired(&self, script: &Script) -> Result<Course, Trouble> {
         let board = self.start(self.board, "wired", "wired")?;
         let mut board = Both(board, SimulatedWired::new(START.1)?);
-        let on_board = |tick| air::on_board(START, tick);
-        let edges = script.edges.iter().map(|edge| (on_board(edge.0), edge.1));
-        let tool = Tool(edges.collect());
-        let bench = drive::Bench::new(&mut board, tool, script.troubles_on_board());
-        let (course, _) = bench.run(START.1, on_board(script.end))?;
+        let course = on_cable(&mut board, script)?;
         println!(
             "wired on {} {} passes: all answers equal to the simulation's",
             self.board, course.passes
         );
         Ok(course)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The simulated sides alone, so that scripts, air and verdicts hold for any seed.
+    #[test]
+    fn whatever_the_seed_all_goes_as_it_must() {
+        for seed in 1..=40 {
+            if let Err(why) = simulated(seed) {
+                panic!("seed {seed}: {why}");
+            }
+        }
+    }
+
+    fn simulated(seed: u64) -> Result<(), Trouble> {
+        let through = |script: &Script| {
+            let key = *b"both sides alike";
+            let mut probe = SimulatedHead::new(key, START.0)?;
+            let mut board = SimulatedBoard::new(key, START.1)?;
+            air_between(&mut probe, &mut board, script, false, seed)
+        };
+        let script = whole_script(seed);
+        verdict::judge(&through(&script)?.0, &script)?;
+        if through(&shell_script(seed))?.0.armed.is_empty() {
+            return Err("a short course was not armed again".into());
+        }
+        let script = cable_script(seed);
+        let course = on_cable(&mut SimulatedWired::new(START.1)?, &script)?;
+        verdict::judge_wired(&course, &script)
     }
 }
