@@ -15,8 +15,8 @@ fn main() {
         other => panic!("no memory map for `{other}`: build for thumbv6m-none-eabi, thumbv7m-none-eabi or thumbv7em-none-eabihf"),
     };
     // The proof calls all there is and never runs: it may be larger than the board.
-    let room = flash.replace("LENGTH = ", "LENGTH = DEFINED(never_runs) ? 4M : ");
-    let map = format!("MEMORY {{\n  FLASH : ORIGIN = {room}\n  RAM : ORIGIN = {ram}\n}}\n");
+    let flash = flash.replace("256K", "DEFINED(never_runs) ? 4M : 256K");
+    let map = format!("MEMORY {{\n  FLASH : ORIGIN = {flash}\n  RAM : ORIGIN = {ram}\n}}\n");
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo sets OUT_DIR"));
     fs::write(out.join("memory.x"), map).expect("OUT_DIR can be written");
     // What a device crate says of interrupts that nobody handles; asked for by the RTIC image only.
