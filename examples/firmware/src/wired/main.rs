@@ -61,7 +61,11 @@ unsafe fn DefaultHandler(_: i16) {
 fn main() -> ! {
     static mut QUEUE: EdgeQueue<64> = EdgeQueue::new();
     let (into, mut edges) = QUEUE.split();
-    critical_section::with(|section| EDGES.borrow(section).replace(Some(into)));
+    critical_section::with(|section| {
+        if let Ok(mut edges) = EDGES.borrow(section).try_borrow_mut() {
+            *edges = Some(into);
+        }
+    });
     machine::start();
     let start = Instant::from_ticks(u64::from(CaptureUnit.count()));
     // Stamps may have waited for a loop that stood, up to a quarter turn.
