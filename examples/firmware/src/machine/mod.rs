@@ -40,6 +40,7 @@ use trueonset::playout::PlayedEdge;
 use trueonset::time::Instant;
 
 #[cfg(feature = "async")]
+#[allow(unused_imports)]
 pub use bell::{ring, Bell};
 #[allow(unused_imports)]
 pub(crate) use uart::interrupt;

@@ -64,7 +64,11 @@ fn captured() {
 #[start::entry]
 fn main() -> ! {
     let (into, mut edges) = start::place!(EdgeQueue<64>, EdgeQueue::new()).split();
-    critical_section::with(|section| EDGES.borrow(section).replace(Some(into)));
+    critical_section::with(|section| {
+        if let Ok(mut edges) = EDGES.borrow(section).try_borrow_mut() {
+            *edges = Some(into);
+        }
+    });
     machine::start();
     let start = Instant::from_ticks(u64::from(CaptureUnit.count()));
     // Stamps may have waited for a loop that stood, up to a quarter turn.
