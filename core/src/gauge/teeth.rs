@@ -111,7 +111,7 @@ struct Sums {
 /// plate and spring make of `g`: heights come out in feeds per tooth without knowing any of them.
 /// All hits weigh the same: the noise of a place, over the speed with which a tooth comes and goes
 /// (which grows as `w`), makes the squares of all widths equally uncertain. Where a jitter in time
-/// rules instead, weighing by `1/w²` would be surer by up to a half, but it takes scatter for depth
+/// rules instead, weighing by `1/w²` would be surer by two thirds, but it takes scatter for depth
 /// in the narrowest hits, and its doubt is too small wherever the noise is that of a place.
 ///
 /// It needs the plate back before the next tooth, every tooth seen twice (`run-out/f_rev + 2`
