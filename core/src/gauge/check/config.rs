@@ -77,7 +77,7 @@ impl CheckTimes {
 pub struct CheckPlan {
     /// What lengths are counted from.
     pub reference: Reference,
-    /// The way the coordinate goes in an approach.
+    /// The way the coordinate goes in an approach; a touch on any other is `flag`.
     pub side: Side,
     /// The stored length, nm; its doubt belongs to [`allowance`](Self::allowance).
     pub expected_nm: i64,
@@ -275,6 +275,12 @@ impl CheckConfig {
         let all_pm = root_of_sum(own_pm, plan.allowance.shared_pm);
         let mut reasons = Reasons::NONE;
         reasons.insert_if(Reasons::FLAG, !self.noted(touch.flags).1.is_empty());
+        // Lengths are counted by the planned way alone: from the other one, or standing, the same
+        // place says another length, or none.
+        reasons.insert_if(
+            Reasons::FLAG,
+            Side::of_feed(touch.feed_nm_s) != Some(plan.side),
+        );
         reasons.insert_if(
             Reasons::DOUBT,
             touch.doubt_pm == u32::MAX || !self.guards(touch.bound_nm, all_pm),

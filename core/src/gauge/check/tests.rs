@@ -278,6 +278,21 @@ fn flags_and_doubts_of_a_touch_count() {
             },
             Reasons::FLAG,
         ),
+        // The other way, and standing.
+        (
+            Latched {
+                feed_nm_s: 5_000_000,
+                ..latched(0)
+            },
+            Reasons::FLAG,
+        ),
+        (
+            Latched {
+                feed_nm_s: 0,
+                ..latched(0)
+            },
+            Reasons::FLAG,
+        ),
         (
             Latched {
                 doubt_pm: u32::MAX,

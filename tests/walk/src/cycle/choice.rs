@@ -49,6 +49,7 @@ pub(crate) enum Choice {
     Go,
     Touch(Place),
     TouchFlagged,
+    TouchAstray,
     TouchWithoutDoubt,
     ReleasedAtMake,
     ReleasedElsewhere,
@@ -74,6 +75,7 @@ pub(super) const ALL: &[Choice] = &[
     Choice::Touch(Place::Grey),
     Choice::Touch(Place::Short),
     Choice::TouchFlagged,
+    Choice::TouchAstray,
     Choice::TouchWithoutDoubt,
     Choice::ReleasedAtMake,
     Choice::ReleasedElsewhere,
@@ -99,6 +101,11 @@ impl Choice {
             Self::Touch(place) => Input::Touch(latched(place.off_nm())),
             Self::TouchFlagged => Input::Touch(Latched {
                 flags: Flags::GAP,
+                ..latched(0)
+            }),
+            // Plan and axis mean different ways.
+            Self::TouchAstray => Input::Touch(Latched {
+                feed_nm_s: 5_000_000,
                 ..latched(0)
             }),
             Self::TouchWithoutDoubt => Input::Touch(Latched {

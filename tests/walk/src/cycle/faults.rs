@@ -47,6 +47,13 @@ pub(crate) const ALL: &[Fault] = &[
         &["I2"],
     ),
     fault(
+        "the way of the axis is not looked at",
+        CONFIG,
+        "Side::of_feed(touch.feed_nm_s) != Some(plan.side),",
+        "!FAULT && Side::of_feed(touch.feed_nm_s) != Some(plan.side),",
+        &["I2"],
+    ),
+    fault(
         "a probe that cannot vouch is believed",
         MACHINE,
         "Input::Unfit => self.spoil(config, Reasons::FLAG, now),",

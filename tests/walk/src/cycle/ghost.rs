@@ -87,7 +87,7 @@ impl Ghost {
             }
             Choice::Start | Choice::Go | Choice::Note => {}
             Choice::Touch(place) => self.touched(place, motion),
-            Choice::TouchFlagged | Choice::TouchWithoutDoubt => {
+            Choice::TouchFlagged | Choice::TouchAstray | Choice::TouchWithoutDoubt => {
                 // Anywhere else a touch is a stray one, whatever its flags.
                 self.flagged |= self.phase == Phase::Approach;
                 self.touched(Place::Whole, motion);
