@@ -45,6 +45,7 @@ impl Place {
 pub(crate) enum Choice {
     Tick,
     Ready(bool),
+    Blocked(bool),
     Start,
     Go,
     Touch(Place),
@@ -53,6 +54,7 @@ pub(crate) enum Choice {
     TouchWithoutDoubt,
     ReleasedAtMake,
     ReleasedElsewhere,
+    ReleasedFlagged,
     Beat,
     LimitFar,
     LimitNear,
@@ -67,6 +69,8 @@ pub(super) const ALL: &[Choice] = &[
     Choice::Tick,
     Choice::Ready(true),
     Choice::Ready(false),
+    Choice::Blocked(true),
+    Choice::Blocked(false),
     Choice::Start,
     Choice::Go,
     Choice::Touch(Place::Early),
@@ -79,6 +83,7 @@ pub(super) const ALL: &[Choice] = &[
     Choice::TouchWithoutDoubt,
     Choice::ReleasedAtMake,
     Choice::ReleasedElsewhere,
+    Choice::ReleasedFlagged,
     Choice::Beat,
     Choice::LimitFar,
     Choice::LimitNear,
@@ -96,6 +101,7 @@ impl Choice {
         Some(match self {
             Self::Tick => return None,
             Self::Ready(ready) => Input::Ready(ready),
+            Self::Blocked(blocked) => Input::Blocked(blocked),
             Self::Start => Input::Start,
             Self::Go => Input::Go,
             Self::Touch(place) => Input::Touch(latched(place.off_nm())),
@@ -114,6 +120,10 @@ impl Choice {
             }),
             Self::ReleasedAtMake => Input::Released(latched(made.off_nm() + 1_500)),
             Self::ReleasedElsewhere => Input::Released(latched(made.off_nm() + 2_500)),
+            Self::ReleasedFlagged => Input::Released(Latched {
+                flags: Flags::GAP,
+                ..latched(made.off_nm())
+            }),
             Self::Beat => Input::Beat,
             Self::LimitFar => Input::Limit {
                 at_nm: -i64::from(BREAK_NM) - 50_000,
