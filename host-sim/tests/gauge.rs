@@ -396,3 +396,97 @@ fn teeth_are_told_by_how_long_they_block() {
     assert_eq!(code(&output), 2);
     assert!(out(&output).contains("turn slower"));
 }
+
+/// Each of several cycles is an answer: the last is the result, the others stand beside it.
+#[test]
+fn several_cycles_are_each_judged() {
+    let of = |cycle: u32, shorts: &[i64]| -> Vec<String> {
+        let numbered = shorts.iter().zip(1..);
+        numbered
+            .map(|(short, k)| row(k, "a", *short, "").replacen('1', &cycle.to_string(), 1))
+            .collect()
+    };
+    let rows = [
+        of(1, &[0, 20, -20]),
+        of(2, &[0, 20, -3_000]),
+        of(3, &[500, 520, 480]),
+    ]
+    .concat();
+    let (exit, found) = json(LENGTH, &rows);
+    let value = found["value_nm"].as_f64();
+    assert_eq!((exit, value), (0, Some(19_989_500.0)), "{found}");
+    let cycles = found["cycles"].as_array().unwrap();
+    assert_eq!(cycles.len(), 3);
+    assert_eq!(cycles[0]["value_nm"], 19_990_000.0);
+    assert_eq!(cycles[1]["verdict"], "unproven");
+    assert_eq!(cycles[1]["reason"], "disagree");
+    assert_eq!(cycles[2]["cycle"], 3);
+    let (_, one) = json(LENGTH, &of(1, &[0, 20, -20]));
+    assert!(one.get("cycles").is_none());
+    let touches = format!("{HEADER}\n{}\n", rows.join("\n"));
+    let text = out(&gauge(LENGTH, &touches, &[]));
+    assert!(text.contains("unproven disagree"), "{text}");
+}
+
+/// A cutter of teeth 1.2, 0, 3.7 and 0.4 µm low, first hit 1.9 µm after the circle of the longest: its
+/// hits say so, also where the tool stands after them. Batted away, half a turn's feed is what is left.
+#[test]
+fn a_radius_is_corrected_by_its_hits() {
+    let plan =
+        "[check]\nkind = \"radius\"\nreference_position = \"0mm\"\nreference_length = \"5mm\"\n\
+                [tool]\nteeth = 4\nspeed = \"500/min\"\n";
+    let below = [1.2e-6, 0.0, 3.7e-6, 0.4e-6];
+    let (period, per_tooth, fed) = (0.03, 0.25e-6_f64, 1.9e-6);
+    let hits = |turn: f64| {
+        let mut rows = String::from("cycle,touch,hit,start_ns,width_ns\n");
+        for number in 0..80_u32 {
+            let way = fed + per_tooth * f64::from(number.min(59));
+            let depth = way - below[number as usize % 4];
+            if depth <= 0.0 {
+                continue;
+            }
+            let width = (8.0 * depth / 5e-3).sqrt() / std::f64::consts::TAU * turn;
+            rows += &format!(
+                "1,1,{number},{},{}\n",
+                (f64::from(number) * period * 1e9) as i64,
+                (width * 1e9) as u32
+            );
+        }
+        rows
+    };
+    let (_folder, path) = scenario("");
+    std::fs::write(path("plan.toml"), plan).unwrap();
+    let touch = row(1, "a", 0, "interrupted").replace(",-5000000,", ",-8333,");
+    let touch = touch.replace(",25000000,0,", ",25000000,8333,");
+    std::fs::write(path("touches.csv"), format!("{HEADER}\n{touch}\n")).unwrap();
+    let run = |hits: String| {
+        std::fs::write(path("hits.csv"), hits).unwrap();
+        let output = Command::new(env!("CARGO_BIN_EXE_trueonset"))
+            .args([
+                "gauge",
+                &path("plan.toml"),
+                &path("touches.csv"),
+                "--json",
+                "--hits",
+                &path("hits.csv"),
+            ])
+            .output()
+            .unwrap();
+        assert_eq!(code(&output), 0, "{}", err(&output));
+        serde_json::from_str::<serde_json::Value>(&out(&output)).unwrap()
+    };
+    let value = |found: &serde_json::Value| found["value_nm"].as_f64().unwrap();
+    // The axis falls, the edge is latched 10 µm beyond: half a turn's feed, 0.5 µm, is taken off.
+    let plain = run(hits(1.2));
+    assert_eq!(value(&plain), 5_000_000.0 - 10_000.0 + 500.0);
+    assert!(
+        plain["notes"].to_string().contains("turn slower"),
+        "{plain}"
+    );
+    let told = run(hits(0.12));
+    // 1.9 µm, less what is fed in a quarter of the first hit, about 5 nm.
+    let off = value(&told) - (5_000_000.0 - 10_000.0 + 1_900.0);
+    assert!(off.abs() < 15.0, "{told}");
+    assert!(told["u_nm"].as_f64() < plain["u_nm"].as_f64());
+    assert!(told["notes"].to_string().contains("deepest"), "{told}");
+}

@@ -4,12 +4,15 @@
 //! tables of any textbook, more from the crate `statrs`. First contact of a turning cutter:
 //! `milling_touch_closed_form.csv`, by quadrature. First passage of a random walk (inverse
 //! Gaussian) and local level: textbook. Rates of chips and what single rules of rejection make of
-//! them: simulated apart from this code. Widths of hits: circle by its parabola (textbook).
+//! them: simulated apart from this code. Widths of hits: circle by its parabola (textbook). Mean
+//! numbers of touches of a sequential test (Wald 1945, from memory for the formulas): simulated apart
+//! from this code, 43 11 5.3 3.2 1.7 1.1 for whole and 15 4.3 2.2 1.5 1.0 1.0 for broken tools at a gap
+//! of 1 2 3 4 6 8 doubts.
 
 use rand_distr::{Distribution, StandardNormal, Uniform};
 use rayon::prelude::*;
 use statrs::distribution::{ChiSquared, ContinuousCDF};
-use trueonset::gauge::{Located, Quantum, Side, ToothHeights, Touches, Wear};
+use trueonset::gauge::{Located, Quantum, Sequential, Side, ToothHeights, Touches, Wear, Weighed};
 use trueonset_sim::model::rng;
 
 /// Share of sets of `n` touches, of 100 nm each, that are not taken for one place.
@@ -259,5 +262,70 @@ fn heights_of_teeth_are_as_sure_as_the_edges() {
         assert!((0.5..1.5).contains(&(rms / spread_nm)), "{rms}");
         assert!((0.8..1.6).contains(&(doubt / rms)), "{doubt} {rms}");
         assert!(right > highest, "{right}");
+    }
+}
+
+/// Runs the test on a tool at `shift` doubts above the limit of wear: the end, the touches, and the
+/// exact sum of the logarithms of likelihood.
+fn weighed(ratio: u32, shift: f64, seed: u64) -> (Weighed, u8, f64) {
+    let mut rng = rng::stream(&[seed, u64::from(ratio), 9]);
+    // A doubt of 1 µm, in steps of 1 nm.
+    let mut test = Sequential::new(ratio * 1_000, 1 << 30, 1_000_000, 250).unwrap();
+    let gap = f64::from(ratio);
+    let mut sum = 0.0;
+    loop {
+        let off: f64 = StandardNormal.sample(&mut rng);
+        let at_nm = ((shift + off) * 1e3).round();
+        sum += gap * (at_nm * 1e-3 + gap / 2.0);
+        let said = test.push(at_nm as i64);
+        if said != Weighed::More {
+            return (said, test.touches(), sum);
+        }
+    }
+}
+
+/// A whole tool is called broken in at most 1e-3, a broken one whole in at most 1e-9 (told by whole
+/// tools' runs with the weight of a broken one's), in as few touches as promised.
+#[test]
+fn a_sequential_test_keeps_its_errors_and_its_touches() {
+    for (ratio, whole, broken) in [
+        (1, 43.0, 15.0),
+        (2, 11.0, 4.3),
+        (3, 5.3, 2.2),
+        (4, 3.2, 1.5),
+        (6, 1.7, 1.0),
+        (8, 1.1, 1.0),
+    ] {
+        let tools = 40_000_u64;
+        let worn: Vec<_> = (0..tools)
+            .into_par_iter()
+            .map(|seed| weighed(ratio, 0.0, seed))
+            .collect();
+        let n = tools as f64;
+        let touches = worn.iter().map(|one| f64::from(one.1)).sum::<f64>() / n;
+        let wrong = worn.iter().filter(|one| one.0 == Weighed::Broken).count() as f64 / n;
+        let open = worn.iter().filter(|one| one.0 == Weighed::Unproven).count() as f64 / n;
+        let false_whole = worn
+            .iter()
+            .filter(|one| one.0 == Weighed::Whole)
+            .map(|one| (-one.2).exp())
+            .sum::<f64>()
+            / n;
+        let snapped: Vec<_> = (0..tools)
+            .into_par_iter()
+            .map(|seed| weighed(ratio, -f64::from(ratio), seed + tools))
+            .collect();
+        let short = snapped.iter().map(|one| f64::from(one.1)).sum::<f64>() / n;
+        assert!(snapped.iter().all(|one| one.0 != Weighed::Whole));
+        println!(
+            "gap {ratio}: {touches:.2} touches whole, {short:.2} broken; false broken {wrong:.1e}, open \
+             {open:.1e}, false whole {false_whole:.1e}"
+        );
+        // Two touches at least make a tool whole.
+        let wanted = f64::max(whole, 2.0);
+        assert!((touches / wanted - 1.0).abs() < 0.06, "{ratio}: {touches}");
+        assert!((short / broken - 1.0).abs() < 0.06, "{ratio}: {short}");
+        assert!(wrong <= 1e-3 && open <= 1e-3, "{ratio}: {wrong} {open}");
+        assert!(false_whole <= 1e-9, "{ratio}: {false_whole}");
     }
 }

@@ -74,6 +74,19 @@ struct Line {
     weight: i128,
 }
 
+impl Line {
+    /// Variance of what a mean of that weight comes to where the line is `away` (2^-8 ns²) from it, in
+    /// (2^-8 ns²)²: that of the mean, and `(away/slope)²` times that of the slope, as both are taken
+    /// about the means of the teeth.
+    fn variance(&self, weight: i128, away: i128) -> Option<i128> {
+        let of_mean = scaled(self.scatter, 65_536, weight)?;
+        let of_slope = scaled(self.scatter, 65_536, self.base)?;
+        let hits = scaled(away, 256, self.slope)?;
+        let of_slope = scaled(of_slope, hits.checked_mul(hits)?, 65_536)?;
+        of_mean.checked_add(of_slope)
+    }
+}
+
 /// Weighted sums of one tooth: of the weight, of the hit's number and of the square of its width.
 #[derive(Clone, Copy, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -170,12 +183,14 @@ impl<const TEETH: usize> ToothHeights<TEETH> {
         let sums = self.sums.get(..self.teeth).unwrap_or(&[]);
         let mut heights = [Height::default(); TEETH];
         for (height, tooth) in heights.iter_mut().zip(sums) {
-            let (_, level) = level(tooth, line.slope).ok_or(TeethError::TooFewHits)?;
+            let (mean, level) = level(tooth, line.slope).ok_or(TeethError::TooFewHits)?;
             let pm = scaled(level - line.highest, i128::from(per_tooth_pm), line.slope);
             height.below_pm = pm
                 .and_then(|pm| i32::try_from(pm).ok())
                 .ok_or(TeethError::Range)?;
-            let square = scaled(line.scatter, 65_536, tooth.weight).ok_or(TeethError::Range)?;
+            // A tooth seen later than the highest leans on the slope in between.
+            let square = line.variance(tooth.weight, mean - line.mean);
+            let square = square.ok_or(TeethError::Range)?;
             height.doubt_pm = in_pm(square, per_tooth_pm, line.slope)?;
         }
         Ok(heights)
@@ -201,14 +216,8 @@ impl<const TEETH: usize> ToothHeights<TEETH> {
             .checked_div(4 * i128::from(self.period_ns))
             .ok_or(TeethError::Teeth)?;
         let late = (deep - quarter).max(0);
-        // With R = mean/slope: (var(mean) + R²·var(slope))/slope², both about the teeth's means.
-        let of_mean = scaled(line.scatter, 65_536, line.weight).ok_or(TeethError::Range)?;
-        let of_slope = scaled(line.scatter, 65_536, line.base).ok_or(TeethError::Range)?;
-        let hits = scaled(line.mean, 256, line.slope).ok_or(TeethError::Range)?;
-        let hits_2 = hits.checked_mul(hits).ok_or(TeethError::Range)?;
-        let square = scaled(of_slope, hits_2, 65_536)
-            .and_then(|of_slope| of_mean.checked_add(of_slope))
-            .ok_or(TeethError::Range)?;
+        let square = line.variance(line.weight, line.mean);
+        let square = square.ok_or(TeethError::Range)?;
         let doubt = u128::from(in_pm(square, per_tooth_pm, line.slope)?);
         let width = quarter.unsigned_abs();
         let square = (doubt * doubt).saturating_add(width.saturating_mul(width) / 3);

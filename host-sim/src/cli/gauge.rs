@@ -132,8 +132,31 @@ fn people(found: &Found) -> String {
         }
         text += &format!("{}\n", table(&rows));
     }
+    if !found.cycles.is_empty() {
+        text += &format!("{}\n", cycles(found));
+    }
     for note in &found.notes {
         text += &format!("note: {note}\n");
     }
     text.trim_end().to_owned()
+}
+
+/// Each of several cycles as a row.
+fn cycles(found: &Found) -> String {
+    let head = ["cycle", "answer", "mm", "\u{b1} \u{b5}m", "touches"];
+    let mut rows = vec![head.map(str::to_owned).to_vec()];
+    let number = |nm: Option<f64>, scale: f64, digits: usize| {
+        nm.map_or(String::new(), |nm| format!("{:.digits$}", nm / scale))
+    };
+    for one in &found.cycles {
+        let answer = [one.verdict, one.reason].into_iter().flatten();
+        rows.push(vec![
+            one.cycle.to_string(),
+            answer.collect::<Vec<_>>().join(" "),
+            number(one.value_nm, 1e6, 4),
+            number(one.expanded_nm, 1e3, 2),
+            one.touches.to_string(),
+        ]);
+    }
+    table(&rows)
 }

@@ -14,17 +14,16 @@ use trueonset::time::{Instant, TickRate};
 use super::entries::{Doubts, Entry};
 use super::outcome::Outcome;
 use super::plan::{Kind, Plan};
-use super::touches::{cycles, Touch};
+use super::touches::Touch;
 use crate::fault::Fault;
 
 /// Time for each step but the hold, ns: the rows are in order already.
 const STEP_NS: u64 = 1_000;
 
-pub(super) fn judge(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
-    let all = cycles(touches);
-    let Some(cycle) = all.last() else {
+pub(super) fn judge(plan: &Plan, cycle: &[Touch]) -> Result<Outcome, Fault> {
+    if cycle.is_empty() {
         return Ok(Outcome::unproven(Kind::Breakage, "few"));
-    };
+    }
     let made: Vec<Latched> = cycle
         .iter()
         .filter(|touch| !touch.is_limit())
@@ -43,9 +42,6 @@ pub(super) fn judge(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
     ));
     outcome.touches = made.len() as u32;
     evidence(&mut outcome, &config, cycle, &made);
-    if all.len() > 1 {
-        outcome.note(format!("{} earlier cycles passed over", all.len() - 1));
-    }
     if cycle.iter().any(|touch| touch.cell_low) {
         outcome.note("cell_low");
     }

@@ -4,19 +4,29 @@ use trueonset::gauge::{Cusum, Drift, Side, Wear};
 use trueonset::latch::Latched;
 
 use super::entries::Doubts;
+use super::fit::{median_slope, warm_up};
 use super::outcome::{Outcome, TrendFound};
 use super::place::reason;
 use super::plan::Plan;
 use super::touches::{cycles, Touch};
 use crate::fault::Fault;
 
+/// The median of the slopes is that of so many cycles at the most.
+const MEDIAN_OF: usize = 15;
+/// Time constants of a warm-up that are looked for, as multiples of the shortest one stated.
+const WARM_UPS: f64 = 6.0;
+
+/// A cycle whose touches say something.
+struct Found {
+    at_nm: i64,
+    /// Of its first touch.
+    onset_ns: Option<i64>,
+    made: Vec<Latched>,
+}
+
 /// Mean position of each cycle whose touches say something, with the touches.
-fn places(
-    plan: &Plan,
-    touches: &[Touch],
-    outcome: &mut Outcome,
-) -> Result<Vec<(i64, Vec<Latched>)>, Fault> {
-    let mut found = Vec::new();
+fn places(plan: &Plan, touches: &[Touch], outcome: &mut Outcome) -> Result<Vec<Found>, Fault> {
+    let mut found: Vec<Found> = Vec::new();
     for cycle in cycles(touches) {
         let made: Vec<Latched> = cycle
             .iter()
@@ -32,9 +42,13 @@ fn places(
             continue;
         };
         let sum: i64 = made.iter().map(|touch| touch.at_nm - first).sum();
-        found.push((first + sum / made.len() as i64, made));
+        found.push(Found {
+            at_nm: first + sum / made.len() as i64,
+            onset_ns: cycle.iter().find_map(|touch| touch.onset_ns),
+            made,
+        });
     }
-    outcome.touches = found.iter().map(|(_, made)| made.len() as u32).sum();
+    outcome.touches = found.iter().map(|one| one.made.len() as u32).sum();
     Ok(found)
 }
 
@@ -48,14 +62,17 @@ pub(super) fn wear(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
     let found = places(plan, touches, &mut outcome)?;
     let Some(side) = found
         .first()
-        .and_then(|(_, made)| Side::of_feed(made.first()?.feed_nm_s))
+        .and_then(|one| Side::of_feed(one.made.first()?.feed_nm_s))
     else {
         return Ok(Outcome::unproven(plan.kind, "few"));
     };
     let mut wear = Wear::new();
     let mut offs = Vec::new();
-    for (at_nm, _) in &found {
-        let off = wear.push(reference.size_at(side, *at_nm));
+    let mut sizes = Vec::new();
+    for one in &found {
+        let size = reference.size_at(side, one.at_nm);
+        sizes.push((size - new) as f64);
+        let off = wear.push(size);
         // Predictions are none before there is a trend.
         offs.extend(
             off.filter(|_| wear.trend().is_some())
@@ -76,7 +93,7 @@ pub(super) fn wear(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
             outcome.note(format!("the wear has changed by cycle {cycles}"));
         }
     }
-    let last = found.last().map_or(&[][..], |(_, made)| made);
+    let last = found.last().map_or(&[][..], |one| &one.made[..]);
     let doubts = Doubts::of(plan, last);
     if let Some(combined) = doubts.combined(last.len()) {
         outcome.sure(&combined);
@@ -86,6 +103,8 @@ pub(super) fn wear(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
     let cycles = |milli: u64| milli as f64 / 1e3;
     outcome.trend = Some(TrendFound {
         rate_nm_per_cycle: trend.rate_pm as f64 / 1e3,
+        median_rate_nm_per_cycle: median_slope(&sizes[sizes.len().saturating_sub(MEDIAN_OF)..])
+            .map(|slope| -slope),
         cycles_left: left.map(|left| cycles(left.mean_milli)),
         cycles_left_low: left.map(|left| cycles(left.low_milli)),
         cycles_left_high: left.map(|left| cycles(left.high_milli)),
@@ -142,7 +161,10 @@ pub(super) fn drift(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
         .needed("drift.time_constant", "the shortest time constant")?;
     let mut outcome = Outcome::new(plan.kind);
     let found = places(plan, touches, &mut outcome)?;
-    let Some((last, made)) = found.last() else {
+    let Some(Found {
+        at_nm: last, made, ..
+    }) = found.last()
+    else {
         let notes = outcome.notes;
         outcome = Outcome::unproven(plan.kind, "few");
         outcome.notes = notes;
@@ -161,6 +183,20 @@ pub(super) fn drift(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
     for minutes in [5_u64, 15, 30] {
         let bound = drift.bound_nm(minutes * 60_000);
         outcome.note(format!("held for {minutes} min, at most {bound} nm off"));
+    }
+    // Where onsets are told, they say when.
+    let course: Vec<(f64, f64)> = found
+        .iter()
+        .filter_map(|one| Some((one.onset_ns? as f64 * 1e-9, (one.at_nm - reference) as f64)))
+        .collect();
+    let shortest = tau as f64 * 1e-9;
+    if let Some(found) = warm_up(&course, shortest, WARM_UPS * shortest) {
+        outcome.note(format!(
+            "warming up with {:.0} min towards {:.0} nm, \u{b1} {:.0} nm about it",
+            found.tau / 60.0,
+            found.end,
+            found.scatter
+        ));
     }
     Ok(outcome)
 }

@@ -7,12 +7,16 @@
 //! --hits ─▶ gauge::ToothHeights ──────────┘
 //! ```
 //!
+//! Of several cycles each is judged for itself where each is an answer (length, radius, breakage,
+//! run-out of a still spindle); the result is that of the last one.
+//!
 //! A measuring signal, not a safety function; prove each program at reduced feed with the tool
 //! clear; guards and emergency stop stay in charge.
 
 mod axis;
 mod breakage;
 mod entries;
+pub mod fit;
 mod follow;
 mod hits;
 mod outcome;
@@ -23,7 +27,7 @@ mod runout;
 mod stated;
 mod touches;
 
-pub use outcome::{Made, Outcome};
+pub use outcome::{CycleFound, Made, Outcome};
 pub use plan::Plan;
 pub use stated::manual;
 pub use touches::{read as read_touches, Touch};
@@ -62,20 +66,24 @@ pub fn judge(
         axis::locate(plan, &mut touches, bytes, file)?;
     }
     touches::verify(&touches)?;
-    if hits.is_some() && plan.kind != Kind::Runout {
+    if hits.is_some() && !matches!(plan.kind, Kind::Runout | Kind::Radius) {
         return Err(plan.stated.fault(
             "check.kind",
             format!("hits for a {}", plan.kind.name()),
-            "kind = \"runout\"",
-            "leave out --hits: half a tooth's feed is taken off a radius",
+            "kind = \"runout\" or \"radius\"",
+            "leave out --hits: they tell of a turning cutter",
         ));
     }
+    let hits = hits
+        .map(|(bytes, file)| hits::Hits::read(bytes, file))
+        .transpose()?;
+    let hits = hits.as_ref();
     let mut outcome = match plan.kind {
-        Kind::Breakage => breakage::judge(plan, &touches)?,
-        Kind::Length | Kind::Radius => place::judge(plan, &touches)?,
+        Kind::Breakage => each(&touches, |cycle| breakage::judge(plan, cycle))?,
+        Kind::Length | Kind::Radius => each(&touches, |cycle| place::judge(plan, cycle, hits))?,
         Kind::Runout => match hits {
-            Some((bytes, file)) => hits::judge(plan, &touches, bytes, file)?,
-            None => runout::judge(plan, &touches)?,
+            Some(hits) => hits::judge(plan, &touches, hits)?,
+            None => each(&touches, |cycle| runout::judge(plan, cycle))?,
         },
         Kind::Wear => follow::wear(plan, &touches)?,
         Kind::Drift => follow::drift(plan, &touches)?,
@@ -84,6 +92,29 @@ pub fn judge(
     outcome.made = made(plan, &touches)?;
     if passed > 0 {
         outcome.note(format!("{passed} rows of other lines passed over"));
+    }
+    Ok(outcome)
+}
+
+/// Judges each cycle for itself; the result is that of the last one, with all of them beside it.
+fn each(
+    touches: &[Touch],
+    judge: impl Fn(&[Touch]) -> Result<Outcome, Fault>,
+) -> Result<Outcome, Fault> {
+    let all = touches::cycles(touches);
+    let Some((last, earlier)) = all.split_last() else {
+        return judge(&[]);
+    };
+    let number = |cycle: &[Touch]| cycle.first().map_or(0, |touch| touch.cycle);
+    let mut cycles = Vec::new();
+    for cycle in earlier {
+        cycles.push(judge(cycle)?.of_cycle(number(cycle)));
+    }
+    let mut outcome = judge(last)?;
+    if !cycles.is_empty() {
+        cycles.push(outcome.of_cycle(number(last)));
+        outcome.note(format!("of {} cycles, the last", cycles.len()));
+        outcome.cycles = cycles;
     }
     Ok(outcome)
 }

@@ -37,6 +37,8 @@ pub struct Evidence {
 pub struct TrendFound {
     /// Wear a cycle, nm; above 0 where the tool becomes shorter.
     pub rate_nm_per_cycle: f64,
+    /// The same by the median of all slopes, which chips hardly move, nm.
+    pub median_rate_nm_per_cycle: Option<f64>,
     /// Cycles left on average.
     pub cycles_left: Option<f64>,
     /// At least, 95 % with the other.
@@ -52,6 +54,25 @@ pub struct Interval {
     pub low_nm: f64,
     /// Upper end, nm.
     pub high_nm: f64,
+}
+
+/// What one of several cycles came to.
+#[derive(Debug, Clone, Serialize)]
+pub struct CycleFound {
+    /// Its number.
+    pub cycle: u32,
+    /// As of the whole.
+    pub verdict: Option<&'static str>,
+    /// Why not.
+    pub reason: Option<&'static str>,
+    /// What was measured, nm.
+    pub value_nm: Option<f64>,
+    /// Expanded uncertainty, nm.
+    pub expanded_nm: Option<f64>,
+    /// Touches used.
+    pub touches: u32,
+    /// Touches dropped.
+    pub dropped: u32,
 }
 
 /// The result.
@@ -90,6 +111,10 @@ pub struct Outcome {
     /// Of a repeatability.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub interval: Option<Interval>,
+    /// Each cycle for itself, where there are several and each is an answer; the last is the one
+    /// that the rest tells.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub cycles: Vec<CycleFound>,
     /// What else is to be said.
     pub notes: Vec<String>,
     /// What each touch measured, for pictures.
@@ -130,6 +155,7 @@ impl Outcome {
             budget: Vec::new(),
             trend: None,
             interval: None,
+            cycles: Vec::new(),
             notes: Vec::new(),
             made: Vec::new(),
             window: None,
@@ -141,6 +167,18 @@ impl Outcome {
             verdict: Some("unproven"),
             reason: Some(reason),
             ..Self::new(kind)
+        }
+    }
+
+    pub(super) fn of_cycle(&self, cycle: u32) -> CycleFound {
+        CycleFound {
+            cycle,
+            verdict: self.verdict,
+            reason: self.reason,
+            value_nm: self.value_nm,
+            expanded_nm: self.expanded_nm,
+            touches: self.touches,
+            dropped: self.dropped,
         }
     }
 

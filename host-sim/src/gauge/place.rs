@@ -1,31 +1,42 @@
 //! Length of a still tool, radius of a turning one: touches of one place.
 
 use trueonset::budget::{Class, Dof, Term};
-use trueonset::gauge::{Located, Quantum, QuantumError, Side, Touches, MOST_TOUCHES};
+use trueonset::gauge::{Located, Quantum, QuantumError, Side, TeethError, Touches, MOST_TOUCHES};
 use trueonset::latch::Latched;
 
 use super::entries::Doubts;
+use super::hits::{numbered, Hits};
 use super::outcome::Outcome;
 use super::plan::{Kind, Plan};
-use super::touches::{cycles, Touch};
+use super::touches::Touch;
 use crate::fault::Fault;
 
-pub(super) fn judge(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
+pub(super) fn judge(plan: &Plan, cycle: &[Touch], hits: Option<&Hits>) -> Result<Outcome, Fault> {
     let reference = plan.reference()?;
-    let all = cycles(touches);
-    let Some(cycle) = all.last() else {
-        return Ok(Outcome::unproven(plan.kind, "few"));
-    };
     let mut made = Vec::new();
-    let mut quantum = None;
-    for touch in cycle.iter().filter(|touch| !touch.is_limit()) {
+    let mut quantum: Option<Quantum> = None;
+    let mut outcome = Outcome::new(plan.kind);
+    for (key, touch) in numbered(cycle) {
         let mut latched = touch.latched(plan)?;
         if plan.kind == Kind::Radius {
-            let late = self::quantum(plan, touch)?;
+            let mut late = self::quantum(plan, touch)?;
+            let first = match hits {
+                Some(hits) => hits.first_hit(plan, touch, key)?,
+                None => None,
+            };
+            match first {
+                Some(Ok(first)) => late = late.by_hits(first),
+                Some(Err(why)) => outcome.note(by_feed(key.1, why)),
+                None => {}
+            }
             if let Some(side) = Side::of_feed(latched.feed_nm_s) {
                 latched.at_nm = late.corrected(side, latched.at_nm);
             }
-            quantum = Some(late);
+            // The most doubtful stands for all.
+            let worse = |other: &Quantum| other.doubt_pm < late.doubt_pm;
+            if quantum.as_ref().is_none_or(worse) {
+                quantum = Some(late);
+            }
         }
         made.push(latched);
     }
@@ -40,10 +51,6 @@ pub(super) fn judge(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
         let [touch, run_out] = quantum.terms(0);
         doubts.add("tooth", touch);
         doubts.add("run-out", run_out);
-    }
-    let mut outcome = Outcome::new(plan.kind);
-    if all.len() > 1 {
-        outcome.note(format!("{} earlier cycles passed over", all.len() - 1));
     }
     outcome.touches = made.len() as u32;
     if let Some(reason) = reason(plan, cycle, &made) {
@@ -88,6 +95,10 @@ pub(super) fn judge(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
         }
     }
     Ok(outcome)
+}
+
+fn by_feed(number: u32, why: TeethError) -> String {
+    format!("touch {number} corrected by the feed, not by its hits: {why}")
 }
 
 /// Why touches say nothing of a place.

@@ -9,17 +9,13 @@ use super::entries::Doubts;
 use super::outcome::Outcome;
 use super::place::{reason, scatter};
 use super::plan::Plan;
-use super::touches::{cycles, Touch};
+use super::touches::Touch;
 use crate::fault::Fault;
 
 /// Angles below which a harmonic is not told.
 const FEWEST: usize = 3;
 
-pub(super) fn judge(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
-    let all = cycles(touches);
-    let Some(cycle) = all.last() else {
-        return Ok(Outcome::unproven(plan.kind, "few"));
-    };
+pub(super) fn judge(plan: &Plan, cycle: &[Touch]) -> Result<Outcome, Fault> {
     let made: Vec<Latched> = cycle
         .iter()
         .filter(|touch| !touch.is_limit())

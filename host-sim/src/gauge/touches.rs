@@ -18,6 +18,8 @@ const OF_HEALTH: &[&str] = &["cell_unknown", "cell_empty", "dim", "self_test"];
 #[derive(Debug, Clone)]
 pub struct Touch {
     pub(crate) cycle: u32,
+    /// Its number in the cycle, where it is told.
+    pub(crate) number: Option<u32>,
     /// The line it was seen on.
     pub line: String,
     pub(crate) axis: String,
@@ -91,6 +93,7 @@ pub fn read(bytes: &[u8], file: &str, axis: bool) -> Result<Vec<Touch>, Fault> {
     let column = |name: &str| table.column(name, "").ok();
     let columns = [
         "cycle",
+        "touch",
         "line",
         "axis",
         "spot",
@@ -108,12 +111,13 @@ pub fn read(bytes: &[u8], file: &str, axis: bool) -> Result<Vec<Touch>, Fault> {
     .map(column);
     let mut touches = Vec::new();
     while let Some((record, place)) = table.next()? {
-        let [cycle, line, axis_name, spot, onset, feed, position, doubt, release, release_ns, held, spindle, gaps, flags] =
+        let [cycle, number, line, axis_name, spot, onset, feed, position, doubt, release, release_ns, held, spindle, gaps, flags] =
             columns.map(|column| column.and_then(|at| record.get(at)).unwrap_or(""));
         let row = Row { place: &place };
         let (flags, unfit, cell_low, alive) = row.flags(flags)?;
         let mut touch = Touch {
             cycle: row.number("cycle", cycle)?.unwrap_or(1),
+            number: row.number("touch", number)?,
             line: line.to_owned(),
             axis: axis_name.to_owned(),
             spot: spot.to_owned(),

@@ -12,6 +12,7 @@ pub mod burst_loss;
 pub mod checks;
 pub mod clocked;
 pub mod closed_form;
+pub mod cutters;
 pub mod false_touches;
 pub mod graded;
 pub mod judged;

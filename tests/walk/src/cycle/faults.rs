@@ -246,7 +246,7 @@ pub(crate) const ALL: &[Fault] = &[
         "another attempt keeps the touches of the one before",
         MACHINE,
         "self.touches = 0;\n        self.sums = Sums::default();",
-        "if !FAULT { self.touches = 0; }\n        self.sums = Sums::default();",
+        "if !FAULT { self.touches = 0; self.sums = Sums::default(); }",
         &["I3"],
     ),
     fault(
