@@ -164,8 +164,11 @@ fn a_verdict_carries_its_caution() {
         "{}",
         out(&output)
     );
-    assert!(err(&output).contains("measuring signal, not a safety function"));
+    let caution = "measuring signal, not a safety function; prove each program at reduced feed with the tool clear; guards \
+                   and emergency stop stay in charge";
+    assert!(out(&output).contains(caution), "{}", out(&output));
     let csv = gauge(&plan(), &touches, &["--csv"]);
+    assert!(err(&csv).contains(caution), "{}", err(&csv));
     let text = out(&csv);
     let mut lines = text.lines();
     assert_eq!(

@@ -94,7 +94,7 @@ fn a_calibrated_comparator_is_as_late_at_every_feed() {
     assert_eq!(code(&tuned), 0, "{}", err(&tuned));
     let said = out(&tuned);
     assert!(
-        said.contains("delay") && said.contains("not a safety device"),
+        said.contains("delay") && said.contains("not a safety function"),
         "{said}"
     );
     let constants = std::fs::read_to_string(&out_file).unwrap();
@@ -128,12 +128,28 @@ fn a_calibrated_comparator_is_as_late_at_every_feed() {
 fn what_is_missing_is_named() {
     let (_folder, path) = scenario("");
     let (log, truth) = simulate(&path, "1000mm/min", "7");
-    let none = run(&["tune", &log]);
-    assert_eq!(code(&none), 2);
+    let uneven = run(&["tune", &log, &log, "--truth", &truth]);
+    assert_eq!(code(&uneven), 2);
     assert!(
-        err(&none).contains("one --truth for each log"),
+        err(&uneven).contains("one --truth for each log"),
         "{}",
-        err(&none)
+        err(&uneven)
+    );
+    let silent = path("silent.csv");
+    std::fs::write(&silent, "time_ns,line,level\n0,probe,0\n9000000,probe,0\n").unwrap();
+    let nothing = run(&["tune", &silent]);
+    assert_eq!(code(&nothing), 2);
+    assert!(
+        err(&nothing).contains(&silent) && err(&nothing).contains("no touch at any hold"),
+        "{}",
+        err(&nothing)
+    );
+    let piped = run(&["tune", "-"]);
+    assert_eq!(code(&piped), 2);
+    assert!(
+        err(&piped).contains("save the stream first"),
+        "{}",
+        err(&piped)
     );
     let one = run(&["tune", &log, "--truth", &truth]);
     assert_eq!(code(&one), 2);

@@ -5,13 +5,14 @@ mod page;
 
 use std::sync::atomic::Ordering;
 
+use super::again::quoted;
 use super::args::Advise;
 use super::files;
 use super::running::{bar, stop_on_interrupt, writable};
 use super::talk::Talk;
 use super::Outcome;
 use crate::fault::{Fault, Place};
-use crate::report::FEED;
+use crate::report::CAUTION;
 use crate::scenario::{idle_in_advice, Tables};
 use crate::study::advice::{advise, prove, Advice, Asked, Impossible, Judged, Machine, Proof};
 use crate::study::packs::Together;
@@ -82,6 +83,9 @@ pub(crate) fn run(args: &Advise, talk: &Talk) -> Result<Outcome, Fault> {
         output::people(&answer)
     };
     super::print(text.as_bytes())?;
+    if args.csv {
+        talk.line(&format!("caution: {CAUTION}"));
+    }
     if let Some(path) = &args.report {
         super::write_file(path, page::page(&answer, args).as_bytes())?;
     }
@@ -126,15 +130,9 @@ fn cells(machine: &Machine, seed: u64) -> Result<Option<Together>, Fault> {
         .map_err(|why| Fault::new(why.to_string(), "cells the core takes", "change [battery]"))
 }
 
-/// The same command again, in words that a shell takes.
+/// The same command again, with all that it was left to assume.
 fn command(args: &Advise) -> String {
-    let scenario = args.scenario.display().to_string();
-    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./".contains(c);
-    let scenario = if scenario.chars().all(plain) {
-        scenario
-    } else {
-        format!("'{}'", scenario.replace('\'', "'\\''"))
-    };
+    let scenario = quoted(&args.scenario.display().to_string());
     format!(
         "trueonset advise {scenario} --tolerance {}nm --overtravel {}nm --touches {} --seed {}",
         args.tolerance, args.overtravel, args.touches, args.seed
@@ -143,7 +141,7 @@ fn command(args: &Advise) -> String {
 
 /// What stands beside a feed, always.
 fn cautions(advice: &Advice, proof: &Proof) -> Vec<String> {
-    let mut all = vec![FEED.to_owned()];
+    let mut all = vec![CAUTION.to_owned()];
     if proof.offset.abs() > 0.1 * advice.asked.tolerance {
         all.push(format!(
             "The mean error of {:.3} um is not in the figures: touch a reference at the same feed to take it off.",

@@ -72,7 +72,7 @@ pub(crate) enum Verb {
     Sweep(Sweep),
     /// The fastest approach feed that keeps your tolerances, what goes with it, and what limits it
     Advise(Advise),
-    /// Constants of the comparator, out of logs with known truth
+    /// Settings for a line out of its logs, and its constants where their truth is known
     Tune(Tune),
     /// A log through a device that runs the library, against the same code here
     Rig(Rig),
@@ -91,7 +91,8 @@ pub(crate) enum Verb {
 #[derive(Debug, Args)]
 pub(crate) struct Demo {
     /// Folder for edges.csv, truth.csv, touches.csv, replay.toml, touch.svg, report.html and, of the
-    /// light, light.csv, light_truth.csv, light_touches.csv, light.toml
+    /// light, light.csv, light_truth.csv, light_touches.csv, light.toml; plans, touches and positions
+    /// of its tools in tools/
     #[arg(long, value_name = "DIR", default_value = "trueonset-demo")]
     pub out: PathBuf,
     /// Same seed, same bytes
@@ -239,6 +240,9 @@ pub(crate) struct Check {
     /// Write the result as `JUnit` XML
     #[arg(long, value_name = "FILE")]
     pub junit: Option<PathBuf>,
+    /// Write a report with pictures
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
     /// How edges become touches
     #[command(flatten)]
     pub deciding: Deciding,
@@ -344,13 +348,13 @@ pub(crate) struct Advise {
 #[derive(Debug, Args)]
 #[command(after_long_help = CAUTION)]
 pub(crate) struct Tune {
-    /// The logs, each of touches and releases at one feed or more
+    /// The logs, each of touches and releases; for constants at several feeds
     #[arg(required = true, value_name = "LOG")]
     pub logs: Vec<String>,
     /// Truth of each log, in their order: CSV with columns `onset_ns,release_ns,feed_nm_s`
     #[arg(long, value_name = "FILE")]
     pub truth: Vec<PathBuf>,
-    /// Write the constants as TOML, for replay --config
+    /// Write settings and constants as TOML, for replay --config
     #[arg(long, value_name = "OUT")]
     pub config: Option<PathBuf>,
     /// How edges become touches
@@ -362,6 +366,9 @@ pub(crate) struct Tune {
     /// One JSON document
     #[arg(long)]
     pub json: bool,
+    /// Write a report with pictures
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
 }
 
 /// Options of `rig`.

@@ -2,6 +2,7 @@
 
 mod expected;
 pub(super) mod junit;
+mod page;
 mod verdict;
 
 use std::path::Path;
@@ -14,6 +15,7 @@ use super::talk::Talk;
 use super::Outcome;
 use crate::fault::Fault;
 use crate::replay::Settings;
+use crate::report::CAUTION;
 use expected::Expected;
 use verdict::{judge, Finding};
 
@@ -25,7 +27,10 @@ pub(crate) fn run(args: &Check, talk: &Talk) -> Result<Outcome, Fault> {
             ("--expect", args.expect.to_str()),
             ("--config", config_name(&args.deciding).as_deref()),
         ],
-        &[("--junit", args.junit.as_deref())],
+        &[
+            ("--junit", args.junit.as_deref()),
+            ("--report", args.report.as_deref()),
+        ],
     )?;
     let done = judge_log(args, talk);
     if let (Err(fault), Some(path)) = (&done, &args.junit) {
@@ -37,22 +42,39 @@ pub(crate) fn run(args: &Check, talk: &Talk) -> Result<Outcome, Fault> {
 fn judge_log(args: &Check, talk: &Talk) -> Result<Outcome, Fault> {
     let settings = settings(&args.deciding, talk)?;
     let wanted = Wanted::read(&args.expect, &settings, talk)?;
-    let mut found = Vec::new();
+    let mut rows = Vec::new();
     let done = replay(
         &args.log,
         &settings,
         &args.reading.options(),
         None,
         &mut |row| {
-            found.push((row.line, row.onset_ns));
+            rows.push(row);
             Ok(())
         },
     )?;
+    let found: Vec<_> = rows
+        .iter()
+        .map(|row| (row.line.clone(), row.onset_ns))
+        .collect();
     let judged = wanted.judge(&found, args.within, done.seen_until_ns());
     super::print(judged.text().as_bytes())?;
+    let light = done.is_light();
+    // The sum of edges stays the last line.
+    talk.line(&format!("caution: {CAUTION}"));
     let damage = done.tell(talk);
     if let Some(path) = &args.junit {
         super::write_file(path, judged.junit(&args.log, damage.as_ref())?.as_bytes())?;
+    }
+    if let Some(path) = &args.report {
+        let seen = page::Seen {
+            judged: &judged,
+            rows: &rows,
+            settings: &settings,
+            light,
+            damaged: damage.is_some(),
+        };
+        super::write_file(path, page::page(&seen, args)?.as_bytes())?;
     }
     if damage.is_some() {
         return Ok(Outcome::CouldNot);

@@ -1,6 +1,6 @@
 //! `gauge`: latched touches to tool data.
 
-mod page;
+pub(super) mod page;
 
 use std::path::{Path, PathBuf};
 
@@ -44,7 +44,10 @@ pub(crate) fn run(args: &Gauge, talk: &Talk) -> Result<Outcome, Fault> {
         people(&found)
     };
     super::print(format!("{text}\n").as_bytes())?;
-    talk.line(&format!("caution: {CAUTION}"));
+    // People have it in their text; whoever reads on by machine has it here.
+    if args.json || args.csv {
+        talk.line(&format!("caution: {CAUTION}"));
+    }
     Ok(match (found.verdict, found.holds) {
         (Some("unproven"), _) => Outcome::CouldNot,
         (Some("broken"), _) | (_, Some(false)) => Outcome::Not,
@@ -138,7 +141,7 @@ fn people(found: &Found) -> String {
     for note in &found.notes {
         text += &format!("note: {note}\n");
     }
-    text.trim_end().to_owned()
+    text + CAUTION
 }
 
 /// Each of several cycles as a row.

@@ -1,6 +1,7 @@
 //! The command line: one file a verb, exit codes in one place.
 
 mod advise;
+mod again;
 mod args;
 mod check;
 mod convert;

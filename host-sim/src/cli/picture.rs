@@ -1,5 +1,8 @@
 //! The report of a replay.
 
+use std::collections::BTreeSet;
+
+use super::again::command;
 use super::table::{seconds, short_ns};
 use crate::fault::Fault;
 use crate::light::Recording;
@@ -47,17 +50,8 @@ pub(crate) fn replay_report(
     let name = if log == "-" { "stdin" } else { log };
     Ok(Report {
         title: format!("Touches of {name}"),
-        lead: format!(
-            "Each touch with the instant of contact, found from all {}, and its doubt.",
-            if samples {
-                "of the light's fall"
-            } else {
-                "edges of its chatter"
-            }
-        ),
-        facts: vec![
-            ("Touches".to_owned(), rows.len().to_string()),
-            ("With a flag".to_owned(), flagged.to_string()),
+        asked: vec![
+            ("Log".to_owned(), name.to_owned()),
             (
                 "Hold".to_owned(),
                 show_time_ns(i64::try_from(settings.hold_ns).unwrap_or(i64::MAX)),
@@ -74,10 +68,46 @@ pub(crate) fn replay_report(
                 )
             },
         ],
+        lead: format!(
+            "{} touches, {flagged} of them with a flag: each with the instant of contact, found from all {}, and its doubt.",
+            rows.len(),
+            if samples {
+                "of the light's fall"
+            } else {
+                "edges of its chatter"
+            }
+        ),
+        facts: Vec::new(),
         origin: Origin::Recorded,
         sections,
+        limits: limits(rows, settings, samples),
+        again: vec![command()],
     }
     .html())
+}
+
+/// What the doubts rest on, and what was flagged.
+fn limits(rows: &[Row], settings: &Settings, samples: bool) -> Vec<String> {
+    let mut limits = Vec::new();
+    if settings.bandwidth_assumed && !samples {
+        limits.push(format!(
+            "The bandwidth was assumed: it stands behind the doubts until touches of nine edges or more have taught better ({}).",
+            show_frequency_hz(settings.bandwidth_hz)
+        ));
+    }
+    let words: BTreeSet<&str> = rows.iter().flat_map(|row| row.flags.words()).collect();
+    for word in words {
+        let count = rows
+            .iter()
+            .filter(|row| row.flags.words().any(|own| own == word))
+            .count();
+        limits.push(format!("{count} touches are flagged {word}."));
+    }
+    limits.push(
+        "A constant place or time by which barrier and comparator are off is in no doubt: calibrate it, and the position."
+            .to_owned(),
+    );
+    limits
 }
 
 /// The chatter of the touch `row`, its edges read from the log again. Damage of the log ends the

@@ -17,6 +17,15 @@ impl Dwells {
         self.bins[bin] += 1;
     }
 
+    /// Adds those of another log.
+    pub fn join(&mut self, other: &Self) {
+        let longest = self.bins.len().max(other.bins.len());
+        self.bins.resize(longest, 0);
+        for (own, more) in self.bins.iter_mut().zip(&other.bins) {
+            *own += more;
+        }
+    }
+
     /// Shortest and longest dwell in ns that the bin holds, and the count, for each bin that is not empty.
     pub fn bins(&self) -> impl Iterator<Item = (u64, u64, u64)> + '_ {
         let filled = self

@@ -8,10 +8,13 @@
 //! use trueonset_sim::report::{Origin, Report};
 //! let report = Report {
 //!     title: "Touches of <beam>".into(),
+//!     asked: vec![("Log".into(), "edges.csv".into())],
 //!     lead: "Two touches, both certain.".into(),
 //!     facts: vec![("Touches".into(), "2".into())],
 //!     origin: Origin::Recorded,
 //!     sections: Vec::new(),
+//!     limits: vec!["The doubt is that of the instant.".into()],
+//!     again: vec!["trueonset replay edges.csv".into()],
 //! };
 //! assert!(report.html().contains("<h1>Touches of &lt;beam&gt;</h1>"));
 //! ```
@@ -37,6 +40,7 @@ mod poles;
 mod promise;
 mod residuals;
 mod shares;
+mod source;
 mod svg;
 mod table;
 mod trace;
@@ -55,6 +59,7 @@ pub use passage::Passage;
 pub use promise::{Kept, Promise, Promised};
 pub use residuals::Residuals;
 pub use shares::{Part, Shares};
+pub use source::Source;
 pub use table::{Column, Table};
 
 use std::fmt::Write as _;
@@ -66,14 +71,20 @@ use svg::escape;
 pub struct Report {
     /// Title of the document.
     pub title: String,
-    /// What it is about, in one line.
+    /// What was asked, each a label and a value with its unit.
+    pub asked: Vec<(String, String)>,
+    /// The answer, in a sentence or two.
     pub lead: String,
-    /// Key facts, each a label and a value with its unit.
+    /// The figures of the answer, likewise.
     pub facts: Vec<(String, String)>,
     /// Where the data come from.
     pub origin: Origin,
     /// What there is to look at, in this order.
     pub sections: Vec<Section>,
+    /// What limits the answer, a sentence each.
+    pub limits: Vec<String>,
+    /// The commands that give the same again.
+    pub again: Vec<String>,
 }
 
 /// Where the data of a report come from.
@@ -116,6 +127,8 @@ pub enum Section {
     Promise(Promise),
     /// What an uncertainty is made of.
     Shares(Shares),
+    /// Text to be copied.
+    Source(Source),
     /// A table.
     Table(Table),
 }
@@ -125,15 +138,18 @@ pub(crate) const LINES: &str =
     "A measuring signal, not a safety function; no performance level is claimed; guards \
      and emergency stop stay in charge.";
 
-/// What every reader of a feed has to know.
-pub(crate) const FEED: &str =
+/// What stands at every verdict and every feed.
+pub(crate) const CAUTION: &str =
     "Measuring signal, not a safety function; prove each program at reduced feed with the tool \
      clear; guards and emergency stop stay in charge.";
 
+/// Said of everything that comes out of a model.
+const INVENTED: &str =
+    "Simulated data of an invented scenario: nothing here was measured on hardware.";
+
 /// What every reader has to know before acting on a report.
-const CAUTIONS: [&str; 4] = [
-    "This is a measurement aid, not a safety device. Guards and emergency stop stay in charge.",
-    "Prove every setting at reduced feed, with the spindle stopped where possible, before relying on it.",
+const CAUTIONS: [&str; 3] = [
+    "Prove every setting with the spindle stopped where possible, before relying on it.",
     "Local codes and licensed practice come first.",
     "A doubt is one standard uncertainty of the instant on the capture clock; it does not cover where the light \
      barrier stands or how the machine moves.",
@@ -193,23 +209,8 @@ impl Report {
             page::device(),
             escape(&self.title)
         );
-        if !self.lead.is_empty() {
-            let _ = writeln!(body, "<p class=\"lead\">{}</p>", escape(&self.lead));
-        }
         body += "</header>\n<main>\n";
-        if !self.facts.is_empty() {
-            body += "<dl>\n";
-            for (label, value) in &self.facts {
-                let _ = writeln!(
-                    body,
-                    "<div><dt>{}</dt><dd>{}</dd></div>",
-                    escape(label),
-                    escape(value)
-                );
-            }
-            body += "</dl>\n";
-        }
-        self.cautions(&mut body);
+        self.asked_and_answered(&mut body);
         for (k, section) in self.sections.iter().enumerate() {
             let alike = |other: &Section| discriminant(other) == discriminant(section);
             section.write(
@@ -218,27 +219,51 @@ impl Report {
                 !self.sections[..k].iter().any(alike),
             );
         }
+        list(&mut body, "What limits it", &self.limits);
+        self.cautions(&mut body);
+        self.commands(&mut body);
         body += "</main>\n";
         page::document(&self.title, &body)
     }
 
+    fn asked_and_answered(&self, body: &mut String) {
+        if !self.asked.is_empty() {
+            body.push_str("<section>\n<h2>What was asked</h2>\n");
+            facts(body, &self.asked);
+            body.push_str("</section>\n");
+        }
+        body.push_str("<section class=\"answer\">\n<h2>Answer</h2>\n");
+        let _ = writeln!(body, "<p class=\"lead\">{}</p>", escape(&self.lead));
+        if self.origin == Origin::Simulated {
+            let _ = writeln!(body, "<p><strong>{INVENTED}</strong></p>");
+        }
+        let _ = writeln!(body, "<p class=\"caution\">{CAUTION}</p>");
+        facts(body, &self.facts);
+        body.push_str("</section>\n");
+    }
+
+    fn commands(&self, body: &mut String) {
+        if self.again.is_empty() {
+            return;
+        }
+        body.push_str("<section>\n<h2>To repeat it</h2>\n");
+        for command in &self.again {
+            let _ = writeln!(body, "<pre tabindex=\"0\">{}</pre>", escape(command));
+        }
+        body.push_str("<p class=\"note\">The same input gives the same figures to the last digit, on any machine and any number of threads.</p>\n</section>\n");
+    }
+
     fn cautions(&self, body: &mut String) {
         body.push_str("<aside>\n<h2>Before you rely on this</h2>\n<ul>\n");
+        let _ = writeln!(body, "<li>{CAUTION}</li>");
         if self.origin == Origin::Simulated {
-            body.push_str("<li><strong>Simulated data of an invented scenario: nothing here was measured on hardware.</strong></li>\n");
+            let _ = writeln!(body, "<li><strong>{INVENTED}</strong></li>");
         }
         for caution in CAUTIONS {
             let _ = writeln!(body, "<li>{caution}</li>");
         }
         if self.sections.iter().any(Section::is_of_link) {
             let _ = writeln!(body, "<li>{LINES}</li>");
-        }
-        if self
-            .sections
-            .iter()
-            .any(|section| matches!(section, Section::Promise(_)))
-        {
-            let _ = writeln!(body, "<li>{FEED}</li>");
         }
         body.push_str("</ul>\n</aside>\n");
     }
@@ -286,6 +311,10 @@ impl Section {
             Self::Lengths(p) => (&p.title, &p.caption, p.svg(id), help(HELP_LENGTHS)),
             Self::Promise(p) => (&p.title, &p.caption, p.svg(id), help(HELP_PROMISE)),
             Self::Shares(p) => (&p.title, &p.caption, p.svg(id), help(HELP_SHARES)),
+            Self::Source(source) => {
+                body.push_str(&source.html());
+                return;
+            }
             Self::Table(table) => {
                 let _ = writeln!(body, "<section>\n<h2>{}</h2>", escape(&table.title));
                 if !table.caption.is_empty() {
@@ -298,6 +327,29 @@ impl Section {
         };
         figure(body, title, caption, &picture, &help);
     }
+}
+
+fn facts(body: &mut String, facts: &[(String, String)]) {
+    if facts.is_empty() {
+        return;
+    }
+    body.push_str("<dl>\n");
+    for (label, value) in facts {
+        let (label, value) = (escape(label), escape(value));
+        let _ = writeln!(body, "<div><dt>{label}</dt><dd>{value}</dd></div>");
+    }
+    body.push_str("</dl>\n");
+}
+
+fn list(body: &mut String, title: &str, items: &[String]) {
+    if items.is_empty() {
+        return;
+    }
+    let _ = writeln!(body, "<section>\n<h2>{title}</h2>\n<ul>");
+    for item in items {
+        let _ = writeln!(body, "<li>{}</li>", escape(item));
+    }
+    body.push_str("</ul>\n</section>\n");
 }
 
 fn figure(body: &mut String, title: &str, caption: &str, picture: &str, help: &str) {

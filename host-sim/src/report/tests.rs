@@ -96,10 +96,13 @@ pub(super) fn report(sections: Vec<Section>) -> Report {
     let facts = vec![(NASTY.into(), NASTY.into())];
     Report {
         title: NASTY.into(),
+        asked: facts.clone(),
         lead: NASTY.into(),
         facts,
         origin: Origin::Simulated,
         sections,
+        limits: vec![NASTY.into()],
+        again: vec![NASTY.into()],
     }
 }
 
@@ -246,10 +249,13 @@ fn nothing_at_all_is_still_a_page() {
     let empty = String::new;
     check(&Report {
         title: empty(),
+        asked: vec![],
         lead: empty(),
         facts: vec![],
         origin: Origin::Recorded,
         sections: vec![],
+        limits: vec![],
+        again: vec![],
     });
     check(&report(vec![
         Section::Chatter(touch(vec![])),

@@ -1,16 +1,26 @@
-//! Calibration from logs with known truth: which touch belongs to which, what comparator and
-//! filter add at each feed, and the constants that take it off.
+//! From logs to settings: hold, bandwidth and method out of what the logs show, and, where their truth is known, a
+//! calibration: which touch belongs to which, what comparator and filter add at each feed, and the constants that
+//! take it off.
 //!
 //! ```text
-//! rows of a replay ─┐
-//!                   ├─▶ pairs (make and break at one feed) ─▶ core Calibrator ─▶ Lateness
+//! log ─▶ survey (the core at every hold) ─▶ advised ─┬─▶ source (Rust)
+//! rows of a replay ─┐                                │
+//!                   ├─▶ pairs (make and break) ─▶ core Calibrator ─▶ Lateness
 //! truth of the log ─┘
 //! ```
 
+mod advised;
+mod light;
 mod pairs;
+mod source;
+mod survey;
 mod truth;
 
+pub use advised::{advise, Advised, Question};
+pub use light::Facts;
 pub use pairs::{gather, Gathered};
+pub use source::{source, TICK_HZ};
+pub use survey::Rung;
 pub use truth::{parse, True};
 
 use trueonset::lateness::{CalibrationError, Calibrator, FeedMean, Lateness};

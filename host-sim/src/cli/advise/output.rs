@@ -6,7 +6,7 @@ use super::Answer;
 use crate::cli::args::Advise;
 use crate::cli::table::table;
 use crate::quantity::{show_frequency_hz, show_length_nm};
-use crate::report::FEED;
+use crate::report::CAUTION;
 use crate::study::advice::{Asked, Better, Impossible, Judged, Limit, PAUSE};
 use crate::study::statistics::Share;
 
@@ -323,7 +323,7 @@ pub(super) fn refusal(asked: &Asked, why: &Impossible) -> String {
 /// The same for people.
 pub(super) fn people_impossible(asked: &Asked, why: &Impossible) -> String {
     format!(
-        "{}\n\nwhat would have to change:\n  {}\n\n{}\n\n{FEED}\n",
+        "{}\n\nwhat would have to change:\n  {}\n\n{}\n\n{CAUTION}\n",
         refusal(asked, why),
         why.changes.join("\n  "),
         table(&limits(&why.limits))
@@ -461,7 +461,7 @@ pub(super) fn json_impossible(why: &Impossible, args: &Advise) -> String {
         "confidence": null,
         "simulated": null,
         "changes": why.changes,
-        "cautions": [FEED],
+        "cautions": [CAUTION],
     });
     format!("{document:#}\n")
 }

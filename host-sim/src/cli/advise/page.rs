@@ -4,7 +4,7 @@ use super::output::{asked, better, binding, compared, feed, limits, refusal, sen
 use super::Answer;
 use crate::cli::args::Advise;
 use crate::report::{
-    Column, Kept, Origin, Part, Promise, Promised, Report, Section, Shares, Table, FEED,
+    Column, Kept, Origin, Part, Promise, Promised, Report, Section, Shares, Table, CAUTION,
 };
 use crate::study::advice::{Asked, Impossible, Portion};
 
@@ -43,16 +43,18 @@ pub(super) fn page(answer: &Answer, args: &Advise) -> String {
     let header = ["setting", "value"].map(str::to_owned).to_vec();
     sections.push(Section::Table(sheet(
         "What goes with it",
-        &answer.cautions.join(" "),
+        "",
         std::iter::once(header).chain(settings).collect(),
     )));
-    sections.push(repeat(&answer.command));
     Report {
         title: "Approach feed".to_owned(),
+        asked: asked_for(args),
         lead: format!("{} It is {}.", sentence(answer), binding(&advice.limits)),
-        facts: facts(args),
+        facts: Vec::new(),
         origin: Origin::Simulated,
         sections,
+        limits: own(&answer.cautions),
+        again: vec![answer.command.clone()],
     }
     .html()
 }
@@ -63,13 +65,14 @@ pub(super) fn impossible(what: &Asked, why: &Impossible, args: &Advise, command:
     let header = vec!["what would have to change".to_owned()];
     Report {
         title: "Approach feed: none".to_owned(),
+        asked: asked_for(args),
         lead: format!("{}.", refusal(what, why)),
-        facts: facts(args),
+        facts: Vec::new(),
         origin: Origin::Simulated,
         sections: vec![
             Section::Table(sheet(
                 "What would have to change",
-                FEED,
+                "",
                 std::iter::once(header).chain(changes).collect(),
             )),
             Section::Table(sheet(
@@ -77,20 +80,20 @@ pub(super) fn impossible(what: &Asked, why: &Impossible, args: &Advise, command:
                 "Each limit by itself.",
                 limits(&why.limits),
             )),
-            repeat(command),
         ],
+        limits: Vec::new(),
+        again: vec![command.to_owned()],
     }
     .html()
 }
 
-/// The command that gives the same again.
-fn repeat(command: &str) -> Section {
-    let caption = "The same numbers to the last digit, on any machine and any number of threads.";
-    let rows = [["command"], [command]].map(|row| row.map(str::to_owned).to_vec());
-    Section::Table(sheet("To repeat", caption, rows.to_vec()))
+/// What this advice does not cover; the fixed caution stands on every page.
+fn own(cautions: &[String]) -> Vec<String> {
+    let own = cautions.iter().filter(|caution| *caution != CAUTION);
+    own.cloned().collect()
 }
 
-fn facts(args: &Advise) -> Vec<(String, String)> {
+fn asked_for(args: &Advise) -> Vec<(String, String)> {
     [
         ("Scenario", args.scenario.display().to_string()),
         ("Error asked for", asked(args.tolerance)),

@@ -43,6 +43,8 @@ const COLUMNS: &str = "touch,contact_ns,stop_ns,onset_ns,bound_ns,remarks";
 const STUDIED: u32 = 400;
 const EVERY_NS: i64 = 251_000_000;
 const STAND_NS: i64 = 80_000_000;
+/// READY counts from so long before a contact on, ns.
+const BEFORE_NS: i64 = 100_000_000;
 /// From a clean contact to its confirmation in that study, ns: the hold.
 const CLEAN_NS: i64 = 1_000_000;
 
@@ -139,7 +141,51 @@ fn studied() -> Vec<Edges> {
     (0..STUDIED).flat_map(one).collect()
 }
 
+/// What the control sees of a touch.
+pub(crate) struct AtControl {
+    /// When the line stops, ns.
+    pub stop_ns: i64,
+    /// When it lets run again, ns.
+    pub release_ns: Option<i64>,
+    /// Gaps of READY from a tenth of a second before the contact to the release.
+    pub gaps: usize,
+}
+
 impl Carried {
+    /// What the control sees of the touch `number`.
+    pub(crate) fn at_control(&self, number: usize) -> Option<AtControl> {
+        let own = self.touches.iter().find(|touch| touch.0 == number);
+        let &(_, contact_ns, _, _, left) = own?;
+        let stop_ns = left?.at_ns;
+        let mut after = self.course.left.iter().filter(|left| left.at_ns > stop_ns);
+        let release_ns = after
+            .next()
+            .filter(|left| !left.touched)
+            .map(|left| left.at_ns);
+        let window = contact_ns - BEFORE_NS..=release_ns.unwrap_or(stop_ns);
+        let outputs = &self.course.outputs;
+        let begun = outputs
+            .iter()
+            .rfind(|outputs| outputs.at_ns <= *window.start());
+        let down = outputs
+            .iter()
+            .filter(|outputs| window.contains(&outputs.at_ns) && !outputs.ready);
+        Some(AtControl {
+            stop_ns,
+            release_ns,
+            gaps: down.count() + usize::from(begun.is_none_or(|begun| !begun.ready)),
+        })
+    }
+
+    /// From onset to line, and the greatest bound stated with any touch, ns.
+    pub(crate) fn delay_ns(&self) -> (u32, f64) {
+        let bounds = self
+            .touches
+            .iter()
+            .filter_map(|touch| Some(touch.4?.told?.1));
+        (self.link.plan.delay_ns, bounds.fold(0.0, f64::max).ceil())
+    }
+
     /// What became of each touch, as CSV.
     pub(crate) fn csv(&self) -> String {
         let mut text = format!("{COLUMNS}\n");

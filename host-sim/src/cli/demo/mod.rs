@@ -3,6 +3,7 @@
 //! ```text
 //! scenario ─▶ edges.csv ─▶ replay (the code of `replay`) ─▶ touches.csv ─▶ compared with the truth
 //!          │      touches ─▶ head, lossy air, receiver ─▶ lines, air.csv
+//!          │             lines, positions of the axis ─▶ gauge ─▶ tool table and verdicts
 //!          └▶ light.csv ─▶ the same code, samples ─▶ light_touches.csv ─▶ likewise
 //! ```
 
@@ -11,6 +12,7 @@ mod light;
 mod link;
 mod page;
 mod scenario;
+mod tools;
 
 use std::io::Write;
 use std::path::Path;
@@ -23,13 +25,12 @@ use crate::fault::Fault;
 use crate::log::Options;
 use crate::replay::row::COLUMNS;
 use crate::replay::Row;
-use crate::report::LINES;
+use crate::report::{CAUTION, LINES};
 use compare::Compared;
 use light::Lit;
 
-/// Said on the screen, below the table.
-const CAUTION: &str =
-    "Invented data: nothing here was measured. This is no safety device; prove settings on the machine at reduced feed.";
+/// Said on the screen, below the tables.
+const INVENTED: &str = "Invented data: nothing here was measured.";
 
 /// Runs it.
 pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
@@ -59,12 +60,15 @@ pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
     super::write_file(&file("link.toml"), link::CONFIG.as_bytes())?;
     let recording = file("light.csv");
     let lit = sampled(&recording, args.seed, folder)?;
+    let tools = tools::judge_all(&compared, &carried, args.seed, &folder.join("tools"))?;
     let study = page::study()?;
     let logs = page::Logs {
         edges: &log,
         light: &recording.display().to_string(),
     };
-    let (report, touch) = page::report(&logs, &rows, &compared, &carried, &lit, &study, args.seed)?;
+    let (report, touch) = page::report(
+        &logs, &rows, &compared, &carried, &lit, &tools, &study, args.seed,
+    )?;
     super::write_file(&file("report.html"), report.as_bytes())?;
     if let Some(picture) = touch {
         super::write_file(&file("touch.svg"), picture.as_bytes())?;
@@ -72,7 +76,9 @@ pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
 
     let text = format!(
         "An invented length probe at an invented machine, seed {}.\n\n{}\n\n{}\n\n{}\n\n{}\n{}\n\n\
-         The same barrier, its light read by a 12-bit converter 50 000 times a second.\n\n{}\n\n{}\n{CAUTION}\n{LINES}\n",
+         The same barrier, its light read by a 12-bit converter 50 000 times a second.\n\n{}\n\n\
+         What the touches are for: invented tools, judged from the lines at the control and the positions of its axis.\n\n{}\n\n{}\n\n\
+         {}\n{INVENTED} {LINES}\n{CAUTION}\n",
         args.seed,
         compared.table(),
         compared.summary(),
@@ -80,6 +86,8 @@ pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
         carried.table(),
         carried.cells_lead(),
         lit.table(),
+        tools.table(),
+        tools.sentence(),
         where_files_are(folder),
     );
     super::print(text.as_bytes())?;
@@ -122,7 +130,7 @@ fn where_files_are(folder: &Path) -> String {
     let at = |name: &str| folder.join(name).display().to_string();
     format!(
         "Log {}, truth {}, touches {}, at the lines {}, pictures {}\nThe same again: trueonset replay {} --config {} --csv\n\
-         and for the light: trueonset replay {} --config {} --csv",
+         for the light: trueonset replay {} --config {} --csv\nand for tool 1: {}",
         at("edges.csv"),
         at("truth.csv"),
         at("touches.csv"),
@@ -132,5 +140,6 @@ fn where_files_are(folder: &Path) -> String {
         at("replay.toml"),
         at("light.csv"),
         at("light.toml"),
+        tools::command(&folder.join("tools")),
     )
 }

@@ -6,6 +6,8 @@ use super::compare::Compared;
 use super::light::{self, Lit};
 use super::link::Carried;
 use super::scenario::{settings, SNR_DB};
+use super::tools::Tools;
+use crate::cli::gauge::page::{budget, lengths};
 use crate::cli::picture::{chatter, fall};
 use crate::fault::Fault;
 use crate::log::Options;
@@ -109,6 +111,7 @@ pub(crate) fn report(
     compared: &Compared,
     carried: &Carried,
     lit: &Lit,
+    tools: &Tools,
     study: &FeedError,
     seed: u64,
 ) -> Result<(String, Option<String>), Fault> {
@@ -166,21 +169,51 @@ pub(crate) fn report(
         lit.cells(),
         "light_touches.csv",
     )));
+    if let Some((tool, outcome)) = tools.shown() {
+        let mut picture = lengths(outcome);
+        picture.title = format!("Touches of {tool}");
+        sections.push(Section::Lengths(picture));
+        let mut doubts = budget(outcome);
+        doubts.title = format!("What makes {tool} doubtful");
+        sections.push(Section::Table(doubts));
+    }
+    sections.push(Section::Table(table(
+        "Tools",
+        "Out of the touches above as the control sees them: the line of the link a constant D after each onset, the position of \
+         the axis looked up that much earlier, lengths counted from a mandrel. Invented tools: the true length stands beside.",
+        tools.cells(),
+        "tools/",
+    )));
     let nm = |value: f64| format!("{value:.0} nm");
     let page = Report {
         title: "Demo: a length probe, invented".to_owned(),
-        lead: "An invented probe at an invented machine: touches at six feeds out of a simulated noisy log, each beside its truth."
-            .to_owned(),
+        asked: vec![
+            (
+                "Scenario".to_owned(),
+                "an invented probe at an invented machine, touches at six feeds out of a simulated noisy log".to_owned(),
+            ),
+            (
+                "Question".to_owned(),
+                "how long are the tools, are they whole, and how sure is that".to_owned(),
+            ),
+            ("Seed".to_owned(), seed.to_string()),
+        ],
+        lead: tools.sentence(),
         facts: vec![
             ("Touches".to_owned(), rows.len().to_string()),
             ("Error of the onset, rms".to_owned(), nm(compared.rms_nm(|row| row.onset_ns))),
             ("Of the first edge".to_owned(), nm(compared.rms_nm(|row| row.first_edge_ns))),
             ("Of N in a row".to_owned(), nm(compared.rms_nm(|row| row.last_edge_ns))),
             ("Truth within two doubts".to_owned(), compared.inside()),
-            ("Seed".to_owned(), seed.to_string()),
         ],
         origin: Origin::Simulated,
         sections,
+        limits: vec![
+            "The lengths hang on the mandrel and on how the axis comes back to a place; the onset itself matters less.".to_owned(),
+            "A chip that sticks to the tip cannot be told by any touch.".to_owned(),
+            "Heat, servo lag and a bending axis are not in this scenario.".to_owned(),
+        ],
+        again: vec![format!("trueonset demo --seed {seed}")],
     };
     Ok((page.html(), alone))
 }
@@ -197,7 +230,7 @@ fn table(title: &str, caption: &str, mut cells: Vec<Vec<String>>, rest_in: &str)
         columns: header
             .into_iter()
             .map(|name| Column {
-                number: name != "flags",
+                number: !["flags", "tool", "verdict"].contains(&name.as_str()),
                 name,
             })
             .collect(),

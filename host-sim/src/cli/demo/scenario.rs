@@ -114,6 +114,16 @@ fn scene(feed: u32) -> Scene {
     }
 }
 
+/// How far the blade is past the middle of the beam in this touch, nm.
+pub(crate) fn past_the_middle_nm(touch: &Touch, at_ns: i64) -> f64 {
+    let scene = scene(touch.feed_mm_min);
+    let contact = scene.truth().contact.unwrap_or(0.0);
+    scene
+        .approach
+        .position(contact + (at_ns - touch.onset_ns) as f64 * 1e-9)
+        * 1e9
+}
+
 /// Makes the log; every touch has a random stream of its own.
 pub(crate) fn make(seed: u64) -> Made {
     let feeds = FEEDS.iter().flat_map(|feed| (0..EACH).map(move |_| *feed));

@@ -1,7 +1,10 @@
 //! The report: answer, picture of the touches, what makes it doubtful, how to repeat it.
 
+use std::path::Path;
+
+use crate::cli::again::command;
 use crate::cli::args::Gauge;
-use crate::gauge::{Outcome, CAUTION};
+use crate::gauge::Outcome;
 use crate::report::{Column, Length, Lengths, Origin, Report, Section, Table};
 
 /// The page.
@@ -13,34 +16,33 @@ pub(super) fn page(found: &Outcome, args: &Gauge) -> String {
     if !found.budget.is_empty() {
         sections.push(Section::Table(budget(found)));
     }
-    if !found.notes.is_empty() {
-        sections.push(Section::Table(Table {
-            title: "Notes".to_owned(),
-            caption: String::new(),
-            columns: vec![column("note", false)],
-            rows: found.notes.iter().map(|note| vec![note.clone()]).collect(),
-            rest_in: "--json".to_owned(),
-        }));
-    }
     Report {
         title: format!("Gauge: {}", found.kind),
-        lead: format!("{}. Caution: {CAUTION}.", found.sentence()),
-        facts: facts(found, args),
+        asked: asked(args),
+        lead: format!("{}.", found.sentence()),
+        facts: facts(found),
         origin: Origin::Recorded,
         sections,
+        limits: limits(found),
+        again: vec![command()],
     }
     .html()
 }
 
-fn facts(found: &Outcome, args: &Gauge) -> Vec<(String, String)> {
-    let mut facts = vec![
-        ("Plan".to_owned(), args.plan.display().to_string()),
-        ("Touches".to_owned(), args.touches.display().to_string()),
-        (
-            "Used, dropped".to_owned(),
-            format!("{}, {}", found.touches, found.dropped),
-        ),
-    ];
+fn asked(args: &Gauge) -> Vec<(String, String)> {
+    let fact = |name: &str, path: &Path| (name.to_owned(), path.display().to_string());
+    let mut asked = vec![fact("Plan", &args.plan), fact("Touches", &args.touches)];
+    for (name, path) in [("Positions of the axis", &args.axis), ("Hits", &args.hits)] {
+        asked.extend(path.as_ref().map(|path| fact(name, path)));
+    }
+    asked
+}
+
+fn facts(found: &Outcome) -> Vec<(String, String)> {
+    let mut facts = vec![(
+        "Touches used, dropped".to_owned(),
+        format!("{}, {}", found.touches, found.dropped),
+    )];
     if let Some(k) = found.k {
         let dof = found.dof.map_or("known".to_owned(), |dof| dof.to_string());
         facts.push(("k, degrees of freedom".to_owned(), format!("{k}, {dof}")));
@@ -49,25 +51,31 @@ fn facts(found: &Outcome, args: &Gauge) -> Vec<(String, String)> {
         let text = format!("below {bound:.1e}, by assumed rates, not by data");
         facts.push(("Broken tool called whole".to_owned(), text));
     }
-    let beside = [("--axis", &args.axis), ("--hits", &args.hits)];
-    let given = beside
-        .iter()
-        .filter_map(|(option, path)| Some((option, path.as_ref()?)));
-    let options: Vec<String> = given
-        .map(|(option, path)| format!(" {option} {}", path.display()))
-        .collect();
-    let again = format!(
-        "trueonset gauge {} {}{}",
-        args.plan.display(),
-        args.touches.display(),
-        options.concat()
-    );
-    facts.push(("To repeat it".to_owned(), again));
     facts
 }
 
+/// The largest contribution, and what else the judgement has to say.
+fn limits(found: &Outcome) -> Vec<String> {
+    let most = found
+        .budget
+        .iter()
+        .max_by(|a, b| a.of_variance.total_cmp(&b.of_variance));
+    let mut limits: Vec<String> = most
+        .map(|share| {
+            format!(
+                "The doubt comes from {} more than from anything else: {:.0} % of the variance.",
+                share.source,
+                share.of_variance * 100.0
+            )
+        })
+        .into_iter()
+        .collect();
+    limits.extend(found.notes.iter().cloned());
+    limits
+}
+
 /// Sizes about the middle of the window, or about the first touch.
-fn lengths(found: &Outcome) -> Lengths {
+pub(in crate::cli) fn lengths(found: &Outcome) -> Lengths {
     let middle = found.window.map_or_else(
         || found.made.first().map_or(0.0, |made| made.size_nm),
         |(low, high, _)| f64::midpoint(low, high),
@@ -92,7 +100,7 @@ fn lengths(found: &Outcome) -> Lengths {
     }
 }
 
-fn budget(found: &Outcome) -> Table {
+pub(in crate::cli) fn budget(found: &Outcome) -> Table {
     Table {
         title: "What makes it doubtful".to_owned(),
         caption: "Standard uncertainties; shares of the variance of the mean.".to_owned(),

@@ -1,6 +1,7 @@
 //! The report of a sweep: a map where two keys vary, curves along the first one, the table.
 
 use super::output;
+use crate::cli::again::command;
 use crate::cli::args::Sweep;
 use crate::report::{
     Column, Curves, HeatMap, Kind, Line, Origin, Place, Point, Report, Section, Table,
@@ -48,27 +49,61 @@ pub(super) fn page(grid: &Grid, rows: &[Row], tables: &Tables, args: &Sweep) -> 
     let keys: Vec<&str> = grid.vary.iter().map(|one| one.key.as_str()).collect();
     Report {
         title: "Sweep of a simulated light barrier".to_owned(),
-        lead: if keys.is_empty() {
-            "One scenario, many touches.".to_owned()
-        } else {
-            format!(
-                "Many touches at each combination of {}.",
-                keys.join(" and ")
-            )
-        },
-        facts: vec![
+        asked: vec![
             ("Scenario".to_owned(), args.scenario.display().to_string()),
             (
                 "Cells".to_owned(),
                 format!("{} of {}", rows.len(), grid.len()),
             ),
             ("Touches a cell".to_owned(), args.trials.to_string()),
+            ("Varied".to_owned(), if keys.is_empty() { "nothing".to_owned() } else { keys.join(", ") }),
             ("Seed".to_owned(), args.seed.to_string()),
         ],
+        lead: answer(grid, rows),
+        facts: Vec::new(),
         origin: Origin::Simulated,
         sections,
+        limits: vec![
+            format!(
+                "{} touches a cell: a mean is known to its sd over the root of that, the 99.9 % lie on the {} largest errors.",
+                args.trials,
+                args.trials / 1000 + 1
+            ),
+            "The bound is a closed form for a barrier without hysteresis; what the scenario leaves out, such as servo lag or \
+             a bending axis, is in no figure."
+                .to_owned(),
+        ],
+        again: vec![command()],
     }
     .html()
+}
+
+/// The cells in a sentence.
+fn answer(grid: &Grid, rows: &[Row]) -> String {
+    let sum = |of: fn(&Row) -> u64| rows.iter().map(of).sum::<u64>();
+    let mut text = format!(
+        "{} touches were missed and {} told that were none, of {} in {} cells",
+        sum(|row| row.missed),
+        sum(|row| row.false_touches),
+        sum(|row| row.trials),
+        rows.len()
+    );
+    let known = rows
+        .iter()
+        .filter_map(|row| Some((row.errors.p999_nm?, row)));
+    let worst = known.max_by(|a, b| a.0.total_cmp(&b.0));
+    if let Some((p999_nm, row)) = worst {
+        text += &format!(
+            "; 99.9 % of the errors stay within {p999_nm:.0} nm{}{}",
+            if rows.len() > 1 {
+                ", the worst cell's"
+            } else {
+                ""
+            },
+            at(grid, 0, &row.values)
+        );
+    }
+    text + "."
 }
 
 /// The different values of the keys from number `from` on, in the order of the grid.
