@@ -94,7 +94,7 @@ pub(super) fn wear(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
         }
     }
     let last = found.last().map_or(&[][..], |one| &one.made[..]);
-    let doubts = Doubts::of(plan, last);
+    let doubts = Doubts::of(plan, last)?;
     if let Some(combined) = doubts.combined(last.len()) {
         outcome.sure(&combined);
     }
@@ -171,7 +171,7 @@ pub(super) fn drift(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
         return Ok(outcome);
     };
     outcome.value_nm = Some((last - reference) as f64);
-    let doubts = Doubts::of(plan, made);
+    let doubts = Doubts::of(plan, made)?;
     if let Some(combined) = doubts.combined(made.len()) {
         outcome.sure(&combined);
     }

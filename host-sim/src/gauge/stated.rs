@@ -24,6 +24,7 @@ const KEYS: &[(&str, Kind)] = &[
     ),
     ("check.touches", Kind::Count),
     ("check.hold", Kind::Quantity(&TIME)),
+    ("check.release", Kind::Quantity(&LENGTH)),
     ("check.reference_position", Kind::Quantity(&LENGTH)),
     ("check.reference_length", Kind::Quantity(&LENGTH)),
     ("tool.expected", Kind::Quantity(&LENGTH)),
