@@ -211,7 +211,9 @@ fn cycles_left_are_within_their_interval() {
 }
 
 /// Heights of teeth out of jittered widths: 500 turns a minute, 1 µm a turn, eight turns seen by
-/// all teeth: 0.011 and 0.058 µm with edges of 10 and 50 µs, the highest found in all and in 97 %.
+/// all teeth: 0.011 and 0.058 µm with edges of 10 and 50 µs, the highest found in all and in 97 %, by a
+/// study that weighed hits by 1/w², which fits a jitter in time. All hits alike reach 1.6 times that,
+/// and say so.
 #[test]
 fn heights_of_teeth_are_as_sure_as_the_edges() {
     for (jitter_us, spread_nm, highest) in [(10.0, 11.0, 0.985), (50.0, 58.0, 0.93)] {
@@ -259,7 +261,7 @@ fn heights_of_teeth_are_as_sure_as_the_edges() {
         let right = found.iter().filter(|f| f.2).count() as f64 / n;
         println!("{jitter_us} us: {rms:.1} nm, stated {doubt:.1} nm, highest {right:.3}, told {n}");
         assert!(n > 0.99 * cutters as f64);
-        assert!((0.5..1.5).contains(&(rms / spread_nm)), "{rms}");
+        assert!((0.5..1.8).contains(&(rms / spread_nm)), "{rms}");
         assert!((0.8..1.6).contains(&(doubt / rms)), "{doubt} {rms}");
         assert!(right > highest, "{right}");
     }

@@ -2,8 +2,10 @@
 //!
 //! Each is drawn: radius 2 to 8 mm, 300 to 3000 turns a minute (evenly by ratio), four teeth of even
 //! heights within a run-out, an angle, a plate of 15 m/s² (preload over mass) with a restitution of 0
-//! to 0.5, edges told within 2 to 25 µs (standard deviation, evenly by ratio). It feeds on evenly until
-//! all teeth have struck for ten turns. All of these are assumed; nothing was measured on a machine.
+//! to 0.5. Edges are told within 1 µs, and within a place noise of 5 to 50 nm (standard deviations, by
+//! ratio) over the speed with which the tooth comes and goes; at most within a quarter of the hit. It
+//! feeds on evenly until all teeth have struck for ten turns. All of these are assumed; nothing was
+//! measured on a machine.
 
 use core::f64::consts::SQRT_2;
 
@@ -22,6 +24,9 @@ const NAME: u64 = 0x6375_7474_6572;
 const TEETH: usize = 4;
 /// Shortest hit that counts, s.
 const SHORTEST: f64 = 20e-6;
+/// Standard deviations of an edge: of time, s, of place, m (the least, and the most over it).
+const OF_TIME: f64 = 1e-6;
+const OF_PLACE: (f64, f64) = (5e-9, 10.0);
 /// Turns after the lowest tooth has struck first.
 const TURNS: f64 = 10.0;
 /// A run-out is told where it is so many doubts, and told wrong where it is off by more.
@@ -111,20 +116,26 @@ fn one(asked: &Asked, rng: &mut Rng) -> Option<One> {
         rate: 0.0,
         restitution: even(0.0, 0.5),
     };
-    let jitter = 2e-6 * 12.5_f64.powf(even(0.0, 1.0));
+    let noise = OF_PLACE.0 * OF_PLACE.1.powf(even(0.0, 1.0));
     let mounted = cutter.mount(rng);
     let path = Approach::endless(asked.per_turn * speed);
     let lowest = mounted.heights.iter().copied().fold(0.0, f64::min);
     let to = (TURNS - lowest / asked.per_turn) / speed;
     let hits = cutter.hits(&mounted, &path, 0.0, Some(&plate), to);
-    // As they are told: both edges within their jitter.
-    let mut off = || -> f64 {
+    // As they are told: both edges within their jitter, at the speed of a tooth that dips so deep.
+    let mut off = |(begin, end): (f64, f64)| -> f64 {
+        let depth = hits
+            .iter()
+            .find(|hit| hit.begin >= begin)
+            .map_or(0.0, |hit| hit.depth);
+        let speed = (2.0 * depth * cutter.bend()).sqrt();
+        let jitter = OF_TIME.hypot(noise / speed).min(0.25 * (end - begin));
         let normal: f64 = StandardNormal.sample(rng);
         jitter * normal
     };
     let told: Vec<(f64, f64)> = blocked(&hits)
         .into_iter()
-        .map(|(begin, end)| (begin + off(), end + off()))
+        .map(|hit| (hit.0 + off(hit), hit.1 + off(hit)))
         .filter(|(begin, end)| end - begin >= SHORTEST)
         .collect();
     let &(first, end) = told.first()?;
