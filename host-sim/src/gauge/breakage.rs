@@ -304,24 +304,57 @@ fn config(plan: &Plan, cycle: &[Touch], doubts: &Doubts) -> Result<CheckConfig, 
             beat_ns: STEP_NS,
         },
     };
-    CheckConfig::new(checked, TickRate::NANOSECONDS).map_err(|why| {
-        let (key, found) = match why {
-            CheckError::WindowTooNarrow { by_nm } => (
-                "tool.smallest_break",
-                format!("a window too narrow by {by_nm} nm"),
-            ),
-            CheckError::Touches => ("check.touches", format!("{wanted} touches")),
-            CheckError::Times => ("check.hold", format!("{hold_ns} ns")),
-            CheckError::Release => (
-                "check.release",
-                "a release allowed as far off as a break".to_owned(),
-            ),
-            CheckError::Length => ("tool.expected", "a length beyond 10 m".to_owned()),
-            _ => ("budget", "a doubt that is hardly known".to_owned()),
-        };
-        plan.stated
-            .fault(key, found, why.to_string(), "change the plan")
-    })
+    CheckConfig::new(checked, TickRate::NANOSECONDS)
+        .map_err(|why| refused(plan, doubts, why, (wanted, hold_ns)))
+}
+
+/// What a check was refused for, by the key that says it.
+fn refused(plan: &Plan, doubts: &Doubts, why: CheckError, stated: (u16, i64)) -> Fault {
+    let fault = |key: &str, found: String, expected: &str, remedy: &str| {
+        plan.stated.fault(key, found, expected, remedy)
+    };
+    match why {
+        CheckError::WindowTooNarrow { by_nm } => fault(
+            "tool.smallest_break",
+            format!("a window too narrow by {by_nm} nm"),
+            "a break longer than wear and guard together",
+            "allow less wear, look for a larger break, or make the doubt smaller",
+        ),
+        CheckError::Touches => fault(
+            "check.touches",
+            format!("{} touches", stated.0),
+            "2 to 20: one touch never proves a tool",
+            "change the number",
+        ),
+        CheckError::Times => fault(
+            "check.hold",
+            format!("{} ns", stated.1),
+            "a hold of 1 ns to 18 min",
+            "state one of 20 ms or more",
+        ),
+        CheckError::Release => fault(
+            "check.release",
+            "a release allowed as far off as a break".to_owned(),
+            "less than smallest_break is longer than wear",
+            "allow what the probe has of hysteresis",
+        ),
+        CheckError::Length => fault(
+            "tool.expected",
+            "a length or reference beyond 10 m".to_owned(),
+            "lengths within 10 m",
+            "check units, those of reference_position and reference_length too",
+        ),
+        why => {
+            let worst = doubts.worst_known();
+            let key = worst.map_or("budget".to_owned(), |name| format!("budget.{name}.dof"));
+            fault(
+                &key,
+                "a doubt that is hardly known".to_owned(),
+                "degrees of freedom that a guard can rest on (4 and more)",
+                &why.to_string(),
+            )
+        }
+    }
 }
 
 /// How far a release may lie from its contact: as stated, or bounds and six doubts of the difference

@@ -264,6 +264,18 @@ impl Doubts {
         })
     }
 
+    /// The contribution with the fewest degrees of freedom.
+    pub(super) fn worst_known(&self) -> Option<&str> {
+        let finite = self
+            .entries
+            .iter()
+            .filter_map(|entry| match entry.term.dof {
+                Dof::Known => None,
+                Dof::N(dof) => Some((dof, entry.name.as_str())),
+            });
+        finite.min().map(|(_, name)| name)
+    }
+
     /// An entry with all that move with it.
     fn together<'a>(&'a self, entry: &'a Entry) -> Vec<&'a Entry> {
         if entry.term.group == 0 {

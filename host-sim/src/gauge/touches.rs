@@ -62,8 +62,12 @@ impl Touch {
             doubt_ns: self.doubt_ns,
         };
         let latched = plan.latch.contact(&caught).map_err(|why| {
-            Fault::new(why.to_string(), "a touch that can be", "correct the row")
-                .at(self.place.clone())
+            Fault::new(
+                format!("a touch refused: {why}"),
+                "a touch that can be",
+                "correct the row",
+            )
+            .at(self.place.clone())
         })?;
         Ok(Latched {
             flags: latched.flags.union(self.flags),
