@@ -254,11 +254,29 @@ fn wear_drift_and_repeatability_have_their_numbers() {
     let (exit, found) = json(wear, &rows);
     assert_eq!(exit, 0, "{found}");
     assert_eq!(found["trend"]["rate_nm_per_cycle"], 20_000.0);
+    assert_eq!(found["trend"]["median_rate_nm_per_cycle"], 20_000.0);
     let left = found["trend"]["cycles_left"].as_f64().unwrap();
     assert!((left - 10.5).abs() < 0.1, "{found}");
     let drift = "[check]\nkind = \"drift\"\nreference_position = \"-20um\"\n[drift]\nrise = \"30um\"\ntime_constant = \"45min\"\n";
     let (exit, found) = json(drift, &[row(1, "a", 0, "")]);
     assert_eq!((exit, found["value_nm"].as_f64()), (0, Some(10_000.0)));
+    // Every five minutes for an hour, towards 20 µm with 45 min; latched 10 µm beyond -20 µm at first.
+    let course: Vec<String> = (0..13)
+        .map(|k| {
+            let moved = 20_000.0 * -(-f64::from(5 * k) / 45.0).exp_m1();
+            let minutes = format!("{}000000000", 300 * k + 100);
+            row(1, "a", -(moved as i64), "")
+                .replacen('1', &(k + 1).to_string(), 1)
+                .replace("101000000", &minutes)
+        })
+        .collect();
+    let (exit, found) = json(drift, &course);
+    let notes = found["notes"].to_string();
+    assert_eq!(exit, 0, "{found}");
+    assert!(
+        notes.contains("warming up with 45 min towards 30"),
+        "{notes}"
+    );
     let repeat = |limit: &str| {
         format!("[check]\nkind = \"repeatability\"\n[repeatability]\nmeaning = \"2sd\"\nlimit = \"{limit}\"\n")
     };
@@ -481,7 +499,7 @@ fn a_radius_is_corrected_by_its_hits() {
     let value = |found: &serde_json::Value| found["value_nm"].as_f64().unwrap();
     // The axis falls, the edge is latched 10 µm beyond: half a turn's feed, 0.5 µm, is taken off.
     let plain = run(hits(1.2));
-    assert_eq!(value(&plain), 5_000_000.0 - 10_000.0 + 500.0);
+    assert_eq!(plain["value_nm"], 4_990_500.0);
     assert!(
         plain["notes"].to_string().contains("turn slower"),
         "{plain}"

@@ -69,7 +69,7 @@ fn single(limit: f64, shift: f64) -> f64 {
     let alarms = |deviation: i64| Cusum::new((limit * sigma) as i64, 0).push(deviation);
     let (mut within, mut beyond) = (0_i64, 10_000_000);
     while beyond - within > 1 {
-        let middle = i64::midpoint(within, beyond);
+        let middle = (within + beyond) / 2;
         if alarms(middle) {
             beyond = middle;
         } else {

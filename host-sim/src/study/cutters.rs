@@ -11,11 +11,11 @@ use core::f64::consts::SQRT_2;
 
 use rand_distr::{Distribution, StandardNormal, StandardUniform};
 use rayon::prelude::*;
-use trueonset::gauge::{Quantum, Side, TeethError, ToothHeights};
+use trueonset::gauge::{Height, Quantum, Side, TeethError, ToothHeights};
 
 use super::statistics::Moments;
 use crate::model::approach::Approach;
-use crate::model::cutter::{blocked, Cutter};
+use crate::model::cutter::{blocked, Cutter, Mounted};
 use crate::model::plate::Plate;
 use crate::model::rng::{self, Rng};
 
@@ -64,12 +64,22 @@ pub struct Ends {
     pub by_feed: Moments,
 }
 
+/// What the hits said of the run-out.
+#[derive(Clone, Copy, PartialEq)]
+enum RunOut {
+    /// Nothing: the plate was batted away.
+    Batted,
+    /// There is less than counts.
+    Small,
+    /// Nothing, or less than it is doubted.
+    Open,
+    Right,
+    Wrong,
+}
+
 /// One cutter.
 struct One {
-    batted: bool,
-    uneven: bool,
-    told: bool,
-    wrong: bool,
+    run_out: RunOut,
     /// Error and doubt, m.
     by_hits: Option<(f64, f64)>,
     by_feed: f64,
@@ -85,10 +95,10 @@ pub fn draw(asked: &Asked, cutters: u64, seed: u64) -> Ends {
     let mut ends = Ends::default();
     for one in all {
         ends.cutters += 1;
-        ends.batted += u64::from(one.batted);
-        ends.uneven += u64::from(one.uneven && !one.batted);
-        ends.told += u64::from(one.told);
-        ends.wrong += u64::from(one.wrong);
+        ends.batted += u64::from(one.run_out == RunOut::Batted);
+        ends.uneven += u64::from(!matches!(one.run_out, RunOut::Batted | RunOut::Small));
+        ends.told += u64::from(matches!(one.run_out, RunOut::Right | RunOut::Wrong));
+        ends.wrong += u64::from(one.run_out == RunOut::Wrong);
         if let Some((error, doubt)) = one.by_hits {
             ends.by_hits.add(error);
             ends.inside += u64::from(error.abs() <= 2.0 * doubt);
@@ -165,25 +175,41 @@ fn one(asked: &Asked, rng: &mut Rng) -> Option<One> {
         let quantum = by_feed.by_hits(first);
         (error(&quantum), f64::from(quantum.doubt_pm) * 1e-12)
     });
-    let mut one = One {
-        batted: matches!(by_hits, Err(TeethError::Batted)),
-        uneven: -lowest >= LEAST,
-        told: false,
-        wrong: false,
+    let run_out = if matches!(by_hits, Err(TeethError::Batted)) {
+        RunOut::Batted
+    } else if -lowest < LEAST {
+        RunOut::Small
+    } else {
+        heights
+            .heights(per_tooth_pm)
+            .map_or(RunOut::Open, |found| judged(&found, &mounted, tooth))
+    };
+    Some(One {
+        run_out,
         by_hits: by_hits.ok(),
         by_feed: error(&by_feed),
+    })
+}
+
+/// Heights as they were told, from the tooth on that struck first, against the truth.
+fn judged(found: &[Height; TEETH], mounted: &Mounted, tooth: usize) -> RunOut {
+    let truth = |k: usize| mounted.heights[(tooth + k) % TEETH];
+    // Of a difference of two.
+    let doubt = |k: usize| SURE * SQRT_2 * f64::from(found[k].doubt_pm) * 1e-12;
+    let by_height = |a: &usize, b: &usize| found[*a].below_pm.cmp(&found[*b].below_pm);
+    let (Some(low), Some(high)) = ((0..TEETH).min_by(by_height), (0..TEETH).max_by(by_height))
+    else {
+        return RunOut::Open;
     };
-    if let Ok(found) = heights.heights(per_tooth_pm) {
-        let truth = |k: usize| mounted.heights[(tooth + k) % TEETH];
-        let lowest_told = (0..TEETH).min_by_key(|k| found[*k].below_pm)?;
-        let highest = (0..TEETH).max_by_key(|k| found[*k].below_pm)?;
-        let doubt = |k: usize| SURE * SQRT_2 * f64::from(found[k].doubt_pm) * 1e-12;
-        let run_out = -f64::from(found[lowest_told].below_pm) * 1e-12;
-        one.told = one.uneven && run_out > doubt(lowest_told);
-        let off = (run_out + lowest).abs() > doubt(lowest_told);
-        one.wrong = one.told && (off || -truth(highest) > doubt(highest));
+    let told = -f64::from(found[low].below_pm) * 1e-12;
+    let lowest = (0..TEETH).map(truth).fold(0.0, f64::min);
+    if told <= doubt(low) {
+        RunOut::Open
+    } else if (told + lowest).abs() > doubt(low) || -truth(high) > doubt(high) {
+        RunOut::Wrong
+    } else {
+        RunOut::Right
     }
-    Some(one)
 }
 
 #[cfg(test)]

@@ -9,8 +9,9 @@ use trueonset::gauge::check::{
     Allowance, Check, CheckConfig, CheckError, CheckPlan, CheckTimes, Input, Reasons, Verdict,
 };
 use trueonset::gauge::{
-    deviation_limits, Cusum, Drift, Meaning, Quantum, QuantumError, Reference, Side, Spread, Study,
-    StudyError, TeethError, ToothHeights, Touches, Wear,
+    deviation_limits, Cusum, Drift, FirstHit, Meaning, Quantum, QuantumError, Reference,
+    Sequential, SequentialError, Side, Spread, Study, StudyError, TeethError, ToothHeights,
+    Touches, Wear,
 };
 use trueonset::latch::{
     calibrate, CalibrateError, Caught, FeedAt, FeedTouches, History, LatchConfig, LatchError,
@@ -39,6 +40,9 @@ pub(crate) fn all() {
         let _ = write!(Nowhere, "{why}");
     }
     if let Err(why) = heights() {
+        let _ = write!(Nowhere, "{why}");
+    }
+    if let Err(why) = weighed() {
         let _ = write!(Nowhere, "{why}");
     }
     if let Err(why) = study() {
@@ -202,7 +206,7 @@ fn check() -> Result<(), CheckError> {
             Some(Verdict::Broken { reasons } | Verdict::Unproven { reasons }) => look(reasons),
             other => drop(black_box(other)),
         }
-        black_box((output.motion, output.deadline));
+        black_box((output.motion, output.again, output.deadline));
         black_box((check.late(), check.touches()));
     }
     Ok(())
@@ -221,6 +225,15 @@ fn turning() -> Result<(), QuantumError> {
     } else {
         Quantum::known_teeth(any_i64(), any(), any() as u8, any())?
     };
+    let first = FirstHit {
+        late_pm: any(),
+        doubt_pm: any(),
+    };
+    let quantum = if yes() {
+        quantum.by_hits(first)
+    } else {
+        quantum
+    };
     black_box((
         quantum,
         quantum.terms(any() as u8),
@@ -234,7 +247,15 @@ fn heights() -> Result<(), TeethError> {
     while yes() {
         heights.hit(any(), any());
     }
-    black_box(heights.heights(any())?);
+    black_box((heights.heights(any())?, heights.first_hit(any(), any())?));
+    Ok(())
+}
+
+fn weighed() -> Result<(), SequentialError> {
+    let mut test = Sequential::new(any(), any(), any(), any() as u8)?;
+    while yes() {
+        black_box((test.push(any_i64()), test.touches()));
+    }
     Ok(())
 }
 
