@@ -270,3 +270,41 @@ fn the_fine_probes_are_advised() {
         );
     }
 }
+
+/// What cannot be latched is said before anything is simulated, and every way out has its caution.
+#[test]
+fn a_delay_beyond_the_latch_is_refused_at_once() {
+    let edge = AXIS
+        .replace("2ms", "900ms")
+        .replace("[control]", "[control]\nlatch = \"edge\"");
+    let (_folder, path) = scenario(&edge);
+    let made = run(&[
+        "advise",
+        &path("s.toml"),
+        "--tolerance",
+        "0.4um",
+        "--overtravel",
+        "1mm",
+        // More than can be simulated in the time of a test.
+        "--touches",
+        "1000000000",
+    ]);
+    assert_eq!(code(&made), 2);
+    assert!(err(&made).contains("found a latch by edge, expected one that a latch takes; change [control] or link.delay: the delay is not within 0.8 s"), "{}", err(&made));
+    let (_folder, path) = scenario(AXIS);
+    let made = run(&[
+        "advise",
+        &path("s.toml"),
+        "--tolerance",
+        "1nm",
+        "--overtravel",
+        "1mm",
+        "--csv",
+    ]);
+    assert_eq!(code(&made), 1);
+    assert!(
+        err(&made).contains("not a safety function"),
+        "{}",
+        err(&made)
+    );
+}

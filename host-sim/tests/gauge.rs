@@ -44,7 +44,7 @@ fn row(touch: u32, spot: &str, short_nm: i64, flags: &str) -> String {
     let latched = contact - 10_000;
     format!(
         "1,{touch},probe,z,{spot},{}000000,-5000000,{latched},6000,{contact},25000000,0,0,{flags}",
-        100 + touch
+        100 * touch
     )
 }
 

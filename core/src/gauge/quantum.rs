@@ -34,6 +34,8 @@ pub enum QuantumError {
     Still,
     /// A feed beyond 100 m/min, or of more than 1 mm a turn.
     Feed,
+    /// Teeth that differ by more than 3.7 mm.
+    RunOut,
 }
 
 impl core::fmt::Display for QuantumError {
@@ -42,6 +44,7 @@ impl core::fmt::Display for QuantumError {
             Self::Still => {
                 "the spindle stands or the cutter has no teeth: touch it as a still tool"
             }
+            Self::RunOut => "the run-out is above 3.7 mm; check its unit (nm)",
             Self::Feed => "more than 1 mm a turn, or above 100 m/min: feed slower or turn faster",
         })
     }
@@ -86,11 +89,14 @@ impl Quantum {
         let Some(tooth_pm) = turn_pm.checked_div(teeth as u64) else {
             return Err(QuantumError::Still);
         };
-        let run_out = run_out_nm as u64 * ROOT_3;
+        let run_out = (run_out_nm as u64 * ROOT_3).div_ceil(1_000);
+        if run_out >= i32::MAX as u64 {
+            return Err(QuantumError::RunOut);
+        }
         Ok(Self {
             late_pm: tooth_pm.div_ceil(2) as u32,
             doubt_pm: (tooth_pm * ROOT_12).div_ceil(1_000_000) as u32,
-            run_out_pm: clip(run_out.div_ceil(1_000)),
+            run_out_pm: run_out as u32,
             confirm_nm: (2 * turn_pm).div_ceil(1_000) as u32,
         })
     }

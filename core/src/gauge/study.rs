@@ -52,7 +52,7 @@ impl Meaning {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Holds {
-    /// With 95 % confidence.
+    /// With 95 % confidence; of a study of days a little less, see [`Found::bounds_pm`].
     Yes,
     /// Not, with 95 % confidence.
     No,
@@ -69,9 +69,12 @@ pub struct Found {
     pub deviation_pm: u64,
     /// Its degrees of freedom.
     pub dof: u32,
-    /// Two-sided 95 % interval of the true one, pm.
+    /// Two-sided 95 % interval of the true one, pm; of days it covers less, as the bounds do.
     pub between_pm: (u64, u64),
-    /// One-sided bounds, 95 % each, pm: lower and upper.
+    /// One-sided bounds, 95 % each, pm: lower and upper. Those of days are Satterthwaite's, and the
+    /// upper one covers less where the days make most of it: 86 % of 5 days of 10 touches, 91 % of 10
+    /// of 5, 94 % of 20 of 3 (simulated, 0.15 within and 0.2 between them); the two-sided interval 89
+    /// to 93 %. Many days with few touches are surer.
     pub bounds_pm: (u64, u64),
     /// Of the touches of a day, pm.
     pub within_pm: u64,

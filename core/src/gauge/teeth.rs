@@ -272,7 +272,8 @@ impl<const TEETH: usize> ToothHeights<TEETH> {
             // Σq·y² and (Σq·y)²/Σq, both in 2^20.
             rest += tooth.width_2 - (over(tooth.width, tooth.width, tooth.count) >> 20);
         }
-        rest -= (slope * (above >> 8)) >> 20;
+        // Up to 2^60 and 2^104: digits below are given up there.
+        rest -= over(slope, above >> 8, 1 << 20);
         let dof = i128::from(self.hits) - sums.len() as i128 - 1;
         rest.max(0)
             .checked_div(dof.max(1))

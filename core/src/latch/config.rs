@@ -162,7 +162,8 @@ impl LatchConfig {
     }
 
     /// What all touches of a cycle at this feed share: the doubt of the delay, and that of the
-    /// feed over the delay. They are of a group each, `groups` and the next one.
+    /// feed over the delay. They are of a group each, `group` and the next one. [`i32::MAX`] is a
+    /// doubt of 2.1 mm or more, or that of a feed beyond ±100 m/min: no number to go on with.
     #[must_use]
     pub const fn shared(&self, feed_nm_s: i64, group: u8) -> [Term; 2] {
         let delay = if self.delay_u_ns == 0 {
@@ -170,11 +171,14 @@ impl LatchConfig {
         } else {
             feed_pm(feed_nm_s, self.delay_u_ns as u64)
         };
-        // A half width over √3, 1/√3 as 0.577351; the way is at most 1.4 m, the error 10 %; a feed
-        // that no latch takes leaves both doubts at their greatest.
-        let speed = feed_nm_s.unsigned_abs();
-        let way_nm = speed.saturating_mul(self.mean_delay_ns().unsigned_abs()) / 1_000_000_000;
-        let feed = (way_nm * self.feed_error_ppm as u64 / 1_000 * 577_351).div_ceil(1_000_000);
+        // A half width over √3, 1/√3 as 0.577351; the way is at most 1.4 m, the error 10 %.
+        let feed = if feed_nm_s.unsigned_abs() > super::FASTEST_NM_S.unsigned_abs() {
+            u64::MAX
+        } else {
+            let way_nm =
+                feed_nm_s.unsigned_abs() * self.mean_delay_ns().unsigned_abs() / 1_000_000_000;
+            (way_nm * self.feed_error_ppm as u64 / 1_000 * 577_351).div_ceil(1_000_000)
+        };
         [
             Term {
                 u_pm: narrow(delay as u64),

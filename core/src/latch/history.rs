@@ -92,7 +92,10 @@ impl<const N: usize> History<N> {
     ///
     /// A chord between the two samples about it where its error, an eighth of the second
     /// difference, is below a quarter of the doubt; else a parabola through three. What the third
-    /// difference adds to either, over `9·√3`, is in the bound. `gap` is flagged where one of the four samples is
+    /// difference adds to either, over `9·√3`, is in the bound. It bounds what the samples show: where the
+    /// axis begins to brake between the onset and the sample behind it, no difference shows it yet, and
+    /// the error is up to `a·T²/8` (2 m/s², 1 ms: 250 nm). Onset and sample behind it are to lie
+    /// within the constant feed, which is so as long as nothing stops the axis within `D` of a touch. `gap` is flagged where one of the four samples is
     /// missing; the bound is then the whole way from one sample to the next.
     ///
     /// # Errors

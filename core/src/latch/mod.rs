@@ -30,8 +30,8 @@
 //! Positions within ±10 m, feeds within ±100 m/min. Results are within 0.6 nm of the exact value
 //! of their formula for delays up to 0.4 s, and within 0.7 nm up to the longest, 0.8 s.
 //!
-//! A measuring signal, not a safety function; no performance level is claimed; guards and
-//! emergency stop stay in charge.
+//! A measuring signal, not a safety function; no performance level is claimed; prove each program
+//! at reduced feed with the tool clear; guards and emergency stop stay in charge.
 
 mod calibrate;
 mod config;

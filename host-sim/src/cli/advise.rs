@@ -14,7 +14,9 @@ use super::Outcome;
 use crate::fault::{Fault, Place};
 use crate::report::CAUTION;
 use crate::scenario::{idle_in_advice, Tables};
-use crate::study::advice::{advise, prove, Advice, Asked, Impossible, Judged, Machine, Proof};
+use crate::study::advice::{
+    advise, latches, prove, Advice, Asked, Impossible, Judged, Machine, Proof,
+};
 use crate::study::packs::Together;
 
 /// Packs whose lives stand for those of the scenario.
@@ -40,6 +42,7 @@ pub(crate) fn run(args: &Advise, talk: &Talk) -> Result<Outcome, Fault> {
     )?;
     let tables = Tables::read(&args.scenario)?;
     let machine = Machine::of(&tables)?;
+    latches(&machine).map_err(|why| why.or_at(Place::File(tables.source().to_owned())))?;
     if let Some(idle) = idle_in_advice(&tables) {
         talk.note(&idle);
     }
@@ -52,7 +55,7 @@ pub(crate) fn run(args: &Advise, talk: &Talk) -> Result<Outcome, Fault> {
     };
     let advice = match advise(&machine, &asked, args.seed) {
         Ok(advice) => advice,
-        Err(why) => return impossible(args, &asked, &why),
+        Err(why) => return impossible(args, &asked, &why, talk),
     };
     let stop = stop_on_interrupt()?;
     let bar = bar(args.touches);
@@ -102,7 +105,12 @@ pub(crate) fn run(args: &Advise, talk: &Talk) -> Result<Outcome, Fault> {
     })
 }
 
-fn impossible(args: &Advise, asked: &Asked, why: &Impossible) -> Result<Outcome, Fault> {
+fn impossible(
+    args: &Advise,
+    asked: &Asked,
+    why: &Impossible,
+    talk: &Talk,
+) -> Result<Outcome, Fault> {
     let text = if args.json {
         output::json_impossible(why, args)
     } else if args.csv {
@@ -111,6 +119,9 @@ fn impossible(args: &Advise, asked: &Asked, why: &Impossible) -> Result<Outcome,
         output::people_impossible(asked, why)
     };
     super::print(text.as_bytes())?;
+    if args.csv {
+        talk.line(&format!("caution: {CAUTION}"));
+    }
     if let Some(path) = &args.report {
         let page = page::impossible(asked, why, args, &command(args));
         super::write_file(path, page.as_bytes())?;

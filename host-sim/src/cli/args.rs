@@ -438,7 +438,7 @@ pub(crate) struct Gauge {
 /// The keys of a plan, and the cautions at a verdict.
 fn gauge_help() -> String {
     format!(
-        "Keys of PLAN:\n\n{}\nCaution: {}.\n\n{CAUTION}\nHere 0 is whole or holds, 1 broken or does not hold, 2 unproven.",
+        "Keys of PLAN:\n\n{}\nRows are the touches of each cycle in their order; none may be left after whole. A unit wrong in all\npositions alike cannot be seen: that is another place, as a tool may touch at any.\n\nCaution: {}.\n\n{CAUTION}\nHere 0 is whole or holds, 1 broken or does not hold, 2 unproven.",
         crate::gauge::manual(),
         crate::gauge::CAUTION
     )

@@ -59,11 +59,24 @@ pub(super) fn locate(
             ))
         };
         let found = look_up(plan, samples, onset, touch.doubt_ns).map_err(refused)?;
+        if let Some(stated) = touch.feed_nm_s {
+            if !is_near(stated, found.feed_nm_s) {
+                return Err(at(Fault::new(
+                    format!(
+                        "feed_nm_s {stated} where the axis went at {}",
+                        found.feed_nm_s
+                    ),
+                    "the feed of the axis, or nothing",
+                    "check units (nm, ns, nm/s), sign and axis; or leave the field empty",
+                )));
+            }
+        }
         touch.position_nm = Some(found.at_nm);
         touch.feed_nm_s = Some(found.feed_nm_s);
         if let Some(release) = touch.release_ns {
             let released = look_up(plan, samples, release, Some(0)).map_err(refused)?;
             touch.release_nm = Some(released.at_nm);
+            touch.released = Some(released);
         }
         touch.found = Some(Latched {
             flags: found.flags.union(touch.flags),
@@ -71,6 +84,15 @@ pub(super) fn locate(
         });
     }
     Ok(())
+}
+
+/// Whether a stated feed may be meant for that of the axis: of its sign, half to twice as fast.
+fn is_near(stated: i64, found: i64) -> bool {
+    let (small, large) = (
+        stated.unsigned_abs().min(found.unsigned_abs()),
+        stated.unsigned_abs().max(found.unsigned_abs()),
+    );
+    (stated < 0) == (found < 0) && large <= small.saturating_mul(2)
 }
 
 fn look_up(

@@ -11,11 +11,21 @@ use trueonset::gauge::Side;
 use trueonset::latch::Latched;
 use trueonset::time::{Instant, TickRate};
 
-use super::entries::{Doubts, Entry};
+use super::entries::{Doubts, Entry, SURE_DOF};
 use super::outcome::Outcome;
 use super::plan::{Kind, Plan};
 use super::touches::Touch;
 use crate::fault::Fault;
+
+/// The shortest hold that outlasts droplets, four times the longest one.
+const HOLD_NS: u64 = 20_000_000;
+/// Touches that meet a chip, and the heights that these have, nm.
+const CHIPS: f64 = 1e-3;
+const CHIP_NM: f64 = 1e6;
+/// Two touches agree within so many doubts of one.
+const APART: f64 = 5.5;
+/// What each of four causes may have of a false whole.
+const CAUSE: f64 = 2.5e-10;
 
 /// Time for each step but the hold, ns: the rows are in order already.
 const STEP_NS: u64 = 1_000;
@@ -24,14 +34,22 @@ pub(super) fn judge(plan: &Plan, cycle: &[Touch]) -> Result<Outcome, Fault> {
     if cycle.is_empty() {
         return Ok(Outcome::unproven(Kind::Breakage, "few"));
     }
-    let made: Vec<Latched> = cycle
-        .iter()
-        .filter(|touch| !touch.is_limit())
-        .map(|touch| touch.latched(plan))
-        .collect::<Result<_, _>>()?;
-    let doubts = Doubts::of(plan, &made);
+    let all = latched(plan, cycle)?;
+    let doubts = Doubts::of(plan, &all)?;
     let config = config(plan, cycle, &doubts)?;
-    let verdict = walk(plan, &config, cycle)?;
+    let (verdict, told) = walk(plan, &config, cycle)?;
+    if let (Some(Verdict::Whole { .. }), Some(left)) = (verdict, cycle.get(told)) {
+        return Err(Fault::new(
+            format!("a row after the {told} that were judged"),
+            format!("the {} touches the plan asks for", config.plan().touches),
+            "state [check] touches, or give the row another cycle",
+        )
+        .at(left.place.clone()));
+    }
+    // What comes after a verdict is no part of it.
+    let (cycle, later) = cycle.split_at(told.min(cycle.len()));
+    let made = latched(plan, cycle)?;
+    let doubts = Doubts::of(plan, &made)?;
     let mut outcome = Outcome::new(Kind::Breakage);
     let checked = config.plan();
     let expected = checked.expected_nm as f64;
@@ -41,6 +59,7 @@ pub(super) fn judge(plan: &Plan, cycle: &[Touch]) -> Result<Outcome, Fault> {
         expected - f64::from(checked.smallest_break_nm),
     ));
     outcome.touches = made.len() as u32;
+    outcome.dropped = later.iter().filter(|touch| !touch.is_limit()).count() as u32;
     evidence(&mut outcome, &config, cycle, &made);
     if cycle.iter().any(|touch| touch.cell_low) {
         outcome.note("cell_low");
@@ -58,15 +77,10 @@ pub(super) fn judge(plan: &Plan, cycle: &[Touch]) -> Result<Outcome, Fault> {
             for word in notes.words() {
                 outcome.note(word);
             }
-            // Assumed: a chip lies on the plate in one check of a thousand, of any height up to
-            // 1 mm; the window takes its share of that. Different spots square it.
-            let window = f64::from(config.plan().wear_nm) + f64::from(config.plan().long_nm);
-            let chip = 1e-3 * (window / 1e6).min(1.0);
-            outcome.false_whole_bound = Some(if config.plan().other_spot {
-                1e-9
-            } else {
-                chip.max(1e-9)
-            });
+            match bound(&config, &doubts, &made) {
+                Ok(bound) => outcome.false_whole_bound = Some(bound),
+                Err(why) => outcome.note(format!("no bound of a false whole: {why}")),
+            }
         }
         Some(Verdict::Broken { reasons }) => {
             outcome.verdict = Some("broken");
@@ -77,6 +91,9 @@ pub(super) fn judge(plan: &Plan, cycle: &[Touch]) -> Result<Outcome, Fault> {
         Some(Verdict::Unproven { reasons }) => {
             outcome.verdict = Some("unproven");
             outcome.reason = reasons.first();
+            if reasons.contains(Reasons::STUCK) {
+                released_elsewhere(&mut outcome, &config, cycle, &made);
+            }
         }
         None => {
             outcome.verdict = Some("unproven");
@@ -89,13 +106,53 @@ pub(super) fn judge(plan: &Plan, cycle: &[Touch]) -> Result<Outcome, Fault> {
     Ok(outcome)
 }
 
+/// How often a broken tool is called whole at the most, or why nobody can say.
+///
+/// Noise has the share that the guard leaves, 2.5e-10, and so have droplets and pulses, held for 20 ms
+/// and released where they were made, each. Assumed: a chip lies on the plate in one touch of a
+/// thousand, of any height up to 1 mm; the window takes its share of that, and on another spot a
+/// second chip must agree with the first.
+fn bound(config: &CheckConfig, doubts: &Doubts, made: &[Latched]) -> Result<f64, String> {
+    let plan = config.plan();
+    if plan.times.hold_ns < HOLD_NS {
+        return Err(format!(
+            "a hold of {} ms or more outlasts droplets",
+            HOLD_NS / 1_000_000
+        ));
+    }
+    if let Some((name, dof)) = doubts.badly_known() {
+        return Err(format!(
+            "{name} rests on {dof} degrees of freedom; study it with {SURE_DOF} or more"
+        ));
+    }
+    let share = |nm: f64| (nm / CHIP_NM).min(1.0);
+    let window = share(f64::from(plan.wear_nm) + f64::from(plan.long_nm));
+    let own = made.iter().map(|touch| touch.doubt_pm).max().unwrap_or(0);
+    let own_nm = f64::from(own).hypot(f64::from(plan.allowance.touch_pm)) / 1e3;
+    let chips = if plan.other_spot {
+        CHIPS * CHIPS * window * share(2.0 * APART * own_nm)
+    } else {
+        CHIPS * window
+    };
+    Ok((3.0 * CAUSE + chips).max(4.0 * CAUSE))
+}
+
+fn latched(plan: &Plan, cycle: &[Touch]) -> Result<Vec<Latched>, Fault> {
+    let touched = cycle.iter().filter(|touch| !touch.is_limit());
+    touched.map(|touch| touch.latched(plan)).collect()
+}
+
 fn length(config: &CheckConfig, touch: &Latched) -> f64 {
     let plan = config.plan();
     plan.reference.size_at(plan.side, touch.at_nm) as f64
 }
 
-/// Tells the rows; the verdict, if there is one.
-fn walk(plan: &Plan, config: &CheckConfig, cycle: &[Touch]) -> Result<Option<Verdict>, Fault> {
+/// Tells the rows; the verdict, if there is one, and how many it took.
+fn walk(
+    plan: &Plan,
+    config: &CheckConfig,
+    cycle: &[Touch],
+) -> Result<(Option<Verdict>, usize), Fault> {
     let mut teller = Teller {
         config,
         check: Check::new(),
@@ -103,24 +160,23 @@ fn walk(plan: &Plan, config: &CheckConfig, cycle: &[Touch]) -> Result<Option<Ver
         verdict: None,
     };
     teller.tell(Input::Ready(true));
+    teller.tell(Input::Blocked(false));
     if cycle.first().is_some_and(|touch| touch.alive) {
         teller.tell(Input::Beat);
     }
     teller.tell(Input::Start);
     teller.tell(Input::Go);
-    for touch in cycle {
-        if touch.unfit && touch.is_limit() {
-            teller.tell(Input::Unfit);
-        }
+    for (touch, number) in cycle.iter().zip(1..) {
         if touch.is_limit() {
-            teller.tell(Input::Limit {
-                at_nm: touch.position_nm.unwrap_or(0),
-            });
-            continue;
+            teller.limit(touch);
+        } else {
+            teller.touch(&touch.latched(plan)?, touch);
         }
-        teller.touch(&touch.latched(plan)?, touch);
+        if teller.verdict.is_some() {
+            return Ok((teller.verdict, number));
+        }
     }
-    Ok(teller.verdict)
+    Ok((None, cycle.len()))
 }
 
 struct Teller<'a> {
@@ -138,8 +194,8 @@ impl Teller<'_> {
         self.verdict = self.verdict.or(verdict);
     }
 
-    fn touch(&mut self, latched: &Latched, touch: &Touch) {
-        self.tell(Input::Touch(*latched));
+    /// What the row says against its probe and its link.
+    fn remarks(&mut self, touch: &Touch) {
         if touch.unfit {
             self.tell(Input::Unfit);
         }
@@ -148,15 +204,33 @@ impl Teller<'_> {
             self.tell(Input::Ready(false));
             self.tell(Input::Ready(true));
         }
+    }
+
+    /// The end of the travel, a row that is told when nothing is in flight any more.
+    fn limit(&mut self, touch: &Touch) {
+        self.tell(Input::Flag(touch.flags));
+        self.remarks(touch);
+        self.tell(Input::Limit {
+            at_nm: touch.position_nm.unwrap_or(0),
+        });
+        self.now += STEP_NS + 1;
+        let Output { verdict, .. } = self.check.poll(Instant::from_ticks(self.now));
+        self.verdict = self.verdict.or(verdict);
+    }
+
+    fn touch(&mut self, latched: &Latched, touch: &Touch) {
+        self.tell(Input::Touch(*latched));
+        self.remarks(touch);
         let hold = self.config.plan().times.hold_ns;
         self.now += touch.held_ns.unwrap_or(0).min(hold);
         self.tell(Input::Back);
         if let Some(at_nm) = touch.release_nm {
-            self.tell(Input::Released(Latched {
+            self.tell(Input::Released(touch.released.unwrap_or(Latched {
                 at_nm,
+                bound_nm: 0,
                 flags: trueonset::flags::Flags::NONE,
                 ..*latched
-            }));
+            })));
             // The row says that READY stood until the verdict: a dead link could not.
             self.tell(Input::Beat);
         }
@@ -216,8 +290,7 @@ fn config(plan: &Plan, cycle: &[Touch], doubts: &Doubts) -> Result<CheckConfig, 
             dof,
             touch_pm: touch,
         },
-        // Where the guard ends, a release says nothing of the contact any more.
-        release_nm: break_nm.saturating_sub(wear_nm),
+        release_nm: release_nm(plan, doubts, break_nm.saturating_sub(wear_nm))?,
         touches: u8::try_from(wanted).unwrap_or(u8::MAX),
         attempts: 1,
         other_spot: spots.len() >= 2 && !spots.contains(""),
@@ -225,25 +298,103 @@ fn config(plan: &Plan, cycle: &[Touch], doubts: &Doubts) -> Result<CheckConfig, 
         times: CheckTimes {
             arm_ns: STEP_NS,
             approach_ns: STEP_NS,
+            told_ns: STEP_NS,
             hold_ns: u64::try_from(hold_ns).unwrap_or(0),
             release_ns: STEP_NS,
             beat_ns: STEP_NS,
         },
     };
-    CheckConfig::new(checked, TickRate::NANOSECONDS).map_err(|why| {
-        let (key, found) = match why {
-            CheckError::WindowTooNarrow { by_nm } => (
-                "tool.smallest_break",
-                format!("a window too narrow by {by_nm} nm"),
-            ),
-            CheckError::Touches => ("check.touches", format!("{wanted} touches")),
-            CheckError::Times => ("check.hold", format!("{hold_ns} ns")),
-            CheckError::Length => ("tool.expected", "a length beyond 10 m".to_owned()),
-            _ => ("budget", "a doubt that is hardly known".to_owned()),
-        };
-        plan.stated
-            .fault(key, found, why.to_string(), "change the plan")
-    })
+    CheckConfig::new(checked, TickRate::NANOSECONDS)
+        .map_err(|why| refused(plan, doubts, why, (wanted, hold_ns)))
+}
+
+/// What a check was refused for, by the key that says it.
+fn refused(plan: &Plan, doubts: &Doubts, why: CheckError, stated: (u16, i64)) -> Fault {
+    let fault = |key: &str, found: String, expected: &str, remedy: &str| {
+        plan.stated.fault(key, found, expected, remedy)
+    };
+    match why {
+        CheckError::WindowTooNarrow { by_nm } => fault(
+            "tool.smallest_break",
+            format!("a window too narrow by {by_nm} nm"),
+            "a break longer than wear and guard together",
+            "allow less wear, look for a larger break, or make the doubt smaller",
+        ),
+        CheckError::Touches => fault(
+            "check.touches",
+            format!("{} touches", stated.0),
+            "2 to 20: one touch never proves a tool",
+            "change the number",
+        ),
+        CheckError::Times => fault(
+            "check.hold",
+            format!("{} ns", stated.1),
+            "a hold of 1 ns to 18 min",
+            "state one of 20 ms or more",
+        ),
+        CheckError::Release => fault(
+            "check.release",
+            "a release allowed as far off as a break".to_owned(),
+            "less than smallest_break is longer than wear",
+            "allow what the probe has of hysteresis",
+        ),
+        CheckError::Length => fault(
+            "tool.expected",
+            "a length or reference beyond 10 m".to_owned(),
+            "lengths within 10 m",
+            "check units, those of reference_position and reference_length too",
+        ),
+        why => {
+            let worst = doubts.worst_known();
+            let key = worst.map_or("budget".to_owned(), |name| format!("budget.{name}.dof"));
+            fault(
+                &key,
+                "a doubt that is hardly known".to_owned(),
+                "degrees of freedom that a guard can rest on (4 and more)",
+                &why.to_string(),
+            )
+        }
+    }
+}
+
+/// How far a release may lie from its contact: as stated, or bounds and six doubts of the difference
+/// of both; less than `left_nm`, where it would be that of a broken tool on the plate.
+fn release_nm(plan: &Plan, doubts: &Doubts, left_nm: u32) -> Result<u32, Fault> {
+    if plan.stated.whole("check.release").is_some() {
+        return plan.short(
+            "check.release",
+            "how far a release may lie from its contact",
+        );
+    }
+    let bounds: u64 = doubts
+        .entries
+        .iter()
+        .filter_map(|entry| entry.bound_pm)
+        .sum();
+    let all = f64::from(doubts.root(|entry| entry.bound_pm.is_none()));
+    let pm = bounds as f64 + 6.0 * 2.0_f64.sqrt() * all;
+    let most = f64::from(left_nm.saturating_sub(1));
+    Ok((pm / 1e3).ceil().min(most) as u32)
+}
+
+/// Tells a release that lies too far from its contact, and what may be done.
+fn released_elsewhere(
+    outcome: &mut Outcome,
+    config: &CheckConfig,
+    cycle: &[Touch],
+    made: &[Latched],
+) {
+    let allowed = u64::from(config.plan().release_nm);
+    let touched = cycle.iter().filter(|touch| !touch.is_limit());
+    for ((touch, made), number) in touched.zip(made).zip(1..) {
+        let off = touch.release_nm.map(|at| at.abs_diff(made.at_nm));
+        if let Some(off) = off.filter(|off| *off > allowed) {
+            outcome.note(format!(
+                "touch {number} was released {off} nm from its contact, {allowed} nm are allowed; \
+                 state [check] release where the probe has so much hysteresis"
+            ));
+        }
+    }
 }
 
 fn evidence(outcome: &mut Outcome, config: &CheckConfig, cycle: &[Touch], made: &[Latched]) {

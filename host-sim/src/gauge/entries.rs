@@ -1,6 +1,7 @@
 //! Contributions to the doubt: those of the plan, and those that touches bring along.
 
 use trueonset::budget::{combine, Class, Combined, Dof, Term};
+use trueonset::flags::Flags;
 use trueonset::latch::Latched;
 
 use super::outcome::Share;
@@ -10,6 +11,9 @@ use crate::fault::Fault;
 
 /// The most contributions there is room for.
 const MOST: usize = 64;
+
+/// Degrees of freedom from which on a guard of so many doubts holds.
+pub(crate) const SURE_DOF: u16 = 50;
 
 /// A contribution.
 #[derive(Debug, Clone)]
@@ -133,7 +137,10 @@ pub(crate) struct Doubts {
 impl Doubts {
     /// Of touches at one place: entries of the plan, the onset with the largest doubt, what the
     /// latch adds at the fastest feed, the bound of its interpolation.
-    pub(super) fn of(plan: &Plan, latched: &[Latched]) -> Self {
+    ///
+    /// # Errors
+    /// One that is above what is counted: cut, it would be taken for less than it is.
+    pub(super) fn of(plan: &Plan, latched: &[Latched]) -> Result<Self, Fault> {
         let mut entries = plan.entries.clone();
         let own = latched
             .iter()
@@ -166,7 +173,7 @@ impl Doubts {
             .max()
             .unwrap_or(0);
         if bound > 0 {
-            let pm = (bound as f64 * 1e3 / 3.0_f64.sqrt()) as u32;
+            let pm = (bound as f64 * 1e3 / 3.0_f64.sqrt()).ceil() as u32;
             let mut entry = Entry::new("interpolation", pm, Class::Touch);
             entry.bound_pm = Some(bound * 1_000);
             entries.push(entry);
@@ -177,7 +184,22 @@ impl Doubts {
                 entries.push(Entry::new("expected length", pm, Class::Setup));
             }
         }
-        Self { entries }
+        // A touch whose doubt nobody knows, or with a gap about it, proves nothing anyway.
+        let told = |name: &str| match name {
+            "onset" => own != u32::MAX,
+            "interpolation" => !latched.iter().any(|touch| touch.flags.contains(Flags::GAP)),
+            _ => true,
+        };
+        let cut = |entry: &&Entry| entry.term.u_pm == i32::MAX && told(&entry.name);
+        if let Some(entry) = entries.iter().find(cut) {
+            return Err(plan.stated.fault(
+                "latch",
+                format!("a doubt of {} of 2.1 mm or more", entry.name),
+                "less than 2.1 mm",
+                "check units: delay_doubt, doubt_ns and feeds",
+            ));
+        }
+        Ok(Self { entries })
     }
 
     pub(super) fn add(&mut self, name: &str, term: Term) {
@@ -224,6 +246,34 @@ impl Doubts {
             return 0;
         }
         some.combined(1).map_or(u32::MAX, |combined| combined.u_pm)
+    }
+
+    /// A doubt that is known too badly for the guard to hold what it is taken for, and the degrees of
+    /// freedom it rests on: few, and more than 0.3 of all the rest. Effective degrees of freedom are
+    /// right for 95 %, and not for 1 in 10^9.
+    pub(super) fn badly_known(&self) -> Option<(&str, u16)> {
+        let square = |entry: &Entry| f64::from(entry.term.u_pm).powi(2);
+        let all: f64 = self.entries.iter().map(square).sum();
+        self.entries.iter().find_map(|entry| {
+            let Dof::N(dof) = entry.term.dof else {
+                return None;
+            };
+            let own: f64 = self.together(entry).into_iter().map(square).sum();
+            let rest = (all - own).max(0.0).sqrt();
+            (dof < SURE_DOF && own.sqrt() > 0.3 * rest).then_some((entry.name.as_str(), dof))
+        })
+    }
+
+    /// The contribution with the fewest degrees of freedom.
+    pub(super) fn worst_known(&self) -> Option<&str> {
+        let finite = self
+            .entries
+            .iter()
+            .filter_map(|entry| match entry.term.dof {
+                Dof::Known => None,
+                Dof::N(dof) => Some((dof, entry.name.as_str())),
+            });
+        finite.min().map(|(_, name)| name)
     }
 
     /// An entry with all that move with it.

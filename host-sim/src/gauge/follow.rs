@@ -1,6 +1,6 @@
 //! Wear of a tool and drift of an axis, cycle after cycle.
 
-use trueonset::gauge::{Cusum, Drift, Side, Wear};
+use trueonset::gauge::{Cusum, Drift, Located, Side, Touches, Wear, MOST_TOUCHES};
 use trueonset::latch::Latched;
 
 use super::entries::Doubts;
@@ -33,7 +33,8 @@ fn places(plan: &Plan, touches: &[Touch], outcome: &mut Outcome) -> Result<Vec<F
             .filter(|touch| !touch.is_limit())
             .map(|touch| touch.latched(plan))
             .collect::<Result<_, _>>()?;
-        if let Some(why) = reason(plan, cycle, &made) {
+        let why = reason(plan, cycle, &made);
+        if let Some(why) = why.or(disagree(plan, &made)?) {
             outcome.dropped += made.len() as u32;
             outcome.note(format!("cycle {} left out: {why}", cycle[0].cycle));
             continue;
@@ -50,6 +51,23 @@ fn places(plan: &Plan, touches: &[Touch], outcome: &mut Outcome) -> Result<Vec<F
     }
     outcome.touches = found.iter().map(|one| one.made.len() as u32).sum();
     Ok(found)
+}
+
+/// Whether touches of a cycle lie further apart than their doubts let them.
+fn disagree(plan: &Plan, made: &[Latched]) -> Result<Option<&'static str>, Fault> {
+    let side = made
+        .first()
+        .and_then(|touch| Side::of_feed(touch.feed_nm_s));
+    let (Some(side), 2..=MOST_TOUCHES) = (side, made.len()) else {
+        return Ok(None);
+    };
+    let mut place = Touches::<MOST_TOUCHES>::new();
+    for touch in made {
+        let _there_is_room = place.push(touch.at_nm);
+    }
+    let own_pm = Doubts::of(plan, made)?.touch_pm();
+    let agree = matches!(place.locate(side, own_pm), Located::At(found) if found.dropped == 0);
+    Ok((!agree).then_some("disagree"))
 }
 
 pub(super) fn wear(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
@@ -72,12 +90,10 @@ pub(super) fn wear(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
     for one in &found {
         let size = reference.size_at(side, one.at_nm);
         sizes.push((size - new) as f64);
-        let off = wear.push(size);
         // Predictions are none before there is a trend.
-        offs.extend(
-            off.filter(|_| wear.trend().is_some())
-                .map(|off| (wear.count(), off)),
-        );
+        let predicted = wear.trend().is_some();
+        let off = wear.push(size);
+        offs.extend(off.filter(|_| predicted).map(|off| (wear.count(), off)));
     }
     outcome.value_nm = wear.level_nm().map(|nm| nm as f64);
     let Some(trend) = wear.trend() else {
@@ -94,7 +110,7 @@ pub(super) fn wear(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
         }
     }
     let last = found.last().map_or(&[][..], |one| &one.made[..]);
-    let doubts = Doubts::of(plan, last);
+    let doubts = Doubts::of(plan, last)?;
     if let Some(combined) = doubts.combined(last.len()) {
         outcome.sure(&combined);
     }
@@ -171,7 +187,7 @@ pub(super) fn drift(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
         return Ok(outcome);
     };
     outcome.value_nm = Some((last - reference) as f64);
-    let doubts = Doubts::of(plan, made);
+    let doubts = Doubts::of(plan, made)?;
     if let Some(combined) = doubts.combined(made.len()) {
         outcome.sure(&combined);
     }

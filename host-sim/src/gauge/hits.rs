@@ -3,6 +3,7 @@
 use trueonset::gauge::{FirstHit, Height, TeethError, ToothHeights};
 
 use super::outcome::Outcome;
+use super::place::unfit;
 use super::plan::Plan;
 use super::touches::{cycles, Touch};
 use crate::fault::{excerpt, Fault};
@@ -46,6 +47,10 @@ pub(super) fn judge(plan: &Plan, touches: &[Touch], hits: &Hits) -> Result<Outco
     let Some((key, touch)) = struck.filter(|(key, _)| hits.has(*key)).last() else {
         return Ok(Outcome::unproven(plan.kind, "few"));
     };
+    let latched = touch.latched(plan)?;
+    if let Some(why) = unfit(touch, &latched, true) {
+        return Ok(Outcome::unproven(plan.kind, why));
+    }
     let told = hits.told(plan, touch, key)?;
     let mut outcome = Outcome::new(plan.kind);
     outcome.touches = 1;

@@ -46,7 +46,7 @@ pub(super) fn judge(plan: &Plan, cycle: &[Touch], hits: Option<&Hits>) -> Result
     else {
         return Ok(Outcome::unproven(plan.kind, "few"));
     };
-    let mut doubts = Doubts::of(plan, &made);
+    let mut doubts = Doubts::of(plan, &made)?;
     if let Some(quantum) = quantum {
         let [touch, run_out] = quantum.terms(0);
         doubts.add("tooth", touch);
@@ -103,30 +103,35 @@ fn by_feed(number: u32, why: TeethError) -> String {
 
 /// Why touches say nothing of a place.
 pub(super) fn reason(plan: &Plan, cycle: &[Touch], made: &[Latched]) -> Option<&'static str> {
-    use trueonset::flags::Flags;
     let turning = |touch: &Touch| touch.spindle_mhz.unwrap_or(0) > 0 || plan.kind == Kind::Radius;
-    let noted = Flags::UPPER
-        .union(Flags::SHORT_HOLD)
-        .union(Flags::HYBRID)
-        .union(Flags::FILM);
-    for (touch, latched) in cycle.iter().filter(|touch| !touch.is_limit()).zip(made) {
-        let allowed = if turning(touch) {
-            noted.union(Flags::INTERRUPTED)
-        } else {
-            noted
-        };
-        if touch.unfit || !latched.flags.without(allowed).is_empty() {
-            return Some("flag");
-        }
-        if touch.ready_gaps.is_some_and(|gaps| gaps > 0) {
-            return Some("link");
-        }
-        if latched.doubt_pm == u32::MAX {
-            return Some("doubt");
+    let touched = cycle.iter().filter(|touch| !touch.is_limit()).zip(made);
+    for (touch, latched) in touched {
+        let unfit = unfit(touch, latched, turning(touch));
+        if unfit.is_some() {
+            return unfit;
         }
     }
     let wanted = plan.touches.map_or(1, usize::from);
     (made.len() < wanted).then_some("few")
+}
+
+/// Why one touch says nothing of a place; that of a turning cutter may be interrupted.
+pub(super) fn unfit(touch: &Touch, latched: &Latched, turning: bool) -> Option<&'static str> {
+    use trueonset::flags::Flags;
+    let mut noted = Flags::UPPER
+        .union(Flags::SHORT_HOLD)
+        .union(Flags::HYBRID)
+        .union(Flags::FILM);
+    if turning {
+        noted = noted.union(Flags::INTERRUPTED);
+    }
+    if touch.unfit || !latched.flags.without(noted).is_empty() {
+        return Some("flag");
+    }
+    if touch.ready_gaps.is_some_and(|gaps| gaps > 0) {
+        return Some("link");
+    }
+    (latched.doubt_pm == u32::MAX).then_some("doubt")
 }
 
 fn quantum(plan: &Plan, touch: &Touch) -> Result<Quantum, Fault> {

@@ -3,6 +3,7 @@
 use trueonset::gauge::{Holds, Meaning, Study, FEWEST_DAYS};
 
 use super::outcome::{Interval, Outcome};
+use super::place::unfit;
 use super::plan::Plan;
 use super::touches::{cycles, Touch};
 use crate::fault::Fault;
@@ -41,9 +42,8 @@ pub(super) fn judge(plan: &Plan, touches: &[Touch]) -> Result<Outcome, Fault> {
     for cycle in &all {
         for touch in cycle.iter().filter(|touch| !touch.is_limit()) {
             let latched = touch.latched(plan)?;
-            if touch.unfit || touch.doubt_ns.is_none() {
-                let mut outcome =
-                    Outcome::unproven(plan.kind, if touch.unfit { "flag" } else { "doubt" });
+            if let Some(why) = unfit(touch, &latched, touch.spindle_mhz.unwrap_or(0) > 0) {
+                let mut outcome = Outcome::unproven(plan.kind, why);
                 outcome.note(format!("{}", touch.place));
                 return Ok(outcome);
             }

@@ -16,6 +16,15 @@ use crate::fault::Fault;
 const FEWEST: usize = 3;
 
 pub(super) fn judge(plan: &Plan, cycle: &[Touch]) -> Result<Outcome, Fault> {
+    let turns = |touch: &&Touch| touch.spindle_mhz.unwrap_or(0) > 0;
+    if let Some(touch) = cycle.iter().find(turns) {
+        return Err(Fault::new(
+            "a spindle that turns",
+            "one that stands at each spot",
+            "give the hits of the cutter with --hits, or touch it standing",
+        )
+        .at(touch.place.clone()));
+    }
     let made: Vec<Latched> = cycle
         .iter()
         .filter(|touch| !touch.is_limit())
@@ -56,7 +65,7 @@ pub(super) fn judge(plan: &Plan, cycle: &[Touch]) -> Result<Outcome, Fault> {
     outcome.touches = made.len() as u32;
     outcome.evidence.spots = Some(n as u32);
     outcome.value_nm = Some(reading.round());
-    let touch = Doubts::of(plan, &made).touch_pm();
+    let touch = Doubts::of(plan, &made)?.touch_pm();
     // Of n even angles: the amplitude has √(2/n) of one place, its double twice that.
     let mut doubts = Doubts {
         entries: Vec::new(),

@@ -24,6 +24,7 @@ const KEYS: &[(&str, Kind)] = &[
     ),
     ("check.touches", Kind::Count),
     ("check.hold", Kind::Quantity(&TIME)),
+    ("check.release", Kind::Quantity(&LENGTH)),
     ("check.reference_position", Kind::Quantity(&LENGTH)),
     ("check.reference_length", Kind::Quantity(&LENGTH)),
     ("tool.expected", Kind::Quantity(&LENGTH)),
@@ -95,12 +96,20 @@ impl Stated {
             line: None,
             entries: Vec::new(),
         };
-        for (table, keys) in &toml_of(text, source)? {
+        for (table, keys) in &toml_of(text, source, "check")? {
             let names = KEYS.iter().filter_map(|(full, _)| full.split('.').next());
             let known = names.clone().any(|name| name == table);
-            let (true, Some(keys)) = (known, keys.as_table()) else {
+            if !known {
                 let here = place(source, text, table, None);
                 return Err(unknown(&here, table, "table", nearest(table, names)));
+            }
+            let Some(keys) = keys.as_table() else {
+                return Err(stated.fault(
+                    table,
+                    format!("{table} that is no table, or one of several"),
+                    format!("one table [{table}]"),
+                    "write its name in single brackets, once, and its keys beneath",
+                ));
             };
             if table != "budget" {
                 stated.take(table, table, keys)?;

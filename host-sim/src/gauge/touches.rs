@@ -1,6 +1,6 @@
 //! Touches as they were latched: CSV with named columns, in any order.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use trueonset::flags::Flags;
 use trueonset::latch::{Caught, FeedAt, Latched};
@@ -39,8 +39,9 @@ pub struct Touch {
     pub(crate) unfit: bool,
     pub(crate) cell_low: bool,
     pub(crate) alive: bool,
-    /// Where it was found among the positions of its axis.
+    /// Where it was found among the positions of its axis, and where it was released.
     pub(crate) found: Option<Latched>,
+    pub(crate) released: Option<Latched>,
     pub(crate) place: Place,
 }
 
@@ -61,8 +62,12 @@ impl Touch {
             doubt_ns: self.doubt_ns,
         };
         let latched = plan.latch.contact(&caught).map_err(|why| {
-            Fault::new(why.to_string(), "a touch that can be", "correct the row")
-                .at(self.place.clone())
+            Fault::new(
+                format!("a touch refused: {why}"),
+                "a touch that can be",
+                "correct the row",
+            )
+            .at(self.place.clone())
         })?;
         Ok(Latched {
             flags: latched.flags.union(self.flags),
@@ -72,7 +77,7 @@ impl Touch {
 
     /// Whether the approach met nothing.
     pub(crate) fn is_limit(&self) -> bool {
-        self.onset_ns.is_none() && self.doubt_ns.is_none() && self.held_ns.is_none()
+        self.onset_ns.is_none()
     }
 }
 
@@ -85,7 +90,7 @@ pub fn read(bytes: &[u8], file: &str, axis: bool) -> Result<Vec<Touch>, Fault> {
     let needed: &[&str] = if axis {
         &["onset_ns"]
     } else {
-        &["feed_nm_s", "position_nm"]
+        &["onset_ns", "feed_nm_s", "position_nm"]
     };
     for name in needed {
         table.column(name, "name the columns cycle,touch,line,axis,spot,onset_ns,feed_nm_s,position_nm,doubt_ns,release_nm,held_ns,spindle_mhz,ready_gaps,flags; or give --axis")?;
@@ -135,6 +140,7 @@ pub fn read(bytes: &[u8], file: &str, axis: bool) -> Result<Vec<Touch>, Fault> {
             cell_low,
             alive,
             found: None,
+            released: None,
             place,
         };
         if let (None, Some(onset), Some(release)) =
@@ -197,15 +203,38 @@ impl Row<'_> {
     }
 }
 
+/// The slowest feed, nm/s: 0.4 mm/min. Feeds in mm/min, taken for nm/s, are below.
+const SLOWEST_NM_S: u64 = 6_667;
+
+fn wrong<T>(touch: &Touch, found: String, expected: &str, remedy: &str) -> Result<T, Fault> {
+    Err(Fault::new(found, expected, remedy).at(touch.place.clone()))
+}
+
 /// What must hold before anything is judged.
 ///
+/// A swap of units that all positions share cannot be seen: a tool of another size is one too.
+///
 /// # Errors
-/// A touch without a position, units that cannot be, or two directions within a cycle.
+/// A touch without a position, units that cannot be, two directions, lines or axes within a cycle,
+/// or rows that are not the touches of each cycle in their order.
 pub(super) fn verify(touches: &[Touch]) -> Result<(), Fault> {
     use trueonset::latch::{FASTEST_NM_S, FURTHEST_NM};
-    let wrong = |touch: &Touch, found: String, expected: &str, remedy: &str| {
-        Err(Fault::new(found, expected, remedy).at(touch.place.clone()))
-    };
+    for touch in touches {
+        complete(touch)?;
+    }
+    let mut seen = BTreeSet::new();
+    for cycle in cycles(touches) {
+        let first = &cycle[0];
+        if !seen.insert(first.cycle) {
+            return wrong(
+                first,
+                format!("cycle {} again", first.cycle),
+                "the rows of a cycle together",
+                "sort the rows, or give each cycle its own number",
+            );
+        }
+        in_order(cycle)?;
+    }
     let mut first: BTreeMap<(u32, &str), i64> = BTreeMap::new();
     for touch in touches {
         let Some(position) = touch.position_nm else {
@@ -232,12 +261,12 @@ pub(super) fn verify(touches: &[Touch]) -> Result<(), Fault> {
                 "state the feed, or give --axis",
             );
         };
-        if feed == 0 || feed.unsigned_abs() > FASTEST_NM_S.unsigned_abs() {
+        if !(SLOWEST_NM_S..=FASTEST_NM_S.unsigned_abs()).contains(&feed.unsigned_abs()) {
             return wrong(
                 touch,
                 format!("feed_nm_s {feed}"),
-                "a feed other than 0 within 100 m/min",
-                "check its unit (nm/s) and its sign",
+                "a feed of 0.4 mm/min to 100 m/min",
+                "check its unit: nm/s, signed",
             );
         }
         let first = *first
@@ -251,6 +280,78 @@ pub(super) fn verify(touches: &[Touch]) -> Result<(), Fault> {
                 "correct the sign, or give the touches another cycle",
             );
         }
+    }
+    Ok(())
+}
+
+/// An approach met something, with all that belongs to it, or nothing.
+fn complete(touch: &Touch) -> Result<(), Fault> {
+    if touch.doubt_ns == Some(0) {
+        return wrong(
+            touch,
+            "doubt_ns 0".to_owned(),
+            "a doubt above 0, or none where it is not known",
+            "state the doubt that replay tells; no touch is known exactly",
+        );
+    }
+    let rest = touch.doubt_ns.is_some()
+        || touch.held_ns.is_some()
+        || touch.release_nm.is_some()
+        || touch.release_ns.is_some();
+    if touch.is_limit() && rest {
+        return wrong(
+            touch,
+            "doubt, release or hold without onset_ns".to_owned(),
+            "a whole touch, or an approach that met nothing",
+            "state the onset, or leave doubt_ns, release_nm and held_ns empty as well",
+        );
+    }
+    Ok(())
+}
+
+/// The touches of a cycle: of one line and axis, counted from 1, each after the one before it was
+/// held.
+fn in_order(cycle: &[Touch]) -> Result<(), Fault> {
+    let first = &cycle[0];
+    let mut free_ns = None;
+    for (touch, number) in cycle.iter().zip(1..) {
+        if touch.line != first.line {
+            return wrong(
+                touch,
+                format!("line {} beside {}", touch.line, first.line),
+                "one line within a cycle",
+                "state [check] line, or give each line its own cycle",
+            );
+        }
+        if touch.axis != first.axis {
+            return wrong(
+                touch,
+                format!("axis {} beside {}", touch.axis, first.axis),
+                "one axis within a cycle",
+                "give each axis its own cycle and plan",
+            );
+        }
+        if let Some(found) = touch.number.filter(|found| *found != number) {
+            return wrong(
+                touch,
+                format!("touch {found} as number {number} of cycle {}", touch.cycle),
+                "touches counted 1, 2, 3 in each cycle",
+                "add the row that is missing, or remove the one that is there twice",
+            );
+        }
+        let Some(onset) = touch.onset_ns else {
+            continue;
+        };
+        if free_ns.is_some_and(|free| onset < free) {
+            return wrong(
+                touch,
+                format!("onset_ns {onset}"),
+                "an onset after the touch before it was held",
+                "correct the times, or remove the row that is there twice",
+            );
+        }
+        let held = touch.held_ns.unwrap_or(0).max(1);
+        free_ns = Some(onset.saturating_add_unsigned(held));
     }
     Ok(())
 }

@@ -49,7 +49,7 @@ impl Tables {
     /// # Errors
     /// As [`read`](Self::read).
     pub fn parse(text: &str, source: &str) -> Result<Self, Fault> {
-        let tables = toml_of(text, source)?;
+        let tables = toml_of(text, source, "onset")?;
         let mut read = Self::empty(source);
         for (table, keys) in &tables {
             let (true, Some(keys)) = (KEYS.iter().any(|key| key.table() == table), keys.as_table())
@@ -150,17 +150,17 @@ impl Tables {
     }
 }
 
-/// The tables of a text; a fault names its line.
+/// The tables of a text; a fault names its line, and one of the tables that may be there.
 ///
 /// # Errors
 /// It is no TOML.
-pub(crate) fn toml_of(text: &str, source: &str) -> Result<toml::Table, Fault> {
+pub(crate) fn toml_of(text: &str, source: &str, example: &str) -> Result<toml::Table, Fault> {
     text.parse().map_err(|why: toml::de::Error| {
         let line = why.span().and_then(|span| text.get(..span.start));
         let line = line.map_or(1, |before| before.matches('\n').count() + 1);
         Fault::new(
             why.message(),
-            "TOML with tables such as [onset]",
+            format!("TOML with tables such as [{example}]"),
             "correct this line",
         )
         .at(Place::line(source, line as u64))

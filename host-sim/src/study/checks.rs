@@ -169,6 +169,7 @@ pub fn config(attempts: u8) -> Result<CheckConfig, CheckError> {
         times: CheckTimes {
             arm_ns: 1_000_000_000,
             approach_ns: CheckTimes::for_approach(1_000_000, 5_000_000, 2_000_000),
+            told_ns: 2_000_000,
             hold_ns: (HOLD * 1e9) as u64,
             release_ns: 200_000_000,
             beat_ns: 200_000_000,
@@ -252,6 +253,7 @@ impl<'a> Life<'a> {
 
     fn verdict(mut self) -> Option<Verdict> {
         self.tell(Input::Ready(true));
+        self.tell(Input::Blocked(false));
         self.tell(Input::Beat);
         for _ in 0..self.config.plan().attempts {
             self.tell(Input::Start);

@@ -13,7 +13,8 @@ use crate::time::{Instant, TickRate};
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Allowance {
-    /// Sum of the half widths of all that is bounded: heat, plate, interpolation, nm.
+    /// Sum of the half widths of all that is bounded: heat, plate, interpolation, nm. Here as in the
+    /// doubts below, [`u32::MAX`] is one that nobody knows.
     pub bounds_nm: u32,
     /// Standard uncertainty of all else that touches of a cycle share, pm.
     pub shared_pm: u32,
@@ -32,6 +33,9 @@ pub struct CheckTimes {
     pub arm_ns: u64,
     /// An approach, from its start to contact or limit.
     pub approach_ns: u64,
+    /// From a contact until it is told at the latest, `D + U` of the probe: so long the end of a
+    /// travel waits for a touch in flight before it says that there was none.
+    pub told_ns: u64,
     /// How long contact must be held; 20 ms are four times the longest blocking by a droplet.
     pub hold_ns: u64,
     /// From the end of the hold to the release.
@@ -77,7 +81,7 @@ impl CheckTimes {
 pub struct CheckPlan {
     /// What lengths are counted from.
     pub reference: Reference,
-    /// The way the coordinate goes in an approach.
+    /// The way the coordinate goes in an approach; a touch on any other is `flag`.
     pub side: Side,
     /// The stored length, nm; its doubt belongs to [`allowance`](Self::allowance).
     pub expected_nm: i64,
@@ -89,7 +93,8 @@ pub struct CheckPlan {
     pub smallest_break_nm: u32,
     /// What the length may be off by.
     pub allowance: Allowance,
-    /// How far the release may lie from the contact, nm: hysteresis and six doubts.
+    /// How far the release may lie from the contact, nm: hysteresis and six doubts. Less than what
+    /// the break is longer than the wear: the plate then never stands in for a false touch.
     pub release_nm: u32,
     /// Touches that must agree, 2 to 20.
     pub touches: u8,
@@ -116,7 +121,7 @@ pub enum CheckError {
         /// smaller.
         by_nm: u64,
     },
-    /// The shared doubt is known so badly (fewer than 4 degrees of freedom) that nothing guards.
+    /// The doubt is not known, or so badly (fewer than 4 degrees of freedom) that nothing guards.
     UnknownDoubt,
     /// Fewer than two touches, or more than twenty.
     Touches,
@@ -124,6 +129,8 @@ pub enum CheckError {
     Attempts,
     /// A length or a position beyond ±10 m.
     Length,
+    /// A release so far from the contact would be that of a broken tool on the plate.
+    Release,
     /// A step without time, or of more than 2^40 ticks.
     Times,
 }
@@ -135,11 +142,12 @@ impl core::fmt::Display for CheckError {
                 "window too narrow by `by_nm`; allow less wear, look for a larger break, or make the doubt smaller"
             }
             Self::UnknownDoubt => {
-                "the shared doubt rests on fewer than 4 degrees of freedom; study it with more touches"
+                "the doubt is not known, or rests on fewer than 4 degrees of freedom; study it with more touches"
             }
             Self::Touches => "touches are not 2 to 20; one touch never proves a tool",
             Self::Attempts => "attempts are not 1 to 4",
             Self::Length => "a length or position is not within 10 m; check its unit (nm)",
+            Self::Release => "a release may lie as far from its contact as a break; allow less",
             Self::Times => "a step has no time, or more than 2^40 ticks",
         })
     }
@@ -165,6 +173,7 @@ pub struct CheckConfig {
     guard_milli: u32,
     pub(super) arm: u64,
     pub(super) approach: u64,
+    pub(super) told: u64,
     pub(super) hold: u64,
     pub(super) release: u64,
     pub(super) beat: u64,
@@ -216,12 +225,20 @@ impl CheckConfig {
         {
             return Err(CheckError::Length);
         }
-        let Some(guard_milli) = guard_milli(plan.allowance.dof) else {
+        let Allowance {
+            bounds_nm,
+            shared_pm,
+            dof,
+            touch_pm,
+        } = plan.allowance;
+        let unknown = bounds_nm == u32::MAX || root_of_sum(shared_pm, touch_pm) == u32::MAX;
+        let Some(guard_milli) = guard_milli(dof).filter(|_| !unknown) else {
             return Err(CheckError::UnknownDoubt);
         };
         let CheckTimes {
             arm_ns,
             approach_ns,
+            told_ns,
             hold_ns,
             release_ns,
             beat_ns,
@@ -231,6 +248,7 @@ impl CheckConfig {
             guard_milli,
             arm: rate.ticks_from_ns(arm_ns),
             approach: rate.ticks_from_ns(approach_ns),
+            told: rate.ticks_from_ns(told_ns),
             hold: rate.ticks_from_ns(hold_ns),
             release: rate.ticks_from_ns(release_ns),
             beat: rate.ticks_from_ns(beat_ns),
@@ -238,12 +256,17 @@ impl CheckConfig {
         let steps = [
             config.arm,
             config.approach,
+            config.told,
             config.hold,
             config.release,
             config.beat,
         ];
         if steps.iter().any(|ticks| !(1..=1 << 40).contains(ticks)) {
             return Err(CheckError::Times);
+        }
+        if u64::from(plan.release_nm) + u64::from(plan.wear_nm) >= u64::from(plan.smallest_break_nm)
+        {
+            return Err(CheckError::Release);
         }
         let needed = u64::from(plan.wear_nm) + config.guard_nm();
         match needed.checked_sub(u64::from(plan.smallest_break_nm)) {
@@ -275,9 +298,15 @@ impl CheckConfig {
         let all_pm = root_of_sum(own_pm, plan.allowance.shared_pm);
         let mut reasons = Reasons::NONE;
         reasons.insert_if(Reasons::FLAG, !self.noted(touch.flags).1.is_empty());
+        // Lengths are counted by the planned way alone: from the other one, or standing, the same
+        // place says another length, or none.
+        reasons.insert_if(
+            Reasons::FLAG,
+            Side::of_feed(touch.feed_nm_s) != Some(plan.side),
+        );
         reasons.insert_if(
             Reasons::DOUBT,
-            touch.doubt_pm == u32::MAX || !self.guards(touch.bound_nm, all_pm),
+            all_pm == u32::MAX || !self.guards(touch.bound_nm, all_pm),
         );
         let off_nm = length_nm.saturating_sub(plan.expected_nm);
         if off_nm > i64::from(plan.long_nm) {
@@ -332,13 +361,22 @@ impl CheckConfig {
         (flags.only(noted), flags.without(noted))
     }
 
-    /// The doubt of a mean of so many touches, pm.
-    pub(super) fn mean_doubt_pm(&self, largest_own_pm: u32, touches: u8) -> u32 {
+    /// The doubt of a mean of so many touches, pm; what is bounded counts as flat, over √3.
+    pub(super) fn mean_doubt_pm(
+        &self,
+        largest_own_pm: u32,
+        largest_bound_nm: u32,
+        touches: u8,
+    ) -> u32 {
         // Doubts of the touches of a cycle are alike: the largest, over the root of their number.
         let square = math::square(largest_own_pm);
         let share = square.checked_div(u64::from(touches)).unwrap_or(square);
         let own_pm = math::root_up(share);
-        root_of_sum(own_pm, self.plan.allowance.shared_pm).max(1)
+        let bounds_nm = u64::from(self.plan.allowance.bounds_nm) + u64::from(largest_bound_nm);
+        // 1/√3 as 0.577351; at most 2^33 nm.
+        let flat_pm = (bounds_nm * 577_351).div_ceil(1_000);
+        let flat_pm = u32::try_from(flat_pm).unwrap_or(u32::MAX);
+        root_of_sum(root_of_sum(own_pm, self.plan.allowance.shared_pm), flat_pm).max(1)
     }
 }
 

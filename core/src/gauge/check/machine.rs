@@ -22,7 +22,11 @@ pub enum Input {
     Beat,
     /// READY stands, or has fallen.
     Ready(bool),
-    /// The approach has stopped at the end of its travel.
+    /// Whether something blocks the probe, as its state says apart from a touch: it is to be told
+    /// before the first start, as nothing else says that the way is free.
+    Blocked(bool),
+    /// The approach has stopped at the end of its travel. What has touched before may still be in
+    /// flight: the verdict waits for it, and the touch counts as any other.
     Limit {
         /// There, nm.
         at_nm: i64,
@@ -59,7 +63,7 @@ pub enum Verdict {
     Whole {
         /// Mean length, nm.
         length_nm: i64,
-        /// Its standard uncertainty, pm.
+        /// Its standard uncertainty, pm, with what is bounded in it.
         doubt_pm: u32,
         /// Remarks that forbid nothing, `same_spot` among them.
         notes: Flags,
@@ -102,6 +106,12 @@ enum State {
     Idle,
     Armed,
     Approach,
+    /// At the end of the travel without a touch, beyond the smallest break or not; at the instant
+    /// none is in flight any more.
+    Limit {
+        beyond: bool,
+        told_at: Instant,
+    },
     /// In contact; a hold is over at the instant.
     Touched {
         made_nm: i64,
@@ -135,6 +145,7 @@ struct Sums {
     /// Of the differences from the first.
     apart_nm: i64,
     largest_own_pm: u32,
+    largest_bound_nm: u32,
     notes: Flags,
 }
 
@@ -152,7 +163,8 @@ pub struct Check {
     /// What has spoiled this attempt; never cleared inside one.
     dirty: Reasons,
     ready: bool,
-    blocked: bool,
+    /// None before anything has told.
+    blocked: Option<bool>,
     /// A sign of life since the last verdict, or the last attempt.
     alive: bool,
     deadline: Option<Instant>,
@@ -178,6 +190,7 @@ impl Check {
                 first_own_pm: 0,
                 apart_nm: 0,
                 largest_own_pm: 0,
+                largest_bound_nm: 0,
                 notes: Flags::NONE,
             },
             evidence: Evidence {
@@ -188,7 +201,7 @@ impl Check {
             },
             dirty: Reasons::NONE,
             ready: false,
-            blocked: false,
+            blocked: None,
             alive: false,
             deadline: None,
             late: 0,
@@ -223,6 +236,19 @@ impl Check {
                     self.spoil(config, Reasons::LINK, now);
                 }
             }
+            Input::Blocked(blocked) => {
+                self.blocked = Some(blocked);
+                // Nothing is there before the approach or after a release, and a touch stays.
+                let stray = match self.state {
+                    State::Armed => blocked,
+                    State::Touched { .. } => !blocked,
+                    State::Retract { .. } => blocked && self.evidence.released,
+                    _ => false,
+                };
+                if stray {
+                    self.spoil(config, Reasons::STUCK, now);
+                }
+            }
             Input::Flag(flags) => {
                 let (noted, forbidden) = config.noted(flags);
                 self.sums.notes.insert(noted);
@@ -233,11 +259,11 @@ impl Check {
             Input::Unfit => self.spoil(config, Reasons::FLAG, now),
             Input::Beat => self.beat(),
             Input::Touch(touch) => {
-                self.blocked = true;
+                self.blocked = Some(true);
                 self.touch(config, &touch, now);
             }
             Input::Released(release) => {
-                self.blocked = false;
+                self.blocked = Some(false);
                 self.release(config, &release, now);
             }
             Input::Start => self.start(config, now),
@@ -248,7 +274,11 @@ impl Check {
             }
             Input::Limit { at_nm } => {
                 if self.state == State::Approach {
-                    self.limit(config, at_nm, now);
+                    // One more than the ticks that it takes, for those it was rounded by.
+                    let told_at = after(after(now, config.told), 1);
+                    let beyond = config.is_beyond_break(at_nm);
+                    self.state = State::Limit { beyond, told_at };
+                    self.deadline = Some(told_at);
                 }
             }
             Input::Back => {
@@ -268,6 +298,11 @@ impl Check {
 
     /// What time alone brings: a hold that is over, a step that did not come.
     fn pass(&mut self, now: Instant) {
+        if let State::Limit { beyond, told_at } = self.state {
+            if now >= told_at {
+                self.limit(beyond);
+            }
+        }
         if let State::Touched { held_at, .. } = self.state {
             self.evidence.held |= now >= held_at;
         }
@@ -289,7 +324,7 @@ impl Check {
             State::Idle | State::Judged(_) => {}
             // Between attempts only what does not pass counts.
             State::Again(_) if reason.may_pass() => {}
-            State::Approach | State::Again(_) => {
+            State::Approach | State::Limit { .. } | State::Again(_) => {
                 self.dirty.insert(reason);
                 self.give_up(config, now);
             }
@@ -309,7 +344,8 @@ impl Check {
         self.evidence = Evidence::default();
         self.dirty = Reasons::NONE;
         self.dirty.insert_if(Reasons::LINK, !self.ready);
-        self.dirty.insert_if(Reasons::STUCK, self.blocked);
+        self.dirty
+            .insert_if(Reasons::STUCK, self.blocked != Some(false));
         self.deadline = Some(after(now, config.arm));
     }
 
@@ -328,7 +364,7 @@ impl Check {
     }
 
     fn touch(&mut self, config: &CheckConfig, touch: &Latched, now: Instant) {
-        if self.state != State::Approach {
+        if !matches!(self.state, State::Approach | State::Limit { .. }) {
             return self.spoil(config, Reasons::STUCK, now);
         }
         let judged = config.judge(touch);
@@ -345,6 +381,7 @@ impl Check {
         let apart_nm = judged.length_nm.saturating_sub(self.sums.first_nm);
         self.sums.apart_nm = self.sums.apart_nm.saturating_add(apart_nm);
         self.sums.largest_own_pm = self.sums.largest_own_pm.max(judged.own_pm);
+        self.sums.largest_bound_nm = self.sums.largest_bound_nm.max(touch.bound_nm);
         let held_at = after(now, config.hold);
         self.state = State::Touched {
             made_nm: touch.at_nm,
@@ -384,20 +421,22 @@ impl Check {
         }
     }
 
-    /// The end of the travel without a touch.
-    fn limit(&mut self, config: &CheckConfig, at_nm: i64, now: Instant) {
+    /// The end of the travel without a touch, and without one in flight.
+    fn limit(&mut self, beyond: bool) {
         let proven = self.touches == 0
             && self.dirty.is_empty()
             && self.ready
             && self.alive
-            && config.is_beyond_break(at_nm);
+            && self.blocked == Some(false)
+            && beyond;
         if proven {
             self.judge(Verdict::Broken {
                 reasons: Reasons::ABSENT,
             });
         } else {
+            // Silence is not of what may pass.
             self.dirty.insert(Reasons::SILENT);
-            self.give_up(config, now);
+            self.unproven();
         }
     }
 
@@ -426,7 +465,11 @@ impl Check {
         let mean = self.sums.apart_nm.checked_div(i64::from(self.touches));
         self.judge(Verdict::Whole {
             length_nm: self.sums.first_nm.saturating_add(mean.unwrap_or(0)),
-            doubt_pm: config.mean_doubt_pm(self.sums.largest_own_pm, self.touches),
+            doubt_pm: config.mean_doubt_pm(
+                self.sums.largest_own_pm,
+                self.sums.largest_bound_nm,
+                self.touches,
+            ),
             notes,
         });
     }
@@ -458,7 +501,7 @@ impl Check {
 
     fn output(&self) -> Output {
         let (motion, verdict) = match self.state {
-            State::Idle | State::Armed => (Motion::Hold, None),
+            State::Idle | State::Armed | State::Limit { .. } => (Motion::Hold, None),
             State::Approach => (Motion::Advance, None),
             State::Touched { .. } if !self.evidence.held => (Motion::Hold, None),
             State::Touched { .. } | State::Retract { .. } | State::Again(_) => {
@@ -493,12 +536,17 @@ impl Check {
         let mut moved = self.clone();
         moved.deadline = self.deadline.map(back);
         moved.late = 0;
-        if let State::Touched { made_nm, held_at } = self.state {
-            moved.state = State::Touched {
+        moved.state = match self.state {
+            State::Touched { made_nm, held_at } => State::Touched {
                 made_nm,
                 held_at: back(held_at),
-            };
-        }
+            },
+            State::Limit { beyond, told_at } => State::Limit {
+                beyond,
+                told_at: back(told_at),
+            },
+            state => state,
+        };
         moved
     }
 }

@@ -23,9 +23,16 @@
 //! touch and the probe proven alive since the last verdict.
 //!
 //! A touch from a false blocking inside the window is why one touch never proves a tool; a chip
-//! that lies on the plate, why two on one spot carry the note `same_spot`. The chance of a false
-//! `whole` below 1e-9 is derived for different spots, with assumed rates of chips and droplets,
-//! not from data: see [`CheckPlan::other_spot`].
+//! that lies on the plate, why two on one spot carry the note `same_spot`.
+//!
+//! The chance that a broken tool is called whole is below 1e-9, of four causes with 2.5e-10 each:
+//! noise (the guard of bounds and 6.3 doubts, as long as these are [known well](crate::budget::guard_milli));
+//! droplets and pulses, which neither block for 20 ms (the longest droplet is assumed to pass in 5 ms)
+//! nor release where the tool would; and chips: one touch in a thousand is assumed to meet one, of any
+//! height up to 1 mm, so two of them lie in a window `W` within `A` of each other (both in mm) with
+//! `(10⁻³)²·W·A`, 10⁻¹¹ for 30 µm and 0.35 µm. That wants two [spots](CheckPlan::other_spot), a hold of
+//! 20 ms and more, and a release within a part of the window; the rates are assumed, not data. On one
+//! spot a chip agrees with itself: `10⁻³·W`.
 //!
 //! A measuring signal, not a safety function; no performance level is claimed; prove each program
 //! at reduced feed with the tool clear; guards and emergency stop stay in charge.

@@ -11,7 +11,8 @@ pub struct Reasons(u16);
 impl Reasons {
     /// None.
     pub const NONE: Self = Self(0);
-    /// `flag`: probe, link or latch remarked what forbids a verdict.
+    /// `flag`: probe, link or latch remarked what forbids a verdict, or the axis did not go the
+    /// planned way.
     pub const FLAG: Self = Self(1);
     /// `link`: READY fell, or no sign of life came after a release.
     pub const LINK: Self = Self(1 << 1);

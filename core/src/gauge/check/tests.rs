@@ -33,6 +33,7 @@ fn plan() -> CheckPlan {
         times: CheckTimes {
             arm_ns: 1_000_000_000,
             approach_ns: CheckTimes::for_approach(1_200_000, 5_000_000, 2_000_000),
+            told_ns: 2_500_000,
             hold_ns: 20_000_000,
             release_ns: CheckTimes::for_release(100_000, 5_000_000, 2_000_000, 63),
             beat_ns: 100_000_000,
@@ -70,6 +71,7 @@ impl Stage {
             now: 1_000,
         };
         stage.on(Input::Ready(true));
+        stage.on(Input::Blocked(false));
         stage.on(Input::Beat);
         stage.on(Input::Start);
         stage.on(Input::Go);
@@ -84,6 +86,13 @@ impl Stage {
 
     fn on(&mut self, input: Input) {
         let _the_motion = self.tell(input);
+    }
+
+    /// The axis stops there, and nothing is in flight any more.
+    fn ends(&mut self, limit: Input) -> Option<Verdict> {
+        let due = self.tell(limit).deadline.unwrap();
+        self.now = due.ticks();
+        self.check.poll(due).verdict
     }
 
     fn hold(&mut self) {
@@ -116,9 +125,9 @@ fn two_clean_touches_are_whole() {
     else {
         panic!();
     };
-    // The mean of both, and √(161² + (30² + 30²)/2).
+    // The mean of both, and √(161² + (30² + 30²)/2 + 300²/3).
     assert_eq!(length_nm, 29_994_950);
-    assert!((163_769..163_800).contains(&doubt_pm), "{doubt_pm}");
+    assert!((238_371..238_380).contains(&doubt_pm), "{doubt_pm}");
     assert_eq!(notes, Flags::NONE);
     // Nothing changes it until the next start.
     for input in [
@@ -182,21 +191,92 @@ fn the_end_of_the_travel_breaks_only_a_living_probe_s_tool() {
         reasons: Reasons::ABSENT,
     });
     let silent = Some(unproven(Reasons::SILENT));
-    assert_eq!(Stage::new(plan()).tell(far).verdict, absent);
+    assert_eq!(Stage::new(plan()).ends(far), absent);
     let near = Input::Limit {
         at_nm: -10_000_000 - 30_000,
     };
-    assert_eq!(Stage::new(plan()).tell(near).verdict, silent);
+    assert_eq!(Stage::new(plan()).ends(near), silent);
     // No sign of life since the last verdict.
     let mut stage = Stage::new(plan());
-    stage.on(far);
+    assert_eq!(stage.ends(far), absent);
     stage.on(Input::Start);
     stage.on(Input::Go);
-    assert_eq!(stage.tell(far).verdict, silent);
+    assert_eq!(stage.ends(far), silent);
     // A touch, and then none.
     let mut stage = Stage::new(plan());
     stage.touch(latched(0));
-    assert_eq!(stage.tell(far).verdict, silent);
+    assert_eq!(stage.ends(far), silent);
+}
+
+/// Over infrared a touch is told 48 ms late, and the axis may stand at the end by then.
+#[test]
+fn a_touch_in_flight_is_waited_for_at_the_end_of_the_travel() {
+    let late = CheckPlan {
+        times: CheckTimes {
+            told_ns: 48_000_000,
+            ..plan().times
+        },
+        ..plan()
+    };
+    let far = Input::Limit {
+        at_nm: -10_000_000 - 100_000,
+    };
+    let mut stage = Stage::new(late);
+    let stops = stage.tell(far);
+    assert_eq!((stops.motion, stops.verdict), (Motion::Hold, None));
+    assert_eq!(stops.deadline.unwrap().ticks(), stage.now + 48_000_001);
+    stage.now += 38_000_000;
+    assert_eq!(stage.tell(Input::Touch(latched(0))).verdict, None);
+    // It counts as any other.
+    stage.hold();
+    for input in [
+        Input::Back,
+        Input::Released(latched(0)),
+        Input::Beat,
+        Input::End,
+    ] {
+        assert_eq!(stage.tell(input).verdict, None);
+    }
+    assert!(matches!(
+        stage.touch(latched(10)),
+        Some(Verdict::Whole { .. })
+    ));
+    // What spoils the wait spoils the verdict.
+    for (input, reasons) in [
+        (Input::Unfit, Reasons::FLAG),
+        (Input::Ready(false), Reasons::LINK),
+    ] {
+        let mut stage = Stage::new(late);
+        stage.on(far);
+        assert_eq!(stage.tell(input).verdict, Some(unproven(reasons)));
+    }
+}
+
+#[test]
+fn a_way_that_nobody_called_free_proves_nothing() {
+    let far = Input::Limit {
+        at_nm: -10_000_000 - 100_000,
+    };
+    // Blocked since power-up, or told so while armed: no edge ever comes.
+    for told in [None, Some(true)] {
+        let mut stage = Stage {
+            config: config(plan()),
+            check: Check::new(),
+            now: 1_000,
+        };
+        stage.on(Input::Ready(true));
+        stage.on(Input::Beat);
+        stage.on(Input::Start);
+        if let Some(blocked) = told {
+            stage.on(Input::Blocked(blocked));
+        }
+        let go = stage.tell(Input::Go).verdict;
+        assert_eq!(go, Some(unproven(Reasons::STUCK)), "{told:?}");
+    }
+    // On the way a level alone is no touch, and nothing is absent beside it.
+    let mut stage = Stage::new(plan());
+    stage.on(Input::Blocked(true));
+    assert_eq!(stage.ends(far), Some(unproven(Reasons::SILENT)));
 }
 
 #[test]
@@ -278,6 +358,21 @@ fn flags_and_doubts_of_a_touch_count() {
             },
             Reasons::FLAG,
         ),
+        // The other way, and standing.
+        (
+            Latched {
+                feed_nm_s: 5_000_000,
+                ..latched(0)
+            },
+            Reasons::FLAG,
+        ),
+        (
+            Latched {
+                feed_nm_s: 0,
+                ..latched(0)
+            },
+            Reasons::FLAG,
+        ),
         (
             Latched {
                 doubt_pm: u32::MAX,
@@ -332,6 +427,66 @@ fn a_step_that_comes_late_is_unproven_and_counted() {
     assert_eq!(late, Some(unproven(Reasons::LINK.union(Reasons::LATE))));
 }
 
+/// A sign of life has its own time, from the release on.
+#[test]
+fn a_sign_of_life_may_come_later_than_a_release() {
+    let mut stage = Stage::new(plan());
+    stage.on(Input::Touch(latched(0)));
+    stage.hold();
+    stage.on(Input::Back);
+    stage.on(Input::Released(latched(0)));
+    stage.now += 70_000_000;
+    stage.on(Input::Beat);
+    assert_eq!(stage.tell(Input::End).verdict, None);
+    assert_eq!(stage.check.late(), 0);
+}
+
+#[test]
+fn a_release_with_a_flag_proves_nothing() {
+    let mut stage = Stage::new(plan());
+    stage.on(Input::Touch(latched(0)));
+    stage.hold();
+    stage.on(Input::Back);
+    stage.on(Input::Released(Latched {
+        flags: Flags::LOST_EDGE,
+        ..latched(0)
+    }));
+    stage.on(Input::Beat);
+    assert_eq!(
+        stage.tell(Input::End).verdict,
+        Some(unproven(Reasons::FLAG))
+    );
+}
+
+/// Remarks that forbid nothing are kept wherever they come from, and the largest doubt counts.
+#[test]
+fn notes_and_the_largest_doubt_stay_until_the_verdict() {
+    for wide_is_first in [true, false] {
+        let wide = Latched {
+            doubt_pm: 300_000,
+            bound_nm: 600,
+            ..latched(0)
+        };
+        let (first, second) = if wide_is_first {
+            (wide, latched(0))
+        } else {
+            (latched(0), wide)
+        };
+        let mut stage = Stage::new(plan());
+        stage.touch(first);
+        stage.on(Input::Flag(Flags::FILM));
+        let Some(Verdict::Whole {
+            doubt_pm, notes, ..
+        }) = stage.touch(second)
+        else {
+            panic!();
+        };
+        assert_eq!(notes, Flags::FILM);
+        // √(161² + (300² + 30²)/2 + (300 + 600)²/3) nm.
+        assert!((584_269..584_300).contains(&doubt_pm), "{doubt_pm}");
+    }
+}
+
 #[test]
 fn the_axis_is_told_when_to_turn() {
     let mut stage = Stage::new(plan());
@@ -354,6 +509,7 @@ fn a_window_that_cannot_prove_is_refused_with_what_is_missing() {
         let plan = CheckPlan {
             smallest_break_nm,
             allowance,
+            release_nm: 500,
             ..plan
         };
         CheckConfig::new(plan, TickRate::NANOSECONDS)
@@ -372,6 +528,42 @@ fn a_window_that_cannot_prove_is_refused_with_what_is_missing() {
         narrow(1_000_000, Dof::N(3)).unwrap_err(),
         CheckError::UnknownDoubt
     );
+    // A release where a broken tool would leave the plate.
+    let far = CheckPlan {
+        release_nm: 10_000,
+        ..plan()
+    };
+    assert_eq!(
+        CheckConfig::new(far, TickRate::NANOSECONDS).unwrap_err(),
+        CheckError::Release
+    );
+    let near = CheckPlan {
+        release_nm: 9_999,
+        ..plan()
+    };
+    assert!(CheckConfig::new(near, TickRate::NANOSECONDS).is_ok());
+    // What nobody knows is no number, however wide the window.
+    for (bounds_nm, shared_pm, touch_pm) in [
+        (u32::MAX, 1, 1),
+        (1, u32::MAX, 1),
+        (1, 1, u32::MAX),
+        (1, u32::MAX - 1, 1 << 30),
+    ] {
+        let unknown = CheckPlan {
+            smallest_break_nm: u32::MAX,
+            allowance: Allowance {
+                bounds_nm,
+                shared_pm,
+                dof: Dof::Known,
+                touch_pm,
+            },
+            ..plan()
+        };
+        assert_eq!(
+            CheckConfig::new(unknown, TickRate::NANOSECONDS).unwrap_err(),
+            CheckError::UnknownDoubt
+        );
+    }
     let one = CheckPlan {
         touches: 1,
         ..plan()
@@ -474,7 +666,7 @@ fn what_does_not_pass_is_not_tried_again() {
     let far = Input::Limit {
         at_nm: -10_000_000 - 100_000,
     };
-    assert_eq!(stage.tell(far).verdict, Some(unproven(Reasons::SILENT)));
+    assert_eq!(stage.ends(far), Some(unproven(Reasons::SILENT)));
     let never = CheckPlan {
         attempts: 0,
         ..plan()

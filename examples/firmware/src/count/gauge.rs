@@ -69,6 +69,7 @@ fn plan() -> CheckPlan {
         times: CheckTimes {
             arm_ns: 1_000_000_000,
             approach_ns: 1_000_000_000,
+            told_ns: 2_000_000,
             hold_ns: 20_000_000,
             release_ns: 1_000_000_000,
             beat_ns: 1_000_000_000,
@@ -101,7 +102,13 @@ pub(crate) fn count() {
             println!("check");
             verdict
         };
-        for input in [Input::Ready(true), Input::Beat, Input::Start, Input::Go] {
+        for input in [
+            Input::Ready(true),
+            Input::Blocked(false),
+            Input::Beat,
+            Input::Start,
+            Input::Go,
+        ] {
             tell(input);
         }
         for _ in 0..2 {

@@ -157,6 +157,7 @@ fn plan() -> CheckPlan {
         times: CheckTimes {
             arm_ns: any64(),
             approach_ns: CheckTimes::for_approach(any(), any(), any64()),
+            told_ns: any64(),
             hold_ns: any64(),
             release_ns: CheckTimes::for_release(any(), any(), any64(), any64()),
             beat_ns: any64(),
@@ -175,7 +176,7 @@ fn latched() -> Latched {
 }
 
 fn input() -> Input {
-    match any() % 12 {
+    match any() % 13 {
         0 => Input::Start,
         1 => Input::Go,
         2 => Input::Touch(latched()),
@@ -186,6 +187,7 @@ fn input() -> Input {
         7 => Input::Back,
         8 => Input::End,
         9 => Input::Flag(flags()),
+        10 => Input::Blocked(yes()),
         _ => Input::Unfit,
     }
 }

@@ -11,6 +11,8 @@ pub(super) const FASTEST: f64 = 1.0;
 pub(super) const SLOWEST: f64 = 1e-3 / 60_000.0;
 /// Steps of a search by halves.
 const STEPS: u32 = 60;
+/// The same where each step looks at every draw.
+const SPRING_STEPS: u32 = 20;
 /// Share of the errors that the tolerance is meant for.
 pub const WITHIN: f64 = 0.999;
 /// The share that the answer aims at: theory is right to a few per cent, and the promise must stand a simulation.
@@ -161,7 +163,7 @@ fn within(tolerance: f64, terms: impl Fn(f64) -> Vec<Term>) -> f64 {
     low
 }
 
-/// The fastest feed that a slim tool bears: by the blow, and by the plate's spring over the overtravel.
+/// The fastest feed that a slim tool bears: the preload, the blow on top of it, and the plate's spring over the overtravel.
 fn impact(machine: &Machine, drawn: &[Drawn]) -> f64 {
     let Some(bar) = machine.slim else {
         return f64::INFINITY;
@@ -171,10 +173,24 @@ fn impact(machine: &Machine, drawn: &[Drawn]) -> f64 {
     if left <= 0.0 {
         return 0.0;
     }
-    let blow = bar.meets(plate.mass);
-    if plate.rate > 0.0 {
-        blow.min(fastest(drawn, machine.late(), left / plate.rate))
-    } else {
-        blow
+    let blow = bar.blow(plate.mass);
+    let fastest_blow = left / blow;
+    if plate.rate <= 0.0 {
+        return fastest_blow;
     }
+    // What a feed leaves for the spring shrinks with it, and the overtravel grows.
+    let keeps = |feed: f64| {
+        let spring = left - feed * blow;
+        spring > 0.0 && fastest(drawn, machine.late(), spring / plate.rate) >= feed
+    };
+    let (mut low, mut high) = (0.0, fastest_blow);
+    for _ in 0..SPRING_STEPS {
+        let middle = f64::midpoint(low, high);
+        if keeps(middle) {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    low
 }

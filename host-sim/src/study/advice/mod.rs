@@ -28,7 +28,7 @@ pub use cycle::{Two, BACK, LONGER, PAUSE};
 pub use limits::{By, Limit, WITHIN};
 pub use machine::Machine;
 pub use parts::Better;
-pub use proof::{prove, Judged, Proof};
+pub use proof::{latches, prove, Judged, Proof};
 pub use settings::{Air, Band, Holds};
 
 use super::statistics::Share;

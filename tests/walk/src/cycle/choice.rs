@@ -45,13 +45,16 @@ impl Place {
 pub(crate) enum Choice {
     Tick,
     Ready(bool),
+    Blocked(bool),
     Start,
     Go,
     Touch(Place),
     TouchFlagged,
+    TouchAstray,
     TouchWithoutDoubt,
     ReleasedAtMake,
     ReleasedElsewhere,
+    ReleasedFlagged,
     Beat,
     LimitFar,
     LimitNear,
@@ -66,6 +69,8 @@ pub(super) const ALL: &[Choice] = &[
     Choice::Tick,
     Choice::Ready(true),
     Choice::Ready(false),
+    Choice::Blocked(true),
+    Choice::Blocked(false),
     Choice::Start,
     Choice::Go,
     Choice::Touch(Place::Early),
@@ -74,9 +79,11 @@ pub(super) const ALL: &[Choice] = &[
     Choice::Touch(Place::Grey),
     Choice::Touch(Place::Short),
     Choice::TouchFlagged,
+    Choice::TouchAstray,
     Choice::TouchWithoutDoubt,
     Choice::ReleasedAtMake,
     Choice::ReleasedElsewhere,
+    Choice::ReleasedFlagged,
     Choice::Beat,
     Choice::LimitFar,
     Choice::LimitNear,
@@ -94,11 +101,17 @@ impl Choice {
         Some(match self {
             Self::Tick => return None,
             Self::Ready(ready) => Input::Ready(ready),
+            Self::Blocked(blocked) => Input::Blocked(blocked),
             Self::Start => Input::Start,
             Self::Go => Input::Go,
             Self::Touch(place) => Input::Touch(latched(place.off_nm())),
             Self::TouchFlagged => Input::Touch(Latched {
                 flags: Flags::GAP,
+                ..latched(0)
+            }),
+            // Plan and axis mean different ways.
+            Self::TouchAstray => Input::Touch(Latched {
+                feed_nm_s: 5_000_000,
                 ..latched(0)
             }),
             Self::TouchWithoutDoubt => Input::Touch(Latched {
@@ -107,6 +120,10 @@ impl Choice {
             }),
             Self::ReleasedAtMake => Input::Released(latched(made.off_nm() + 1_500)),
             Self::ReleasedElsewhere => Input::Released(latched(made.off_nm() + 2_500)),
+            Self::ReleasedFlagged => Input::Released(Latched {
+                flags: Flags::GAP,
+                ..latched(made.off_nm())
+            }),
             Self::Beat => Input::Beat,
             Self::LimitFar => Input::Limit {
                 at_nm: -i64::from(BREAK_NM) - 50_000,

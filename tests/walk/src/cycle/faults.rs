@@ -47,6 +47,13 @@ pub(crate) const ALL: &[Fault] = &[
         &["I2"],
     ),
     fault(
+        "the way of the axis is not looked at",
+        CONFIG,
+        "Side::of_feed(touch.feed_nm_s) != Some(plan.side),",
+        "!FAULT && Side::of_feed(touch.feed_nm_s) != Some(plan.side),",
+        &["I2"],
+    ),
+    fault(
         "a probe that cannot vouch is believed",
         MACHINE,
         "Input::Unfit => self.spoil(config, Reasons::FLAG, now),",
@@ -126,8 +133,8 @@ pub(crate) const ALL: &[Fault] = &[
     fault(
         "stray touches are overlooked",
         MACHINE,
-        "if self.state != State::Approach {",
-        "if FAULT && self.state != State::Approach { return; }\n        if self.state != State::Approach {",
+        "if !matches!(self.state, State::Approach | State::Limit { .. }) {",
+        "if FAULT && !matches!(self.state, State::Approach | State::Limit { .. }) { return; }\n        if !matches!(self.state, State::Approach | State::Limit { .. }) {",
         &["I7"],
     ),
     fault(
@@ -140,8 +147,8 @@ pub(crate) const ALL: &[Fault] = &[
     fault(
         "a check starts while blocked",
         MACHINE,
-        "self.dirty.insert_if(Reasons::STUCK, self.blocked);",
-        "self.dirty.insert_if(Reasons::STUCK, !FAULT && self.blocked);",
+        ".insert_if(Reasons::STUCK, self.blocked != Some(false));",
+        ".insert_if(Reasons::STUCK, !FAULT && self.blocked != Some(false));",
         &["I7"],
     ),
     fault(
@@ -154,9 +161,44 @@ pub(crate) const ALL: &[Fault] = &[
     fault(
         "absent wherever the axis stops",
         MACHINE,
-        "&& config.is_beyond_break(at_nm)",
-        "&& (FAULT || config.is_beyond_break(at_nm))",
+        "&& beyond;",
+        "&& (FAULT || beyond);",
         &["I8"],
+    ),
+    fault(
+        "absent while a touch may be in flight",
+        MACHINE,
+        "if now >= told_at {",
+        "if FAULT || now >= told_at {",
+        &["I8"],
+    ),
+    fault(
+        "a way that nobody called free counts as free",
+        MACHINE,
+        "self.pass(now);\n        match input {",
+        "self.pass(now);\n        if FAULT { self.blocked = self.blocked.or(Some(false)); }\n        match input {",
+        &["I7"],
+    ),
+    fault(
+        "flags of a release count for nothing",
+        MACHINE,
+        "self.dirty.insert_if(Reasons::FLAG, !forbidden.is_empty());",
+        "self.dirty.insert_if(Reasons::FLAG, !FAULT && !forbidden.is_empty());",
+        &["I2"],
+    ),
+    fault(
+        "absent while blocked",
+        MACHINE,
+        "&& self.blocked == Some(false)\n",
+        "&& (FAULT || self.blocked == Some(false))\n",
+        &["I8"],
+    ),
+    fault(
+        "a level that contradicts the step is overlooked",
+        MACHINE,
+        "if stray {",
+        "if !FAULT && stray {",
+        &["I7"],
     ),
     fault(
         "life is kept from verdict to verdict",

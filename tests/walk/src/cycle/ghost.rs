@@ -12,7 +12,7 @@
 use trueonset::gauge::check::{Motion, Output, Reasons, Verdict};
 
 use super::choice::{Choice, Place};
-use super::{HOLD, STEP};
+use super::{HOLD, STEP, TOLD};
 use crate::walk::{broken, Broken};
 
 /// How far a touch has come.
@@ -24,7 +24,7 @@ enum Phase {
     Approach,
     Touched,
     Retract,
-    /// The end of the travel without a touch, far enough or not.
+    /// The end of the travel without a touch, far enough or not; one may still be in flight.
     Limit(bool),
     /// Going back for another attempt.
     Again,
@@ -53,7 +53,8 @@ pub(crate) struct Ghost {
     touches: u8,
     first: Option<Place>,
     ready: bool,
-    blocked: bool,
+    /// None while nobody knows.
+    blocked: Option<bool>,
     /// A sign of life since the last verdict, or the end of the last attempt.
     alive: bool,
     gap: bool,
@@ -85,17 +86,28 @@ impl Ghost {
                 self.ready = ready;
                 self.gap |= !ready;
             }
+            Choice::Blocked(blocked) => {
+                self.blocked = Some(blocked);
+                self.stray |= match self.phase {
+                    Phase::Armed => blocked,
+                    Phase::Touched => !blocked,
+                    Phase::Retract => blocked && self.touch.released,
+                    _ => false,
+                };
+            }
             Choice::Start | Choice::Go | Choice::Note => {}
             Choice::Touch(place) => self.touched(place, motion),
-            Choice::TouchFlagged | Choice::TouchWithoutDoubt => {
+            Choice::TouchFlagged | Choice::TouchAstray | Choice::TouchWithoutDoubt => {
                 // Anywhere else a touch is a stray one, whatever its flags.
-                self.flagged |= self.phase == Phase::Approach;
+                self.flagged |= matches!(self.phase, Phase::Approach | Phase::Limit(_));
                 self.touched(Place::Whole, motion);
             }
-            Choice::ReleasedAtMake | Choice::ReleasedElsewhere => {
-                self.blocked = false;
+            Choice::ReleasedAtMake | Choice::ReleasedElsewhere | Choice::ReleasedFlagged => {
+                self.blocked = Some(false);
                 let first = self.phase == Phase::Retract && !self.touch.released;
-                let makes = choice == Choice::ReleasedAtMake;
+                let makes = choice != Choice::ReleasedElsewhere;
+                // Anywhere else it is a stray one, whatever its flags.
+                self.flagged |= self.phase == Phase::Retract && choice == Choice::ReleasedFlagged;
                 self.stray |= !first;
                 if first {
                     self.touch.released = true;
@@ -110,6 +122,7 @@ impl Ghost {
             Choice::LimitFar | Choice::LimitNear => {
                 if self.phase == Phase::Approach {
                     self.phase = Phase::Limit(choice == Choice::LimitFar);
+                    self.age = 0;
                 }
             }
             Choice::Back => {
@@ -132,17 +145,21 @@ impl Ghost {
         self.age = (self.age + 1).min(HOLD + STEP + 1);
         let most = match self.phase {
             Phase::Touched => HOLD + STEP,
+            Phase::Limit(_) => TOLD + STEP,
             _ => STEP,
         };
         self.overdue |= self.age > most;
         if self.phase == Phase::Touched {
-            self.touch.held |= self.age >= HOLD && self.blocked;
+            self.touch.held |= self.age >= HOLD && self.blocked == Some(true);
         }
     }
 
     fn touched(&mut self, place: Place, motion: Motion) {
-        self.blocked = true;
-        if self.phase != Phase::Approach || motion != Motion::Advance {
+        self.blocked = Some(true);
+        let moves = self.phase == Phase::Approach && motion == Motion::Advance;
+        // In flight when the axis stopped.
+        let late = matches!(self.phase, Phase::Limit(_)) && self.age <= TOLD;
+        if !moves && !late {
             self.stray = true;
             return;
         }
@@ -177,7 +194,11 @@ impl Ghost {
                 let proven = match reasons {
                     Reasons::SHORT => self.touches > 0 && self.touch.place == Some(Place::Short),
                     Reasons::ABSENT => {
-                        self.alive && self.first.is_none() && self.phase == Phase::Limit(true)
+                        self.alive
+                            && self.blocked == Some(false)
+                            && self.first.is_none()
+                            && self.phase == Phase::Limit(true)
+                            && self.age > TOLD
                     }
                     _ => false,
                 };
@@ -198,7 +219,8 @@ impl Ghost {
         let grey = matches!(self.touch.place, Some(Place::Grey | Place::Short));
         let first_grey = matches!(self.first, Some(Place::Grey | Place::Short));
         let stays = self.flagged || self.overdue || grey || first_grey;
-        let silent = matches!(self.phase, Phase::Limit(_));
+        // While a touch may be in flight, nothing is silent yet.
+        let silent = matches!(self.phase, Phase::Limit(_)) && self.age > TOLD;
         self.each(
             "another attempt",
             [("I12", stays || silent || self.attempts >= planned)],
@@ -251,7 +273,7 @@ impl Ghost {
                 blocked: self.blocked,
                 alive: self.alive,
                 gap: !self.ready,
-                stray: self.blocked,
+                stray: self.blocked != Some(false),
                 ..Self::default()
             };
         }

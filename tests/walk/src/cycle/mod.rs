@@ -23,6 +23,8 @@ const NOW: u64 = 16;
 /// How long each step may take, and a hold lasts, ticks.
 const STEP: u64 = 1;
 const HOLD: u64 = 2;
+/// How late a contact may be told.
+const TOLD: u64 = 1;
 
 /// A small check.
 #[derive(Debug)]
@@ -99,6 +101,7 @@ impl Cycle {
             times: CheckTimes {
                 arm_ns: STEP,
                 approach_ns: STEP,
+                told_ns: TOLD,
                 hold_ns: HOLD,
                 release_ns: STEP,
                 beat_ns: STEP,
