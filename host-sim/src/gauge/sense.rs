@@ -1,4 +1,6 @@
 //! Whether touches can be what they say: order, units, and no contradiction with themselves or the plan.
+//!
+//! A unit that is wrong in all positions alike cannot be seen: that is another place, as a tool may touch at any.
 
 use std::cmp::Ordering;
 
@@ -88,6 +90,17 @@ fn alone(plan: &Plan, touch: &Touch) -> Result<(), Fault> {
             "check its unit: nm/s; 300 mm/min are 5000000",
         ));
     }
+    let rest = touch.doubt_ns.is_some()
+        || touch.held_ns.is_some()
+        || touch.release_nm.is_some()
+        || touch.release_ns.is_some();
+    if touch.is_limit() && rest {
+        return Err(Fault::new(
+            "doubt, release or hold without onset_ns",
+            "a whole touch, or an approach that met nothing",
+            "state the onset, or leave doubt_ns, release_nm and held_ns empty as well",
+        ));
+    }
     if let (Some(onset), Some(release)) = (touch.onset_ns, touch.release_ns) {
         if release <= onset {
             return Err(Fault::new(
@@ -137,13 +150,28 @@ fn in_order(before: &Touch, touch: &Touch) -> Result<(), Fault> {
         }
     }
     if before.line != touch.line {
-        return Ok(());
+        return Err(Fault::new(
+            format!("line {} beside {}", touch.line, before.line),
+            "one line within a cycle",
+            "state [check] line, or give each line its own cycle",
+        ));
     }
-    if let (Some(last), Some(own)) = (before.release_ns.or(before.onset_ns), touch.onset_ns) {
+    if before.axis != touch.axis {
+        return Err(Fault::new(
+            format!("axis {} beside {}", touch.axis, before.axis),
+            "one axis within a cycle",
+            "give each axis its own cycle and plan",
+        ));
+    }
+    let held = before.held_ns.unwrap_or(0);
+    let ended = before
+        .onset_ns
+        .map(|onset| onset.saturating_add_unsigned(held));
+    if let (Some(last), Some(own)) = (before.release_ns.max(ended), touch.onset_ns) {
         if own <= last {
             return Err(Fault::new(
                 format!("onset_ns {own}, not after {last} of the touch before"),
-                "touches in the order of time",
+                "touches in the order of time, each after the one before it was held",
                 "sort the rows; check units (ns)",
             ));
         }
