@@ -61,6 +61,7 @@ mod tests {
     use crate::frame::{Key, Mark};
     use crate::head::HeadStatus;
     use crate::link::{LinkPlan, State};
+    use crate::receiver::ReceiverConfig;
     use crate::time::{Instant, TickRate};
 
     const ID: u16 = 7;
@@ -121,11 +122,12 @@ mod tests {
         let head = HeadConfig::new(rate(), ID, &plan).unwrap();
         let link = LinkConfig::new(rate(), plan).unwrap();
         let clock = ClockConfig::new(rate(), plan.slot_ns, Oscillator::CRYSTAL).unwrap();
+        let known = ReceiverConfig::new(&link, ID, clock).unwrap();
         let key = || Key::new(*b"an invented key!").unwrap();
         for keeps in [true, false] {
             let mut board = places([keeps; 2]);
             let stored = board.stored(&link, ID);
-            let mut receiver = Receiver::new(key(), ID, clock, stored);
+            let mut receiver = Receiver::new(&known, key(), stored);
             let start = places([true; 2]).count_start(&head).unwrap();
             let mut probe = start.head(key(), Instant::from_ticks(0), false);
             let mut status = HeadStatus::default();

@@ -67,7 +67,7 @@ impl Room {
             _ if self.touched => Contact::Touched,
             _ => Contact::Open,
         };
-        self.wired.sight(now, contact, contact != Contact::Fault);
+        self.wired.observe(now, contact, contact != Contact::Fault);
         while let Some(edge) = self.wired.poll(&config, now) {
             tell!(told, edge);
         }
@@ -90,7 +90,7 @@ impl Room {
         if draw.yes() {
             plan.delay_ns = draw.below(20_000_000);
             plan.dead_ns = draw.below(9_000_000);
-            plan.open_sights = draw.below(9) as u8;
+            plan.open_observations = draw.below(9) as u8;
         }
         let form = match draw.below(3) {
             0 => Form::Levels,

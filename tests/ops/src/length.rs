@@ -288,11 +288,13 @@ fn check(draw: &mut Draw) -> Result<CheckConfig, CheckError> {
         },
         release_nm,
         touches: draw.of([1, 2, 2, 3]),
+        attempts: draw.of([1, 1, 2, 5]),
         other_spot: draw.yes(),
         turning: draw.one_in(4),
         times: CheckTimes {
             arm_ns: 1_000_000_000,
             approach_ns: CheckTimes::for_approach(1_200_000, 5_000_000, 2_000_000),
+            told_ns: 48_004_000,
             hold_ns: 20_000_000,
             release_ns: CheckTimes::for_release(100_000, 5_000_000, 2_000_000, 63),
             beat_ns: 100_000_000,

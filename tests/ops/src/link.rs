@@ -2,14 +2,15 @@
 
 use core::fmt::Write;
 
-use trueonset::battery::Verdict;
+use trueonset::battery::{BatteryState, Reasons};
+use trueonset::checked;
 use trueonset::clock::{Clock, ClockConfig, Oscillator, Source};
 use trueonset::frame::{Key, Mark, Quality, Sealed, SlowValue, FRAME};
 use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
 use trueonset::health::Health;
 use trueonset::lines::{Causes, Form, Outputs, OutputsConfig, Pins};
 use trueonset::link::{LinkConfig, LinkPlan, Stored, RECORD};
-use trueonset::receiver::Receiver;
+use trueonset::receiver::{Receiver, ReceiverConfig};
 use trueonset::time::{Instant, TickRate};
 
 use crate::{tell, Draw};
@@ -20,16 +21,6 @@ const BOARD_HZ: u32 = 16_000_000;
 const LEAD: u32 = PROBE_HZ / 5_000;
 const MS: u64 = BOARD_HZ as u64 / 1_000;
 
-/// Settings as they are checked at compile time, so that none can fail later.
-macro_rules! checked {
-    ($made:expr) => {
-        match $made {
-            Ok(made) => made,
-            Err(_) => panic!("a setting that does not hold"),
-        }
-    };
-}
-
 const PROBE_RATE: TickRate = checked!(TickRate::from_hz(PROBE_HZ));
 const BOARD_RATE: TickRate = checked!(TickRate::from_hz(BOARD_HZ));
 const HEAD: HeadConfig = checked!(HeadConfig::new(PROBE_RATE, ID, &LinkPlan::INFRARED));
@@ -39,7 +30,15 @@ const CLOCK: ClockConfig = checked!(ClockConfig::new(
     LinkPlan::INFRARED.slot_ns,
     Oscillator::CRYSTAL
 ));
+const PROBE: ReceiverConfig = checked!(ReceiverConfig::new(&LINK, ID, CLOCK));
 const OUTPUTS: OutputsConfig = checked!(OutputsConfig::new(BOARD_RATE, Form::Levels, 1_000_000));
+const CELLS: BatteryState = BatteryState {
+    charge_uah: (400_000, 900_000),
+    usable_uah: (300_000, 800_000),
+    lasts_s: (0, 0),
+    milliohms: None,
+    reasons: Reasons::NONE,
+};
 /// Good for this course only.
 const KEY: [u8; 16] = *b"drawn operations";
 
@@ -181,13 +180,14 @@ impl Room {
         if let Some(cause) = self.outputs.read_back(&OUTPUTS, seen, now) {
             self.receiver.latch(cause);
         }
-        let vitals = self.receiver.vitals();
+        let vitals = self.receiver.vitals(&LINK, now);
         let health = Health::of(self.receiver.causes(), draw.one_in(2_000)).link(&vitals);
-        let health = health.battery(if draw.one_in(500) {
-            Verdict::No
-        } else {
-            Verdict::Yes
-        });
+        let hours = if draw.one_in(500) { 1 } else { 20 };
+        let cells = BatteryState {
+            lasts_s: (hours * 3_600, 40 * 3_600),
+            ..CELLS
+        };
+        let health = health.battery(&cells, 8 * 3_600);
         let decision = health.gate(self.receiver.lines(&LINK, now));
         let set = self.outputs.set(&OUTPUTS, decision, now);
         self.pins = set.pins;
@@ -306,7 +306,11 @@ impl Room {
             self.clock.begins(ahead)
         );
         if draw.one_in(2_000) {
-            tell!(told, self.clock.astray(&CLOCK), self.clock.locked(&CLOCK));
+            tell!(
+                told,
+                self.clock.out_of_tolerance(&CLOCK),
+                self.clock.locked(&CLOCK)
+            );
             let source = CLOCK.presuming(Source::Minima);
             let begin = Instant::from_ticks(self.slot * 16_000);
             self.clock = Clock::start(&source, self.slot, begin);
@@ -322,7 +326,7 @@ fn on_board(probe: u64) -> u64 {
 fn receiver(records: &[[u8; RECORD]; 2]) -> Receiver {
     let [one, other] = records;
     let stored = Stored::read(&LINK, [one, other], ID);
-    Receiver::new(key(), ID, CLOCK, stored)
+    Receiver::new(&PROBE, key(), stored)
 }
 
 fn key() -> Key {

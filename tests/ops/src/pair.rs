@@ -7,6 +7,7 @@ use trueonset::pairing::{
     Board, KeyWrite, OscillatorKind, Paired, PairingConfig, Probe, Terms, CONFIRMATION_AT,
     KEY_RECORD, MESSAGE,
 };
+use trueonset::playout::{EdgeRemarks, PlayedEdge};
 use trueonset::receiver::Taken;
 use trueonset::time::{Instant, TickRate};
 
@@ -133,10 +134,16 @@ impl Room {
         };
         for touched in [true, false, true, false] {
             self.now += u64::from(draw.below(400_000));
-            self.probe.0.edge(touched);
-            self.board
-                .0
-                .edge(config, Instant::from_ticks(self.now), place, touched);
+            let now = Instant::from_ticks(self.now);
+            self.probe.0.edge(config, now, touched);
+            let edge = PlayedEdge {
+                number: draw.below(32) as u8,
+                touched,
+                onset: (!draw.one_in(16)).then_some(now),
+                bound: draw.below(64),
+                remarks: EdgeRemarks::NONE,
+            };
+            self.board.0.edge(config, now, place, &edge);
         }
     }
 
