@@ -65,10 +65,11 @@ impl HeadConfig {
         }
         // Below 2^64.
         let product = plan.slot_ns as u64 * rate.hz() as u64;
-        if product % NS != 0 {
+        let slot_ns = plan.slot_ns;
+        // A slot of 0 is none of the plan's, and would divide here.
+        if product % NS != 0 || slot_ns == 0 {
             return Err(HeadConfigError::SlotTicks);
         }
-        let slot_ns = plan.slot_ns;
         Ok(Self {
             rate,
             id,

@@ -363,11 +363,16 @@ impl LinkConfig {
             return Err(why);
         }
         let slot = plan.slot_ns as u64;
-        // From 0.1 ms up, and two of them in `dead`.
+        // From 0.1 ms up, and two of them in `dead`: never 0.
         let beat_ns = plan.beat_slots as u64 * slot;
-        let calm = CALM_NS / beat_ns;
+        let (Some(calm), Some(fall_beats)) = (
+            CALM_NS.checked_div(beat_ns),
+            (plan.dead_ns as u64).checked_div(beat_ns),
+        ) else {
+            return Err(LinkConfigError::Beat);
+        };
         let config = Self {
-            fall_beats: (plan.dead_ns as u64 / beat_ns) as u16,
+            fall_beats: fall_beats as u16,
             calm_beats: if calm == 0 { 1 } else { calm as u32 },
             beats_per_h_log2_16: log2_16(HOUR_NS) - log2_16(beat_ns as i64),
             plan,
