@@ -17,8 +17,9 @@ fn main() {
         other => panic!("no memory map for `{other}`: build for thumbv6m-none-eabi, thumbv7m-none-eabi, thumbv7em-none-eabihf or riscv32imac-unknown-none-elf"),
     };
     let mut map = format!("MEMORY {{\n  FLASH : ORIGIN = {flash}\n  RAM : ORIGIN = {ram}\n}}\n");
-    // The startup for RISC-V asks which part goes where.
+    // The startup for RISC-V asks which part goes where, and a linker for all of them which one it is.
     if target.starts_with("riscv") {
+        println!("cargo:rustc-link-arg-bins=-melf32lriscv");
         for (part, memory) in [
             ("TEXT", "FLASH"),
             ("RODATA", "FLASH"),
