@@ -44,6 +44,7 @@ use trueonset::time::Instant;
 pub use bell::{ring, Bell};
 #[allow(unused_imports)]
 pub(crate) use uart::interrupt;
+#[allow(unused_imports)]
 pub use uart::restart;
 #[cfg(target_arch = "riscv32")]
 pub use uart::serve;
