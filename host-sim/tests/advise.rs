@@ -207,6 +207,36 @@ fn bad_input_is_named() {
     .contains("link.delay"));
 }
 
+/// What no machine or no air can do, each with what would make it possible: refused (2) where it cannot be drawn, judged
+/// (1) where it can.
+#[test]
+fn the_physically_impossible_is_refused_with_what_would_make_it_possible() {
+    let axis = "[approach]\nacceleration = \"2m/s2\"\n";
+    let slim = "[tool]\ndiameter = \"0.1mm\"\nlength = \"100mm\"\nmodulus = \"1GPa\"\n[plate]\nmass = \"1kg\"\npreload = \"10N\"\n";
+    for (toml, exit, words) in [
+        // Too short a way to reach the feed.
+        (format!("{axis}jerk = \"50m/s3\"\nclearance = \"1um\"\nfeed = \"5000mm/min\"\n"), 2, "until the feed is reached, expected a start before the light; at least 3"),
+        ("[approach]\nacceleration = \"0m/s2\"\n".to_owned(), 2, "s.toml:2: approach.acceleration: found a value below the range, expected 1mm/s2 to 100m/s2; the nearest value allowed is 1mm/s2"),
+        ("[barrier]\nspan = \"0um\"\n".to_owned(), 2, "s.toml:2: barrier.span: found a value below the range, expected 1um to 10mm; the nearest"),
+        ("[barrier]\nsnr = \"0dB\"\n".to_owned(), 2, "s.toml:2: barrier.snr: found a value below the range"),
+        // A wire that tells before the hold has ended.
+        (format!("{axis}[onset]\nhold = \"1s\"\n"), 2, "a delay longer than the hold: a touch is not told before; state a longer link.delay, or a shorter onset.hold"),
+        // A tool that the plate breaks at any feed.
+        (format!("{slim}{axis}"), 1, "what would have to change:\n  a lighter plate with less preload, or a thicker or shorter tool"),
+        // A control that looks once a second.
+        (format!("{axis}[control]\nlatch = \"scan\"\nperiod = \"1s\"\n"), 1, "what would have to change:\n  a tolerance of 4"),
+        // Air through which nothing comes.
+        (format!("{axis}[link]\nmedium = \"infrared\"\nloss = \"99%\"\n"), 1, "gave no position"),
+    ] {
+        let (_folder, path) = scenario(&toml);
+        let made = run(&["advise", &path("s.toml"), "--tolerance", "1um", "--overtravel", "1mm", "--touches", "1000"]);
+        assert_eq!(code(&made), exit, "{toml} {} {}", out(&made), err(&made));
+        let told = out(&made) + &err(&made);
+        assert!(told.contains(words), "{toml}: {told}");
+        assert!(!told.contains("NaN"), "{told}");
+    }
+}
+
 #[test]
 fn stated_keys_that_do_not_act_are_told() {
     let (_folder, path) = scenario(&format!("{AXIS}[plate]\nrestitution = 0.2\n"));

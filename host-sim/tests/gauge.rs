@@ -155,6 +155,117 @@ fn faults_name_line_and_remedy() {
     }
 }
 
+/// Touches that contradict themselves, each other or the plan; each with its line and what to do.
+#[test]
+fn contradictions_are_refused_with_line_and_remedy() {
+    let all = |rows: &[String]| format!("{HEADER}\n{}\n", rows.join("\n"));
+    let (one, two) = (row(1, "a", 0, ""), row(2, "b", 0, ""));
+    let both = |change: &dyn Fn(&str) -> String| all(&[one.clone(), change(&two)]);
+    for (touches, words) in [
+        (both(&|_| row(3, "b", 0, "")), "touches.csv:3: found touch 3 after touch 1, expected touch 2; add the touches that are missing"),
+        (both(&|_| row(1, "b", 0, "")), "touches.csv:3: found touch 1 after touch 1"),
+        (all(std::slice::from_ref(&two)), "touches.csv:2: found touch 2 as the first of cycle 1"),
+        (both(&|two| two.replace("1,2,", "0,1,")), "touches.csv:3: found cycle 0 after cycle 1"),
+        (both(&|two| two.replace(",102000000,", ",99000000,")), "touches.csv:3: found onset_ns 99000000, not after 101000000"),
+        (both(&|two| two.replace(",6000,", ",0,")), "touches.csv:3: found 0 as doubt_ns"),
+        // mm/min, mm/s and m/s for nm/s.
+        (both(&|two| two.replace(",-5000000,", ",-300,")), "touches.csv:3: found feed_nm_s -300, expected 1000 nm/s (0.06 mm/min) or more; check its unit"),
+        (both(&|two| two.replace(",-5000000,", ",-5,")), "touches.csv:3: found feed_nm_s -5,"),
+        // pm for nm; a position of another axis.
+        (both(&|two| two.replace(",-10000,", ",-10000000000,")), "touches.csv:3: found position_nm -10000000000, 9999 mm from the cycle's first"),
+        (both(&|two| two.replace(",6000,0,", ",6000,80000000,")), "touches.csv:3: found release_nm 80000000, 80 mm from"),
+        // mm for nm.
+        (both(&|two| two.replace(",-10000,", ",-0.010,")), "touches.csv:3: found `-0.010` as position_nm"),
+    ] {
+        let output = gauge(&plan(), &touches, &[]);
+        let told = err(&output);
+        assert!(told.contains(words) && told.contains("; "), "{words}: {told}");
+        assert_eq!(code(&output), 2, "{words}");
+        assert!(out(&output).is_empty(), "{}", out(&output));
+    }
+    let length =
+        "[check]\nkind = \"length\"\nreference_position = \"-10mm\"\nreference_length = \"20mm\"\n";
+    let sane = all(&[one.clone(), two.clone()]);
+    for (plan, touches, words) in [
+        (length.replace("-10mm", "10m"), sane.clone(), "touches.csv:2: found a size of -9980.010000 mm, expected a tool longer than nothing; position_nm and [check] reference_position"),
+        (format!("{length}line = \"prob\"\n"), sane.clone(), "plan.toml:5: found no touch of the line prob, expected one of probe"),
+        // Revolutions a minute for thousandths of a revolution a second.
+        (format!("{}[tool]\nspeed = \"3000/min\"\nteeth = 4\n", length.replace("length\"\n", "radius\"\n")), sane.replace(",25000000,0,0,", ",25000000,3000,0,"), "touches.csv:2: found spindle_mhz 3000 beside [tool] speed of 50000"),
+    ] {
+        let output = gauge(&plan, &touches, &[]);
+        let told = err(&output);
+        assert!(told.contains(words), "{words}: {told}");
+        assert_eq!(code(&output), 2, "{words}");
+    }
+}
+
+/// Positions of an axis that jump, run back or end too soon.
+#[test]
+fn an_axis_that_cannot_be_is_refused() {
+    let (_folder, path) = scenario("");
+    let plan = "[check]\nkind = \"length\"\nreference_position = \"0mm\"\nreference_length = \"20mm\"\n[latch]\nmethod = \"history\"\nperiod = \"1ms\"\n";
+    std::fs::write(path("plan.toml"), plan).unwrap();
+    let touch = |more: &str| {
+        format!("line,onset_ns,doubt_ns,release_ns,flags\nprobe,5500000,6000,{more},\n")
+    };
+    let good: Vec<String> = (0..30)
+        .map(|k| format!("{},z,{}", k * 1_000_000, -5_000 * k))
+        .collect();
+    let axis = |rows: &[String]| format!("time_ns,axis,position_nm\n{}\n", rows.join("\n"));
+    let with = |at: usize, row: &str| {
+        let mut rows = good.clone();
+        row.clone_into(&mut rows[at]);
+        axis(&rows)
+    };
+    for (touches, axis, words) in [
+        (
+            touch("20000000"),
+            with(7, "7000000,z,900000000"),
+            "axis.csv:9: ",
+        ),
+        (
+            touch("20000000"),
+            with(7, "6000000,z,-35000"),
+            "axis.csv:9: ",
+        ),
+        (
+            touch("20000000"),
+            with(7, "7000000,z,-0.035"),
+            "axis.csv:9: found `-0.035`, expected a whole number of nanoseconds or nanometres",
+        ),
+        (
+            touch("5000000"),
+            axis(&good),
+            "touches.csv:2: found release_ns 5000000 before onset_ns 5500000",
+        ),
+        (touch("20000000"), axis(&good[..4]), "touches.csv:2: "),
+        (
+            touch("20000000"),
+            "time_ns,axis,position_nm\n".to_owned(),
+            "axis.csv: found no position",
+        ),
+    ] {
+        std::fs::write(path("touches.csv"), touches).unwrap();
+        std::fs::write(path("axis.csv"), axis).unwrap();
+        let output = Command::new(env!("CARGO_BIN_EXE_trueonset"))
+            .args([
+                "gauge",
+                &path("plan.toml"),
+                &path("touches.csv"),
+                "--axis",
+                &path("axis.csv"),
+            ])
+            .output()
+            .unwrap();
+        let told = err(&output);
+        assert!(
+            told.contains(words) && told.contains("; "),
+            "{words}: {told}"
+        );
+        assert_eq!(code(&output), 2, "{words}");
+    }
+}
+
 #[test]
 fn a_verdict_carries_its_caution() {
     let touches = format!("{HEADER}\n{}\n{}\n", row(1, "a", 0, ""), row(2, "b", 0, ""));
@@ -353,7 +464,7 @@ fn a_report_shows_the_touches_and_how_to_repeat_it() {
     assert_eq!(code(&run(&path("r.html"))), 0);
     let page = std::fs::read_to_string(folder.path().join("r.html")).unwrap();
     for word in [
-        "breakage: whole",
+        "Breakage: whole",
         "<svg",
         "window of a whole tool",
         "trueonset gauge",

@@ -83,13 +83,13 @@ fn rows_are_the_touches_of_each_cycle_in_their_order() {
     refused(
         PLAN,
         &[FIRST, &again],
-        "touches.csv:3: found touch 1 as number 2 of cycle 1",
+        "touches.csv:3: found touch 1 after touch 1, expected touch 2",
     );
     let missing = SECOND.replace("1,2,", "1,3,");
     refused(
         PLAN,
         &[FIRST, &missing],
-        "found touch 3 as number 2 of cycle 1",
+        "found touch 3 after touch 1, expected touch 2",
     );
     // The same onset twice, and one before the end of the hold.
     for onset in [",100000000,", ",124999999,"] {
@@ -97,14 +97,14 @@ fn rows_are_the_touches_of_each_cycle_in_their_order() {
         refused(
             PLAN,
             &[FIRST, &stale],
-            "expected an onset after the touch before it was held",
+            "each after the one before it was held",
         );
     }
     let other = FIRST.replacen('1', "2", 1);
     refused(
         PLAN,
         &[FIRST, &other, SECOND],
-        "touches.csv:4: found cycle 1 again",
+        "touches.csv:4: found cycle 1 after cycle 2",
     );
     let line = SECOND.replace("probe", "other");
     refused(PLAN, &[FIRST, &line], "found line other beside probe");
@@ -277,10 +277,10 @@ fn units_and_doubts_that_cannot_be_are_refused() {
     refused(
         PLAN,
         &[&unit, SECOND],
-        "expected a feed of 0.4 mm/min to 100 m/min; check its unit",
+        "expected 1000 nm/s (0.06 mm/min) or more; check its unit",
     );
     let exact = FIRST.replace(",6000,", ",0,");
-    refused(PLAN, &[&exact, SECOND], "found doubt_ns 0");
+    refused(PLAN, &[&exact, SECOND], "found 0 as doubt_ns");
 }
 
 /// Positions every millisecond; at 5 mm/s down, and up again after `turn` ms.

@@ -52,6 +52,13 @@ fn said(folder: &Path, rust: &str, wanted: &str) -> String {
         ]);
     }
     std::fs::write(at("settings.rs"), rust).unwrap();
+    // In the usual layout, where the formatter is there to ask.
+    if let Ok(told) = Command::new("rustfmt")
+        .args(["--edition", "2021", "--check", &at("settings.rs")])
+        .output()
+    {
+        assert!(told.status.success(), "{}", out(&told));
+    }
     let main = format!("mod settings;\nfn main() {{\n    {wanted}\n}}\n");
     std::fs::write(at("main.rs"), main).unwrap();
     rustc(&[

@@ -142,9 +142,11 @@ pub(crate) fn chatter(
     Ok(Chatter {
         title,
         caption: format!(
-            "{} edges in {}; onset and doubt come from all of them.",
-            row.edges,
-            short_ns(width.unsigned_abs())
+            "{}; onset and doubt come from all of them.",
+            match row.edges {
+                1 => "One edge".to_owned(),
+                edges => format!("{edges} edges in {}", short_ns(width.unsigned_abs())),
+            }
         ),
         line: row.line.clone(),
         edges,

@@ -24,6 +24,7 @@ mod place;
 mod plan;
 mod repeat;
 mod runout;
+mod sense;
 mod stated;
 mod touches;
 
@@ -57,6 +58,23 @@ pub fn judge(
     hits: Beside,
 ) -> Result<Outcome, Fault> {
     let all = touches.len();
+    if let Some(line) = plan
+        .line
+        .as_ref()
+        .filter(|line| touches.iter().all(|touch| touch.line != **line))
+    {
+        let names: std::collections::BTreeSet<&str> =
+            touches.iter().map(|touch| touch.line.as_str()).collect();
+        return Err(plan.stated.fault(
+            "check.line",
+            format!("no touch of the line {line}"),
+            format!(
+                "one of {}",
+                names.into_iter().collect::<Vec<_>>().join(", ")
+            ),
+            "name the line of the touches, or leave line out",
+        ));
+    }
     let mut touches: Vec<Touch> = touches
         .into_iter()
         .filter(|touch| plan.line.as_ref().is_none_or(|line| *line == touch.line))
@@ -66,6 +84,7 @@ pub fn judge(
         axis::locate(plan, &mut touches, bytes, file)?;
     }
     touches::verify(&touches)?;
+    sense::check(plan, &touches)?;
     if hits.is_some() && !matches!(plan.kind, Kind::Runout | Kind::Radius) {
         return Err(plan.stated.fault(
             "check.kind",
@@ -90,6 +109,7 @@ pub fn judge(
         Kind::Repeatability => repeat::judge(plan, &touches)?,
     };
     outcome.made = made(plan, &touches)?;
+    sense::sizes(plan, &touches, &outcome.made)?;
     if passed > 0 {
         outcome.note(format!("{passed} rows of other lines passed over"));
     }

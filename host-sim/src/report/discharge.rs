@@ -136,7 +136,7 @@ impl Discharge {
         frame(drawing, &up, (field, base));
         legend(drawing, LEFT, "course onset", "V at rest");
         legend(drawing, LEFT + 170.0, "course first", "V under a pulse");
-        legend(drawing, LEFT + 330.0, "bound", "electronics stop");
+        legend(drawing, LEFT + 345.0, "bound", "electronics stop");
         let volts = |of: fn(&Told) -> f64| {
             course(
                 self.hours

@@ -66,7 +66,7 @@ impl Grades {
         let told = "falls of READY an hour, forecast";
         legend(&mut drawing, LEFT, "course onset", told);
         let truth = "by the closed form of the air";
-        legend(&mut drawing, LEFT + 270.0, "pole truth", truth);
+        legend(&mut drawing, LEFT + 300.0, "pole truth", truth);
         let line = |of: fn(&GradePoint) -> f64| {
             course(points.iter().map(|point| {
                 let falls = of(point).clamp(RANGE.0, RANGE.1);

@@ -255,10 +255,6 @@ impl Report {
 
     fn cautions(&self, body: &mut String) {
         body.push_str("<aside>\n<h2>Before you rely on this</h2>\n<ul>\n");
-        let _ = writeln!(body, "<li>{CAUTION}</li>");
-        if self.origin == Origin::Simulated {
-            let _ = writeln!(body, "<li><strong>{INVENTED}</strong></li>");
-        }
         for caution in CAUTIONS {
             let _ = writeln!(body, "<li>{caution}</li>");
         }

@@ -26,12 +26,20 @@ pub fn source(advised: &Advised, touched: Touched, late: Option<&Lateness>) -> S
              /// Samples a second.\npub const SAMPLING_HZ: u32 = {};\n\
              /// Width of a sample.\npub const BITS: u8 = {};\n{}\n\
              const fn config() -> Result<BarrierConfig, BarrierError> {{\n\
-             \x20   let Ok(rate) = TickRate::from_hz(TICK_HZ) else {{ return Err(BarrierError::SamplingRate) }};\n\
-             \x20   let config = match BarrierConfig::new(rate, SAMPLING_HZ, HOLD_NS) {{ Ok(config) => config, Err(why) => return Err(why) }};\n\
-             \x20   let config = match config.bits(BITS) {{ Ok(config) => config, Err(why) => return Err(why) }};\n\
+             \x20   let Ok(rate) = TickRate::from_hz(TICK_HZ) else {{\n\
+             \x20       return Err(BarrierError::SamplingRate);\n\
+             \x20   }};\n\
+             \x20   let config = match BarrierConfig::new(rate, SAMPLING_HZ, HOLD_NS) {{\n\
+             \x20       Ok(config) => config,\n\
+             \x20       Err(why) => return Err(why),\n\
+             \x20   }};\n\
+             \x20   let config = match config.bits(BITS) {{\n\
+             \x20       Ok(config) => config,\n\
+             \x20       Err(why) => return Err(why),\n\
+             \x20   }};\n\
              \x20   config.method(Method::{})\n}}\n\n\
              /// The settings, checked while this compiles.\n\
-             pub const CONFIG: BarrierConfig = match config() {{ Ok(config) => config, Err(_) => panic!(\"settings\") }};\n",
+             pub const CONFIG: BarrierConfig = match config() {{\n    Ok(config) => config,\n    Err(_) => panic!(\"settings\"),\n}};\n",
             grouped(u64::from(TICK_HZ)),
             grouped(u64::from(facts.rate_hz)),
             facts.bits,
@@ -63,14 +71,25 @@ fn of_edges(advised: &Advised, touched: Touched, late: Option<&Lateness>) -> Str
          /// Bandwidth of comparator or filter, Hz.\npub const BANDWIDTH_HZ: u32 = {};\n\
          /// Noise that one edge of chatter stands for, ns; 0 is not known.\npub const EDGE_NS: u64 = {};\n\n\
          const fn config() -> Result<Config, ConfigError> {{\n\
-         \x20   let Ok(rate) = TickRate::from_hz(TICK_HZ) else {{ return Err(ConfigError::CaptureStep) }};\n\
-         \x20   let config = match Config::new(rate, HOLD_NS) {{ Ok(config) => config, Err(why) => return Err(why) }};\n\
+         \x20   let Ok(rate) = TickRate::from_hz(TICK_HZ) else {{\n\
+             \x20       return Err(ConfigError::CaptureStep);\n\
+             \x20   }};\n\
+         \x20   let config = match Config::new(rate, HOLD_NS) {{\n\
+             \x20       Ok(config) => config,\n\
+             \x20       Err(why) => return Err(why),\n\
+             \x20   }};\n\
          \x20   // One tick a step, cut off to the tick before, as most capture units do.\n\
-         \x20   let config = match config.capture(Truncation::Before, 256) {{ Ok(config) => config, Err(why) => return Err(why) }};\n\
-         \x20   match config.bandwidth_hz(BANDWIDTH_HZ) {{ Ok(config) => Ok(config.touched(Touched::{touched})), Err(why) => Err(why) }}\n\
+         \x20   let config = match config.capture(Truncation::Before, 256) {{\n\
+             \x20       Ok(config) => config,\n\
+             \x20       Err(why) => return Err(why),\n\
+             \x20   }};\n\
+         \x20   match config.bandwidth_hz(BANDWIDTH_HZ) {{\n\
+             \x20       Ok(config) => Ok(config.touched(Touched::{touched})),\n\
+             \x20       Err(why) => Err(why),\n\
+             \x20   }}\n\
          }}\n\n\
          /// The settings, checked while this compiles.\n\
-         pub const CONFIG: Config = match config() {{ Ok(config) => config, Err(_) => panic!(\"settings\") }};\n\n\
+         pub const CONFIG: Config = match config() {{\n    Ok(config) => config,\n    Err(_) => panic!(\"settings\"),\n}};\n\n\
          /// What the chatter is known to be like: the square of EDGE_NS in 1/256 tick\u{b2}.\n\
          pub const CHATTER: Chatter = Chatter::known(\n\
          \x20   ((EDGE_NS as u128 * TICK_HZ as u128).pow(2) / 1_000_000_000_000_000_000 * 256) as u64,\n);\n{lateness}",
@@ -97,13 +116,19 @@ fn constants(late: &Lateness) -> String {
         ""
     };
     format!(
-        "\nconst fn lateness(delay_ps: (i64, u32), offset_pm: (u32, u32), turn_nm_s: u32, together: i16) -> Result<Lateness, LatenessError> {{\n\
-         \x20   let late = match Lateness::delay(delay_ps.0, delay_ps.1) {{ Ok(late) => late, Err(why) => return Err(why) }};\n\
-         \x20   let late = match late.offset(offset_pm.0, offset_pm.1, turn_nm_s) {{ Ok(late) => late, Err(why) => return Err(why) }};\n\
+        "\nconst fn lateness(\n    delay_ps: (i64, u32),\n    offset_pm: (u32, u32),\n    turn_nm_s: u32,\n    together: i16,\n) -> Result<Lateness, LatenessError> {{\n\
+         \x20   let late = match Lateness::delay(delay_ps.0, delay_ps.1) {{\n\
+             \x20       Ok(late) => late,\n\
+             \x20       Err(why) => return Err(why),\n\
+             \x20   }};\n\
+         \x20   let late = match late.offset(offset_pm.0, offset_pm.1, turn_nm_s) {{\n\
+             \x20       Ok(late) => late,\n\
+             \x20       Err(why) => return Err(why),\n\
+             \x20   }};\n\
          \x20   late.together(together)\n\
          }}\n\n\
          /// What comparator and filter add, as calibrated: taken off by `Lateness::corrected`.\n\
-         pub const LATENESS: Lateness = match ({}, {}, {}) {{\n\
+         pub const LATENESS: Lateness = match (\n    {},\n    {},\n    {},\n) {{\n\
          \x20   (Ok(best), Ok(least), Ok(most)) => best.between(&least, &most){assumed},\n\
          \x20   _ => panic!(\"constants\"),\n\
          }};\n",

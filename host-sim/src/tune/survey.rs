@@ -98,7 +98,9 @@ pub(super) fn attempt(
     let mut describe = Describe::new();
     let mut happened = Vec::new();
     let damage = reader.each_batch(|batch, reader| {
-        batch.iter().for_each(|record| describe.add(record));
+        for record in batch {
+            describe.add(record);
+        }
         for ((engine, order), heard) in engines.iter_mut().zip(&mut orders).zip(&mut tried.heard) {
             engine.take(batch, reader.lines(), &mut happened)?;
             heard.take(engine, order, &mut happened);

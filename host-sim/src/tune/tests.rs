@@ -23,13 +23,18 @@ const MS: i64 = 1_000_000;
 
 #[test]
 fn a_truth_is_read_whatever_stands_beside_and_its_faults_name_the_row() {
-    let text = b"touch,onset_ns,release_ns,feed_nm_s\n1,5,9,100\n# none\n2,15,19,100\n";
+    let text = b"touch,onset_ns,release_ns,feed_nm_s\n1,5,9,1000\n# none\n2,15,19,1000\n";
     assert_eq!(parse(text, "t.csv").unwrap().len(), 2);
     let wrong = |text: &str| parse(text.as_bytes(), "t.csv").unwrap_err().to_string();
     assert!(wrong("onset_ns,release_ns\n").starts_with("t.csv:1: "));
     assert!(wrong("onset_ns,release_ns,feed_nm_s\n5,9,0\n").starts_with("t.csv:2: "));
-    assert!(wrong("onset_ns,release_ns,feed_nm_s\n5,4,9\n").starts_with("t.csv:2: "));
-    assert!(wrong("onset_ns,release_ns,feed_nm_s\n5,9,9\n8,12,9\n").starts_with("t.csv:3: "));
+    assert!(wrong("onset_ns,release_ns,feed_nm_s\n5,4,9000\n").starts_with("t.csv:2: "));
+    assert!(wrong("onset_ns,release_ns,feed_nm_s\n5,9,9000\n8,12,9000\n").starts_with("t.csv:3: "));
+    let swapped = wrong("onset_ns,release_ns,feed_nm_s\n5,9,9000\n18,22,300\n");
+    assert!(
+        swapped.starts_with("t.csv:3: ") && swapped.contains("check its unit: nm/s"),
+        "{swapped}"
+    );
     assert!(wrong("onset_ns,release_ns,feed_nm_s\n5,x,9\n").contains("`x`"));
 }
 

@@ -3,6 +3,9 @@
 use crate::fault::{excerpt, Fault};
 use crate::named::Named;
 
+/// No approach is slower, nm/s: 0.06 mm/min.
+const SLOWEST_NM_S: u32 = 1_000;
+
 /// A true touch.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct True {
@@ -47,6 +50,14 @@ pub fn parse(bytes: &[u8], file: &str) -> Result<Vec<True>, Fault> {
             release_ns: whole(1)?,
             feed_nm_s: u32::try_from(whole(2)?).unwrap_or(0),
         };
+        if (1..SLOWEST_NM_S).contains(&touch.feed_nm_s) {
+            return Err(Fault::new(
+                format!("feed_nm_s {}", touch.feed_nm_s),
+                "1000 nm/s (0.06 mm/min) or more",
+                "check its unit: nm/s; 300 mm/min are 5000000",
+            )
+            .at(place));
+        }
         let after = touches
             .last()
             .is_none_or(|last| touch.onset_ns > last.release_ns);

@@ -28,6 +28,10 @@ pub(super) fn feed(m_s: f64) -> String {
 }
 
 fn um(m: f64) -> String {
+    // Where no touch gave a position there is nothing to tell.
+    if m.is_nan() {
+        return "-".to_owned();
+    }
     let um = m * 1e6;
     format!("{um:.*}", if um < 10.0 { 4 } else { 1 })
 }

@@ -66,9 +66,16 @@ pub(crate) fn run(args: &Demo, talk: &Talk) -> Result<Outcome, Fault> {
         edges: &log,
         light: &recording.display().to_string(),
     };
-    let (report, touch) = page::report(
-        &logs, &rows, &compared, &carried, &lit, &tools, &study, args.seed,
-    )?;
+    let told = page::Told {
+        rows: &rows,
+        compared: &compared,
+        carried: &carried,
+        lit: &lit,
+        tools: &tools,
+        study: &study,
+        seed: args.seed,
+    };
+    let (report, touch) = page::report(&logs, &told)?;
     super::write_file(&file("report.html"), report.as_bytes())?;
     if let Some(picture) = touch {
         super::write_file(&file("touch.svg"), picture.as_bytes())?;

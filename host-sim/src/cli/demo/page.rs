@@ -104,17 +104,28 @@ pub(crate) struct Logs<'a> {
     pub light: &'a str,
 }
 
-/// The page.
-pub(crate) fn report(
-    logs: &Logs<'_>,
-    rows: &[Row],
-    compared: &Compared,
-    carried: &Carried,
-    lit: &Lit,
-    tools: &Tools,
-    study: &FeedError,
-    seed: u64,
-) -> Result<(String, Option<String>), Fault> {
+/// What the page tells.
+pub(crate) struct Told<'a> {
+    pub rows: &'a [Row],
+    pub compared: &'a Compared,
+    pub carried: &'a Carried,
+    pub lit: &'a Lit,
+    pub tools: &'a Tools,
+    pub study: &'a FeedError,
+    pub seed: u64,
+}
+
+/// The page, and its first picture alone.
+pub(crate) fn report(logs: &Logs<'_>, told: &Told<'_>) -> Result<(String, Option<String>), Fault> {
+    let Told {
+        rows,
+        compared,
+        carried,
+        lit,
+        tools,
+        study,
+        seed,
+    } = *told;
     let mut sections = Vec::new();
     let mut alone = None;
     if let Some((number, touch, row)) = compared.busiest() {
@@ -169,21 +180,7 @@ pub(crate) fn report(
         lit.cells(),
         "light_touches.csv",
     )));
-    if let Some((tool, outcome)) = tools.shown() {
-        let mut picture = lengths(outcome);
-        picture.title = format!("Touches of {tool}");
-        sections.push(Section::Lengths(picture));
-        let mut doubts = budget(outcome);
-        doubts.title = format!("What makes {tool} doubtful");
-        sections.push(Section::Table(doubts));
-    }
-    sections.push(Section::Table(table(
-        "Tools",
-        "Out of the touches above as the control sees them: the line of the link a constant D after each onset, the position of \
-         the axis looked up that much earlier, lengths counted from a mandrel. Invented tools: the true length stands beside.",
-        tools.cells(),
-        "tools/",
-    )));
+    sections.extend(of_tools(tools));
     let nm = |value: f64| format!("{value:.0} nm");
     let page = Report {
         title: "Demo: a length probe, invented".to_owned(),
@@ -216,6 +213,27 @@ pub(crate) fn report(
         again: vec![format!("trueonset demo --seed {seed}")],
     };
     Ok((page.html(), alone))
+}
+
+/// What the touches are for.
+fn of_tools(tools: &Tools) -> Vec<Section> {
+    let mut sections = Vec::new();
+    if let Some((tool, outcome)) = tools.shown() {
+        let mut picture = lengths(outcome);
+        picture.title = format!("Touches of {tool}");
+        sections.push(Section::Lengths(picture));
+        let mut doubts = budget(outcome);
+        doubts.title = format!("What makes {tool} doubtful");
+        sections.push(Section::Table(doubts));
+    }
+    sections.push(Section::Table(table(
+        "Tools",
+        "Out of the touches above as the control sees them: the line of the link a constant D after each onset, the position of \
+         the axis looked up that much earlier, lengths counted from a mandrel. Invented tools: the true length stands beside.",
+        tools.cells(),
+        "tools/",
+    )));
+    sections
 }
 
 fn table(title: &str, caption: &str, mut cells: Vec<Vec<String>>, rest_in: &str) -> Table {

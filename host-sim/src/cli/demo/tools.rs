@@ -70,7 +70,7 @@ const VISITS: [Visit; 5] = [
     },
     Visit {
         file: "1-new",
-        tool: "tool 1, new",
+        tool: "tool 1 when new",
         asked: Asked::Length,
         touches: &[13, 14, 15, 16],
         stored_nm: None,
@@ -78,7 +78,7 @@ const VISITS: [Visit; 5] = [
     },
     Visit {
         file: "1-after",
-        tool: "tool 1, after its cut",
+        tool: "tool 1 after its cut",
         asked: Asked::Whole,
         touches: &[17, 18],
         stored_nm: None,
@@ -86,7 +86,7 @@ const VISITS: [Visit; 5] = [
     },
     Visit {
         file: "2-after",
-        tool: "tool 2, after its cut",
+        tool: "tool 2 after its cut",
         asked: Asked::Whole,
         touches: &[19, 20],
         stored_nm: Some(25_400_000),
@@ -94,7 +94,7 @@ const VISITS: [Visit; 5] = [
     },
     Visit {
         file: "3-after",
-        tool: "tool 3, after its cut",
+        tool: "tool 3 after its cut",
         asked: Asked::Whole,
         touches: &[],
         stored_nm: Some(22_000_000),
@@ -344,10 +344,10 @@ impl Tools {
                             expanded_nm / 1e3
                         )
                     });
-            format!("{}: {}{length}", one.visit.tool, verdict(one))
+            format!("{} is {}{length}", one.visit.tool, verdict(one))
         };
         let words: Vec<String> = asked.map(one).collect();
-        format!("Verdicts. {}.", words.join("; "))
+        format!("Verdicts: {}.", words.join("; "))
     }
 
     /// The visit whose touches are shown: the first that is asked for a verdict.

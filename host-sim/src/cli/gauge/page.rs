@@ -19,7 +19,7 @@ pub(super) fn page(found: &Outcome, args: &Gauge) -> String {
     Report {
         title: format!("Gauge: {}", found.kind),
         asked: asked(args),
-        lead: format!("{}.", found.sentence()),
+        lead: format!("{}.", capital(&found.sentence())),
         facts: facts(found),
         origin: Origin::Recorded,
         sections,
@@ -27,6 +27,13 @@ pub(super) fn page(found: &Outcome, args: &Gauge) -> String {
         again: vec![command()],
     }
     .html()
+}
+
+/// With a capital letter in front.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(char::to_uppercase);
+    first.into_iter().flatten().chain(letters).collect()
 }
 
 fn asked(args: &Gauge) -> Vec<(String, String)> {
@@ -106,8 +113,8 @@ pub(in crate::cli) fn budget(found: &Outcome) -> Table {
         caption: "Standard uncertainties; shares of the variance of the mean.".to_owned(),
         columns: vec![
             column("source", false),
-            column("u_nm", true),
-            column("share_percent", true),
+            column("u nm", true),
+            column("share %", true),
             column("class", false),
         ],
         rows: found

@@ -93,13 +93,13 @@ fn answer(grid: &Grid, rows: &[Row]) -> String {
         .filter_map(|row| Some((row.errors.p999_nm?, row)));
     let worst = known.max_by(|a, b| a.0.total_cmp(&b.0));
     if let Some((p999_nm, row)) = worst {
+        let worst = if rows.len() > 1 {
+            " in the worst cell"
+        } else {
+            ""
+        };
         text += &format!(
-            "; 99.9 % of the errors stay within {p999_nm:.0} nm{}{}",
-            if rows.len() > 1 {
-                ", the worst cell's"
-            } else {
-                ""
-            },
+            "; 99.9 % of the errors stay within {p999_nm:.0} nm{worst}{}",
             at(grid, 0, &row.values)
         );
     }
