@@ -6,8 +6,9 @@ fn main() {
     let target = env::var("TARGET").expect("cargo sets TARGET");
     // The emulated board that goes with the target; flash and RAM as origin, length.
     let (machine, flash, ram) = match target.as_str() {
-        // nRF51822 (Cortex-M0), machine `microbit`.
-        "thumbv6m-none-eabi" => ("microbit", "0x00000000, LENGTH = 256K", "0x20000000, LENGTH = 16K"),
+        // nRF51822 (Cortex-M0), machine `microbit`. The proof has every entry of the library, is only
+        // linked, never run, and larger than any image.
+        "thumbv6m-none-eabi" => ("microbit", "0x00000000, LENGTH = DEFINED(_only_linked) ? 1M : 256K", "0x20000000, LENGTH = 16K"),
         // LM3S6965 (Cortex-M3), machine `lm3s6965evb`.
         "thumbv7m-none-eabi" => ("lm3s6965evb", "0x00000000, LENGTH = 256K", "0x20000000, LENGTH = 64K"),
         // MPS2 with application note 386 (Cortex-M4F), machine `mps2-an386`.
@@ -28,6 +29,7 @@ fn main() {
         "cargo:rustc-check-cfg=cfg(machine, values(\"microbit\", \"lm3s6965evb\", \"mps2-an386\"))"
     );
     println!("cargo:rustc-link-arg-bins=-Tlink.x");
+    println!("cargo:rustc-link-arg-bin=proof=--defsym=_only_linked=1");
     for logs in ["board", "board_async", "board_rtic"] {
         println!("cargo:rustc-link-arg-bin={logs}=-Tdefmt.x");
     }

@@ -68,7 +68,7 @@ fn rows(touches: u64) -> Result<bool, Fault> {
         let reference = &rows[rows.len() - 1];
         for row in &rows {
             let alike = alike(row.proof.spread, reference.proof.spread);
-            let faster = alike.map(|n| reference.cycle / (n as f64 * row.cycle));
+            let faster = alike.map(|n| reference.cycle / (f64::from(n) * row.cycle));
             let keeps = row.proof.error <= ASKED.tolerance && row.proof.missed == 0;
             fine &= keeps || row.what == "at_late_edge";
             fine &= row.what != "advised" || faster.is_some_and(|faster| faster >= FASTER);
