@@ -286,13 +286,18 @@ fn nm(pm: f64) -> String {
     format!("{:.2}", pm / 1e3)
 }
 
+/// How sure a mean is, pm; one pair alone says nothing of it.
+fn known_pm(mean: &FeedMean) -> Option<f64> {
+    (mean.doubt_pm != u32::MAX).then(|| f64::from(mean.doubt_pm))
+}
+
 /// A feed and what was seen at it.
 fn seen(mean: &FeedMean) -> Vec<String> {
     vec![
         show_feed_nm_s(u64::from(mean.feed_nm_s)),
         mean.pairs.to_string(),
         nm(mean.half_pm as f64),
-        nm(f64::from(mean.doubt_pm)),
+        known_pm(mean).map_or("-".to_owned(), nm),
     ]
 }
 
@@ -302,7 +307,7 @@ fn feed_json(mean: &FeedMean) -> serde_json::Value {
         "feed_nm_s": mean.feed_nm_s,
         "pairs": mean.pairs,
         "late_nm": mean.half_pm as f64 / 1e3,
-        "doubt_nm": f64::from(mean.doubt_pm) / 1e3,
+        "doubt_nm": known_pm(mean).map(|pm| pm / 1e3),
     })
 }
 
