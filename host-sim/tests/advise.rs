@@ -287,7 +287,7 @@ fn a_delay_beyond_the_latch_is_refused_at_once() {
         "1mm",
         // More than can be simulated in the time of a test.
         "--touches",
-        "1000000000",
+        "100000000",
     ]);
     assert_eq!(code(&made), 2);
     assert!(err(&made).contains("found a latch by edge, expected one that a latch takes; change [control] or link.delay: the delay is not within 0.8 s"), "{}", err(&made));

@@ -259,7 +259,7 @@ fn plans_are_refused_by_line_and_remedy() {
         (PLAN.replace("[check]", "[check"), "expected TOML with tables such as [check]"),
         (
             PLAN.replace("\"30um\"", "\"20um\""),
-            "nm, expected a break longer than wear and guard together",
+            "a break no longer than the wear, expected a break longer than wear and guard together",
         ),
         (
             PLAN.replace("\"30mm\"\nwear", "\"30m\"\nwear"),

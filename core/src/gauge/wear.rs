@@ -87,9 +87,9 @@ impl Wear {
         if length_nm.abs_diff(self.first_nm) > FURTHEST_NM || self.count >= MOST {
             return None;
         }
-        let predicted_pm = self
-            .level_pm
-            .saturating_sub(self.trend().map_or(0, |trend| trend.rate_pm));
+        let trend = self.trend();
+        let rate_pm = trend.map_or(0, |trend| trend.rate_pm);
+        let predicted_pm = self.level_pm.saturating_sub(rate_pm);
         // Steps up to 2^28, their products up to 2^56, 2^20 of them.
         let step = length_nm.saturating_sub(self.newest_nm);
         self.squares = self
@@ -108,7 +108,9 @@ impl Wear {
             .saturating_sub(self.first_nm)
             .saturating_mul(1_000);
         let innovation_pm = from_first_pm.saturating_sub(predicted_pm);
-        let gained = i128::from(innovation_pm) * i128::from(self.gain_16());
+        // What was predicted without a trend is no prediction: the measurement counts alone.
+        let gain_16 = trend.map_or(1 << 16, |_| self.gain_16());
+        let gained = i128::from(innovation_pm) * i128::from(gain_16);
         self.level_pm = predicted_pm.saturating_add((gained >> 16) as i64);
         Some(innovation_pm)
     }
@@ -258,6 +260,22 @@ mod tests {
         // The widest scatter there is has the gain of its ratio.
         let widest = f64::from(gain_16(u32::MAX, u32::MAX)) / 65_536.0;
         assert!((widest - 0.618_034).abs() < 3e-5, "{widest}");
+    }
+
+    /// The first cycle with a prediction lies as near to it as its scatter, not a cycle's wear off.
+    #[test]
+    fn predictions_begin_where_the_trend_does() {
+        let mut wear = Wear::new();
+        let scatter = [0, 700, -400, 300, -600, 200];
+        for k in 0..18_i64 {
+            let off = scatter.get(k as usize % 6).copied().unwrap_or(0);
+            let predicted = wear.trend().is_some();
+            let innovation = wear.push(-20_000 * k - off);
+            if predicted {
+                let innovation = innovation.unwrap();
+                assert!(innovation.abs() < 2_500_000, "{k}: {innovation}");
+            }
+        }
     }
 
     #[test]

@@ -332,6 +332,12 @@ fn refused(plan: &Plan, doubts: &Doubts, why: CheckError, stated: (u16, i64)) ->
             "a hold of 1 ns to 18 min",
             "state one of 20 ms or more",
         ),
+        CheckError::Release if plan.stated.whole("check.release").is_none() => fault(
+            "tool.smallest_break",
+            "a break no longer than the wear".to_owned(),
+            "a break longer than wear and guard together",
+            "allow less wear, or look for a larger break",
+        ),
         CheckError::Release => fault(
             "check.release",
             "a release allowed as far off as a break".to_owned(),

@@ -176,7 +176,8 @@ pub(crate) fn place(source: &str, text: &str, table: &str, key: Option<&str>) ->
             .strip_prefix('[')
             .and_then(|rest| rest.split(']').next())
         {
-            open = name.trim();
+            // One of several has two of them.
+            open = name.trim_start_matches('[').trim();
         }
         let left = line.split('=').next().unwrap_or("").trim();
         let dotted = left.split_once('.');

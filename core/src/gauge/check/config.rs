@@ -264,15 +264,15 @@ impl CheckConfig {
         if steps.iter().any(|ticks| !(1..=1 << 40).contains(ticks)) {
             return Err(CheckError::Times);
         }
-        if u64::from(plan.release_nm) + u64::from(plan.wear_nm) >= u64::from(plan.smallest_break_nm)
-        {
+        let needed = u64::from(plan.wear_nm) + config.guard_nm();
+        let smallest_nm = u64::from(plan.smallest_break_nm);
+        if let Some(by_nm @ 1..) = needed.checked_sub(smallest_nm) {
+            return Err(CheckError::WindowTooNarrow { by_nm });
+        }
+        if u64::from(plan.release_nm) + u64::from(plan.wear_nm) >= smallest_nm {
             return Err(CheckError::Release);
         }
-        let needed = u64::from(plan.wear_nm) + config.guard_nm();
-        match needed.checked_sub(u64::from(plan.smallest_break_nm)) {
-            None | Some(0) => Ok(config),
-            Some(by_nm) => Err(CheckError::WindowTooNarrow { by_nm }),
-        }
+        Ok(config)
     }
 
     /// As it was given.
