@@ -379,6 +379,19 @@ fn studies_and_run_out_want_sound_touches() {
             (&"unproven".into(), &reason.into())
         );
     }
+    // Of few days the interval is said to cover less than it is named for.
+    let days: Vec<String> = (1..=5)
+        .flat_map(|day| {
+            (1..=4).map(move |k| {
+                format!(
+                    "{day},{k},probe,z,a,{k}00000000,-5000000,{},100,,25000000,0,0,",
+                    k * 20 + day * 7 % 5
+                )
+            })
+        })
+        .collect();
+    let notes = judged(study, &days)["notes"].to_string();
+    assert!(notes.contains("5 days covers less than 95 %"), "{notes}");
     let turning: Vec<String> = rows(",0,0,", ",500000,0,");
     let turning: Vec<&str> = turning.iter().map(String::as_str).collect();
     refused(

@@ -1,5 +1,7 @@
 //! Run-out by tooth, out of how long each hit blocks.
 
+use crate::budget::{k_milli, Dof};
+
 /// Hits beyond would not add.
 const MOST_HITS: u32 = 1 << 16;
 /// The longest hit that is weighed, ns: 67 ms.
@@ -265,7 +267,9 @@ impl<const TEETH: usize> ToothHeights<TEETH> {
         })
     }
 
-    /// Residual variance in ns⁴, in 2^-20, by the degrees of freedom.
+    /// Residual variance in ns⁴, in 2^-20, by the degrees of freedom, and by the square of Student's factor
+    /// over the normal one: few hits show less scatter than there is as often as more, and twice the
+    /// doubt is to hold.
     fn scatter(&self, sums: &[Sums], above: i128, slope: i128) -> i128 {
         let mut rest = 0_i128;
         for tooth in sums {
@@ -275,10 +279,10 @@ impl<const TEETH: usize> ToothHeights<TEETH> {
         // Up to 2^60 and 2^104: digits below are given up there.
         rest -= over(slope, above >> 8, 1 << 20);
         let dof = i128::from(self.hits) - sums.len() as i128 - 1;
-        rest.max(0)
-            .checked_div(dof.max(1))
-            .unwrap_or(0)
-            .saturating_mul(1 << 20)
+        let mean = rest.max(0).checked_div(dof.max(1)).unwrap_or(0);
+        let known = u16::try_from(dof.max(1)).unwrap_or(u16::MAX);
+        let factor = i128::from(k_milli(Dof::N(known)));
+        over(mean, factor * factor, 1_960 * 1_960).saturating_mul(1 << 20)
     }
 }
 
@@ -347,6 +351,41 @@ mod tests {
     }
 
     /// The first hit seen is that of a lower tooth, 3.3 µm of feed after the circle of the highest.
+    /// Two doubts hold after a few turns as after many: of 2000 cutters with noise of a place.
+    #[test]
+    fn few_turns_are_doubted_for_being_few() {
+        let below = [0.0, -3e-6, -1e-6, -2e-6];
+        let mut random = crate::drawn::numbers(7);
+        // A sum of twelve even numbers is nearly normal.
+        let mut normal = || {
+            (0..12)
+                .map(|_| (random() >> 11) as f64 / 9.007e15)
+                .sum::<f64>()
+                - 6.0
+        };
+        for turns in [2_u32, 3, 14] {
+            let (mut told, mut beyond) = (0, 0);
+            for _ in 0..2_000 {
+                let mut heights = ToothHeights::<4>::new(4, 120_000_000).unwrap();
+                for i in 0..4 * turns {
+                    let depth = below[i as usize % 4] + 1e-6 * f64::from(i + 4);
+                    heights.hit(i, width_ns((depth + 0.1e-6 * normal()).max(1e-9), 0.12));
+                }
+                let Ok(found) = heights.heights(1_000_000) else {
+                    continue;
+                };
+                told += 1;
+                let off = f64::from(found[1].below_pm - found[0].below_pm) + 3e6;
+                let doubt = f64::from(found[1].doubt_pm).hypot(f64::from(found[0].doubt_pm));
+                beyond += u32::from(off.abs() > 2.0 * doubt);
+            }
+            assert!(
+                told > 1_900 && beyond * 100 < told * 8,
+                "{turns}: {beyond} of {told}"
+            );
+        }
+    }
+
     #[test]
     fn the_first_hit_s_lateness_comes_back_too() {
         let below = [-1.2e-6, 0.0, -3.7e-6, -0.4e-6];

@@ -344,3 +344,35 @@ fn what_touches_share_follows_feed_and_delay() {
     assert!((f64::from(feed.u_pm) / 2_400_000.0 - 1.0).abs() < 1e-4);
     assert_eq!((delay.group, feed.group), (7, 8));
 }
+
+/// Braking that begins between the onset and the sample behind it shows in no difference yet: the error
+/// is then up to `a·T²/8` beyond the bound, and no more.
+#[test]
+fn braking_right_after_the_onset_is_off_by_no_more_than_is_said() {
+    for (period_ms, more_nm) in [(1_u32, 250.0), (4, 4_000.0)] {
+        let method = Method::History {
+            period_ns: period_ms * 1_000_000,
+        };
+        let config = LatchConfig::new(method, 0).unwrap();
+        let period = f64::from(period_ms) * 1e-3;
+        let mut most = 0.0_f64;
+        for (brakes, touches) in (0..20).flat_map(|b| (0..20).map(move |t| (b, t))) {
+            let at = |k: i32| (4.0 + f64::from(k) / 20.0) * period;
+            let place = |t: f64| (5e-3 * t - (t - at(brakes)).max(0.0).powi(2)) * 1e9;
+            let mut history = History::<8>::new();
+            for k in 0..6 {
+                let t = f64::from(k) * period;
+                history
+                    .push((t * 1e9).round() as i64, place(t).round() as i64)
+                    .unwrap();
+            }
+            let onset = at(touches);
+            let found = history
+                .contact(&config, (onset * 1e9) as i64, Some(10))
+                .unwrap();
+            let off = (found.at_nm as f64 - place(onset)).abs() - f64::from(found.bound_nm);
+            most = most.max(off);
+        }
+        assert!(most > 0.0 && most < more_nm + 2.0, "{period_ms}: {most}");
+    }
+}
