@@ -15,7 +15,7 @@ impl Causes {
     pub const SEQUENCE: Self = Self(1);
     /// A touch that was late, contradicted itself or stood beyond the bound.
     pub const TIME: Self = Self(2);
-    /// The probe reports a fault of its own.
+    /// The probe reports a fault of its own, or the re-arm wire cannot be read.
     pub const FAULT: Self = Self(4);
     /// Frames with this probe's number and a wrong tag: a second probe of that number, or forgery.
     pub const FLOOD: Self = Self(8);

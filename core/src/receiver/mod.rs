@@ -11,6 +11,7 @@
 //! `now` that was far ahead by mistake holds the line at stop until the next power-up.
 
 use crate::clock::ClockConfig;
+use crate::edge::Level;
 use crate::frame::{Key, Mark, Opened, Report, Sealed, FRAME};
 use crate::health::LinkVitals;
 use crate::lines::{Causes, Decision, Rearmed};
@@ -183,8 +184,9 @@ impl Receiver {
         self.link.deadline(config)
     }
 
-    /// The level of the re-arm wire; what came of it, where it rose.
-    pub fn rearm(&mut self, config: &LinkConfig, now: Instant, wire: bool) -> Option<Rearmed> {
+    /// The level of the re-arm wire; what came of it, where it rose. One that cannot be read is
+    /// latched as a fault, and counts as a rise only once it was seen low again.
+    pub fn rearm(&mut self, config: &LinkConfig, now: Instant, wire: Level) -> Option<Rearmed> {
         let causes = self.causes();
         let came = self.link.rearm(config, now, wire)?;
         let count = if came.is_ok() {

@@ -81,10 +81,8 @@ impl<'a> Board<'a> {
         }
         // A wire that cannot be read neither arms nor runs.
         let wire = self.rearm.read();
-        if wire != Level::Unknown {
-            if let Some(came) = self.receiver.rearm(&LINK, now, wire == Level::High) {
-                defmt::info!("re-arm {}", came);
-            }
+        if let Some(came) = self.receiver.rearm(&LINK, now, wire) {
+            defmt::info!("re-arm {}", came);
         }
         if let Some(write) = self.receiver.want() {
             let record = write.mark.record(ID);

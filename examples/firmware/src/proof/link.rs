@@ -12,7 +12,7 @@ use trueonset::link::{LinkConfig, LinkPlan, Stored};
 use trueonset::onset::Line;
 use trueonset::receiver::Receiver;
 
-use super::{any, any64, instant, rate, Nowhere};
+use super::{any, any64, instant, level, rate, Nowhere};
 
 pub(crate) fn bytes<const N: usize>() -> [u8; N] {
     [0; N].map(|_: u8| any() as u8)
@@ -153,7 +153,7 @@ fn receiver(config: &LinkConfig, clock: ClockConfig) {
         black_box(receiver.frame(config, instant(), instant(), &bytes()));
         black_box(receiver.poll(config, instant()));
         black_box((receiver.lines(config, instant()), receiver.deadline(config)));
-        if let Some(Err(why)) = receiver.rearm(config, instant(), any() == 0) {
+        if let Some(Err(why)) = receiver.rearm(config, instant(), level()) {
             let _ = write!(Nowhere, "{why}");
         }
         if let Some(write) = receiver.want() {

@@ -114,7 +114,7 @@ fn main() -> ! {
             wired.latch(cause);
         }
         // A refusal changes nothing; show it where you have a lamp for it.
-        let _ = wired.rearm(&WIRED, now, wire != Level::Low);
+        let _ = wired.rearm(&WIRED, now, wire);
         let health = Health::of(wired.causes(), contact == Contact::Fault);
         let decision = health.gate(wired.lines(&WIRED, now));
         let set = outputs.set(&OUTPUTS, decision, now);

@@ -79,11 +79,8 @@ impl Side for SimulatedBoard {
             self.receiver.latch(cause);
         }
         let unreadable = inputs.pins & UNREADABLE != 0;
-        if !unreadable {
-            let wire = inputs.pins & REARM != 0;
-            if let Some(came) = self.receiver.rearm(&self.link, now, wire) {
-                self.log += &format!("re-arm {came:?}\n");
-            }
+        if let Some(came) = self.receiver.rearm(&self.link, now, inputs.rearm()) {
+            self.log += &format!("re-arm {came:?}\n");
         }
         if let Some(write) = self.receiver.want() {
             self.receiver.stored(write.mark);

@@ -2,6 +2,7 @@
 
 use std::error::Error;
 
+use trueonset::edge::Level;
 use trueonset::lines::Pins;
 use trueonset::playout::PlayedEdge;
 use trueonset::time::Instant;
@@ -28,6 +29,15 @@ impl Inputs {
             ready: self.pins & SEEN_READY != 0,
             run: self.pins & SEEN_RUN != 0,
             stop: false,
+        }
+    }
+
+    /// The re-arm wire as it is read.
+    pub(crate) fn rearm(self) -> Level {
+        if self.pins & UNREADABLE != 0 {
+            Level::Unknown
+        } else {
+            Level::from(self.pins & REARM != 0)
         }
     }
 }
