@@ -61,8 +61,8 @@
 //! # Features
 //!
 //! None by default. `defmt` and `serde` derive their traits on public values, `fixed` converts
-//! onsets and doubts into the types of that crate; `embedded-hal`, `heapless` and
-//! `critical-section` are for [`pins`].
+//! onsets and doubts into the types of that crate; `embedded-hal`, `embedded-hal-async`, `heapless`
+//! and `critical-section` are for [`pins`].
 #![no_std]
 #![forbid(unsafe_code)]
 
@@ -70,6 +70,7 @@ pub mod barrier;
 pub mod battery;
 mod bits;
 pub mod budget;
+mod checked;
 pub mod clock;
 pub mod edge;
 pub mod flags;

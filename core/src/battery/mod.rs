@@ -10,6 +10,7 @@
 //! * [`Battery::observe`] takes readings, [`Battery::state`] tells [`BatteryState`] at any time.
 //! * [`BatteryState::lasts`] says yes, no or cannot tell. A yes needs a fresh reading, a learned
 //!   resistance, known cells in the range of their table, and a lower bound above the run.
+//! * [`Watch`] is all of it for a probe that only measures voltages.
 //!
 //! Both charges are counted from the reserve, not from empty: capacity scales them alike. Where
 //! voltage and charge disagree the voltage is taken, and the smaller of both bounds the end.
@@ -30,12 +31,14 @@ mod reasons;
 mod state;
 #[cfg(test)]
 mod tests;
+mod watch;
 
 pub use chemistry::{Chemistry, FULL_SHARE};
 pub use config::{BatteryConfig, BatteryConfigError, BatteryPlan, Load, Pack};
 pub use counter::{ChargeWrite, StoredCharge};
 pub use reasons::Reasons;
 pub use state::{BatteryState, Verdict};
+pub use watch::{CellLook, CellReading, Watch};
 
 use counter::Used;
 

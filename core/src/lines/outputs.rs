@@ -117,6 +117,9 @@ pub struct Set {
     pub feed_watchdog: bool,
     /// When to come again at the latest for the next half of a pulse.
     pub again: Option<Instant>,
+    /// For a compare channel: the last tick at which READY and RUN may stand. `None` where they do
+    /// not stand, so that it never keeps up what the pins do not show.
+    pub valid_until: Option<Instant>,
 }
 
 /// The outputs of one probe.
@@ -173,6 +176,7 @@ impl Outputs {
             pins: self.pins,
             feed_watchdog: advanced,
             again: self.next,
+            valid_until: shown.valid_until.filter(|_| shown.ready),
         }
     }
 
@@ -234,9 +238,12 @@ mod tests {
         assert_eq!((first.pins, first.feed_watchdog), (Pins::default(), true));
         let second = outputs.set(&config, RUN, at(6));
         assert!(second.pins.ready && second.pins.run && second.feed_watchdog);
+        let until = (first.valid_until, second.valid_until);
+        assert_eq!(until, (None, RUN.valid_until));
         for now in [6, 5, 0] {
             let stood = outputs.set(&config, RUN, at(now));
             assert_eq!((stood.pins, stood.feed_watchdog), (Pins::default(), false));
+            assert_eq!(stood.valid_until, None);
         }
         assert!(outputs.set(&config, RUN, at(10_000)).pins.run);
         assert_eq!(outputs.set(&config, RUN, at(10_001)).pins, Pins::default());

@@ -193,7 +193,7 @@ impl Config {
         }
     }
 
-    pub(super) const fn touched_level(&self) -> Level {
+    pub(crate) const fn touched_level(&self) -> Level {
         self.touched_level
     }
 

@@ -27,6 +27,7 @@ impl<P: InputPin> Input<P> {
 
     /// What the pin shows; [`Level::Unknown`] where it cannot be read. An image takes that for
     /// stop: a wire that cannot be read neither runs nor re-arms.
+    #[inline]
     pub fn read(&mut self) -> Level {
         self.level = if let Ok(high) = self.pin.is_high() {
             Level::from(high)
@@ -38,6 +39,7 @@ impl<P: InputPin> Input<P> {
     }
 
     /// What it showed when it was last read.
+    #[must_use]
     pub const fn level(&self) -> Level {
         self.level
     }
@@ -47,10 +49,15 @@ impl<P: InputPin> Input<P> {
     /// look late: for chatter use a capture unit.
     pub fn poll(&mut self, now: Instant) -> Option<Edge> {
         let before = self.level;
-        let level = self.read();
-        (level != before).then(|| {
-            let edge = Edge::new(now, level);
-            if level == Level::Unknown {
+        self.read();
+        self.edge_since(before, now)
+    }
+
+    /// The edge that the newest reading makes of the level `before` it.
+    pub(super) fn edge_since(&self, before: Level, now: Instant) -> Option<Edge> {
+        (self.level != before).then(|| {
+            let edge = Edge::new(now, self.level);
+            if self.level == Level::Unknown {
                 edge.with_faults(Flags::UNKNOWN_LEVEL)
             } else {
                 edge
@@ -59,6 +66,7 @@ impl<P: InputPin> Input<P> {
     }
 
     /// How often the pin could not be read; wraps.
+    #[must_use]
     pub const fn failures(&self) -> u32 {
         self.failures
     }

@@ -6,16 +6,24 @@
 //!  Set::pins ─▶ Stage::write ─▶ pins,  ReadBack::read ─▶ Outputs::read_back
 //! ```
 //!
+//! These are the parts. Put together for the three boards that there are:
+//!
+//! * `Comparator`: queue, intake and pin before one line, at the probe; `Polled` where a pin has no
+//!   capture unit.
+//! * `Terminal`: re-arm, output stage and read-back behind a receiver or a wired probe.
+//! * [`Records`]: the two places in which a probe counts its starts and a board keeps its slots.
+//!
 //! embedded-hal 1.0 has neither a clock nor a capture unit, so time is an argument everywhere and
 //! [`Capture`] is a trait of this crate. Its pins may fail, also to be read: that is told as
 //! [`Level::Unknown`] or as a cause to latch, never as a level. An awaited pin
 //! (`embedded_hal_async::digital::Wait`) only wakes: it does not say when the edge was, so it may
-//! call for a poll and never stands in for a capture.
+//! call for a poll and never stands in for a capture. The stamp comes from [`Capture`], always.
 //!
 //! | feature | what it brings |
 //! |---|---|
-//! | none | [`Captured`], [`Capture`], [`Intake`] |
-//! | `embedded-hal` | `Input`, `Stage`, `ReadBack`: pins of any board |
+//! | none | [`Captured`], [`Capture`], [`Captures`], [`Intake`], [`Records`] |
+//! | `embedded-hal` | `Input`, `Polled`, `Comparator`, `Stage`, `ReadBack`, `Terminal`: pins of any board |
+//! | `embedded-hal-async` | `serve`: the main loop as a task that a pin wakes |
 //! | `heapless` | `EdgeQueue`, lock-free, for one interrupt and one loop; not on RISC-V without atomics |
 //! | `critical-section` | `SharedQueue` in a critical section; the image chooses how that is made |
 //!
@@ -23,31 +31,49 @@
 //! emergency stop stay in charge.
 
 #[cfg(feature = "embedded-hal")]
+mod comparator;
+#[cfg(feature = "embedded-hal")]
 mod input;
 mod intake;
+#[cfg(feature = "embedded-hal")]
+mod polled;
 // heapless has it for cores with compare-and-swap, and of those without for Arm.
 #[cfg(all(
     feature = "heapless",
     any(target_has_atomic = "ptr", target_arch = "arm")
 ))]
 mod queue;
+mod records;
 #[cfg(feature = "critical-section")]
 mod shared;
 #[cfg(feature = "embedded-hal")]
 mod stage;
+#[cfg(feature = "embedded-hal")]
+mod terminal;
+#[cfg(feature = "embedded-hal-async")]
+mod wake;
 
+#[cfg(feature = "embedded-hal")]
+pub use comparator::Comparator;
 #[cfg(feature = "embedded-hal")]
 pub use input::Input;
 pub use intake::Intake;
+#[cfg(feature = "embedded-hal")]
+pub use polled::Polled;
 #[cfg(all(
     feature = "heapless",
     any(target_has_atomic = "ptr", target_arch = "arm")
 ))]
 pub use queue::{EdgeQueue, InterruptEnd, LoopEnd};
+pub use records::Records;
 #[cfg(feature = "critical-section")]
 pub use shared::SharedQueue;
 #[cfg(feature = "embedded-hal")]
 pub use stage::{NoPin, ReadBack, Stage};
+#[cfg(feature = "embedded-hal")]
+pub use terminal::{Decides, Looked, Terminal};
+#[cfg(feature = "embedded-hal-async")]
+pub use wake::serve;
 
 use crate::edge::Level;
 
@@ -75,4 +101,16 @@ pub trait Capture {
 
     /// The counter at this moment, for the main loop: at least once every half turn.
     fn count(&self) -> u32;
+}
+
+/// The main loop's end of a queue of captures.
+pub trait Captures {
+    /// How many wait.
+    fn waiting(&self) -> usize;
+
+    /// The oldest.
+    fn take(&mut self) -> Option<Captured>;
+
+    /// How many found no room; wraps.
+    fn lost(&self) -> u32;
 }

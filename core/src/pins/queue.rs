@@ -4,7 +4,7 @@ use core::sync::atomic::{AtomicU32, Ordering};
 
 use heapless::spsc::{Consumer, Producer, Queue};
 
-use super::Captured;
+use super::{Captured, Captures};
 
 /// Captures on their way from one interrupt to the main loop: room for N − 1. What does not fit is
 /// counted. See [`queue_room`](crate::edge::queue_room) for N, which takes one more.
@@ -80,5 +80,19 @@ impl<const N: usize> LoopEnd<'_, N> {
     #[must_use]
     pub fn waiting(&self) -> usize {
         self.out.len()
+    }
+}
+
+impl<const N: usize> Captures for LoopEnd<'_, N> {
+    fn waiting(&self) -> usize {
+        self.waiting()
+    }
+
+    fn take(&mut self) -> Option<Captured> {
+        self.take()
+    }
+
+    fn lost(&self) -> u32 {
+        self.lost()
     }
 }

@@ -4,7 +4,7 @@ use core::cell::RefCell;
 
 use critical_section::Mutex;
 
-use super::Captured;
+use super::{Captured, Captures};
 use crate::edge::Level;
 
 /// What no place holds that was written; all bits zero, so that it costs no flash.
@@ -55,12 +55,32 @@ impl<const N: usize> SharedQueue<N> {
         self.with(|ring| ring.lost).unwrap_or(0)
     }
 
+    /// How many wait.
+    #[must_use]
+    pub fn waiting(&self) -> usize {
+        self.with(|ring| ring.count).unwrap_or(0)
+    }
+
     /// Nobody else borrows inside a critical section, so there is always an answer.
     fn with<R>(&self, act: impl FnOnce(&mut Ring<N>) -> R) -> Option<R> {
         critical_section::with(|section| {
             let mut ring = self.0.borrow(section).try_borrow_mut().ok()?;
             Some(act(&mut ring))
         })
+    }
+}
+
+impl<const N: usize> Captures for &SharedQueue<N> {
+    fn waiting(&self) -> usize {
+        SharedQueue::waiting(self)
+    }
+
+    fn take(&mut self) -> Option<Captured> {
+        SharedQueue::take(self)
+    }
+
+    fn lost(&self) -> u32 {
+        SharedQueue::lost(self)
     }
 }
 

@@ -74,7 +74,8 @@ impl Instant {
     }
 
     /// `ticks` later; saturates.
-    pub(crate) const fn plus(self, ticks: u32) -> Self {
+    #[must_use]
+    pub const fn plus(self, ticks: u32) -> Self {
         Self(self.0.saturating_add(ticks as u64))
     }
 }

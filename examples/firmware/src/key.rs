@@ -11,8 +11,5 @@ include!(concat!(env!("OUT_DIR"), "/key.rs"));
 #[used]
 static NOTICE: [u8; 8] = *b"TEST KEY";
 
-/// The key.
-pub const KEY: Key = checked!(
-    Key::new(TEST_KEY),
-    "all bytes of TRUEONSET_TEST_KEY are alike"
-);
+/// The key; all bytes alike are refused.
+pub const KEY: Key = trueonset::checked!(Key::new(TEST_KEY));

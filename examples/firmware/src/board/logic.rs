@@ -2,46 +2,36 @@
 
 use core::mem::MaybeUninit;
 
+use trueonset::checked;
 use trueonset::clock::{ClockConfig, Oscillator};
-use trueonset::edge::Level;
 use trueonset::health::Health;
-use trueonset::lines::{Causes, Form, Outputs, OutputsConfig, Pins};
-use trueonset::link::{LinkConfig, LinkPlan, State, Stored};
-use trueonset::pins::{Capture, Input, Intake, NoPin, ReadBack, Stage};
+use trueonset::lines::{Causes, Form, OutputsConfig, Pins};
+use trueonset::link::{LinkConfig, LinkPlan, State};
+use trueonset::pins::{Capture, Intake, NoPin, ReadBack, Records, Stage, Terminal};
 use trueonset::receiver::Receiver;
 use trueonset::time::{Bits, Counter, Instant, TickRate};
 
-use crate::key;
-use crate::machine::{self, CaptureUnit};
+use crate::key::KEY;
+use crate::machine::{self, CaptureUnit, Flash, Input, Output};
 
 /// Number of the probe.
 const ID: u16 = 0x5A5;
-
-const RATE: TickRate = checked!(TickRate::from_hz(16_000_000), "no ticks");
-const LINK: LinkConfig = checked!(
-    LinkConfig::new(RATE, LinkPlan::INFRARED),
-    "the plan of the link breaks a promise"
-);
-const CLOCK: ClockConfig = checked!(
-    ClockConfig::new(RATE, LinkPlan::INFRARED.slot_ns, Oscillator::CRYSTAL),
-    "no clock can follow such slots"
-);
-const OUTPUTS: OutputsConfig = checked!(
-    OutputsConfig::new(RATE, Form::Levels, 1_000_000),
-    "no output stage is like that"
-);
+/// Ticks of the capture timer. A slot must be a whole number of them.
+const RATE: TickRate = checked!(TickRate::from_hz(16_000_000));
+const PLAN: LinkPlan = LinkPlan::INFRARED;
+const LINK: LinkConfig = checked!(LinkConfig::new(RATE, PLAN));
+const CLOCK: ClockConfig = checked!(ClockConfig::new(RATE, PLAN.slot_ns, Oscillator::CRYSTAL));
+const OUTPUTS: OutputsConfig = checked!(OutputsConfig::new(RATE, Form::Levels, 1_000_000));
 
 /// Until when to sleep, until when the lines may stand, and the latch.
 pub type Next = (Option<Instant>, Option<Instant>, Causes);
 
 /// The board.
 pub struct Board<'a> {
-    receiver: &'a mut Receiver,
+    /// The link; a shell may latch it.
+    pub receiver: &'a mut Receiver,
     intake: Intake,
-    rearm: Input<machine::Input>,
-    stage: Stage<machine::Output, machine::Output, NoPin>,
-    seen: ReadBack<machine::Input, machine::Input, NoPin>,
-    outputs: Outputs,
+    terminal: Terminal<Input, Stage<Output, Output, NoPin>, ReadBack<Input, Input, NoPin>>,
     said: Option<(State, Causes, Pins)>,
 }
 
@@ -51,15 +41,13 @@ impl<'a> Board<'a> {
     pub fn new(place: &'a mut MaybeUninit<Receiver>) -> Self {
         defmt::warn!("TEST KEY: pair a key of its own before this goes into a machine");
         let start = Instant::from_ticks(u64::from(CaptureUnit.count()));
-        // Stamps may have waited for a loop that stood, up to a quarter turn.
-        let counter = Counter::new(Bits::B32, start).allowing_back_step(u32::MAX);
+        let stage = Stage::new(Output::READY, Output::RUN, NoPin);
+        let seen = ReadBack::new(Input::READY, Input::RUN, NoPin);
         Self {
             receiver: begin(place),
-            intake: Intake::new(counter),
-            rearm: Input::new(machine::Input::REARM),
-            stage: Stage::new(machine::Output::READY, machine::Output::RUN, NoPin),
-            seen: ReadBack::new(machine::Input::READY, machine::Input::RUN, NoPin),
-            outputs: Outputs::new(),
+            // Stamps may have waited for a loop that stood, up to a quarter turn.
+            intake: Intake::new(Counter::new(Bits::B32, start).allowing_back_step(u32::MAX)),
+            terminal: Terminal::new(Input::REARM, stage, seen),
             said: None,
         }
     }
@@ -76,29 +64,16 @@ impl<'a> Board<'a> {
             machine::tell(&edge);
             defmt::info!("{}", edge);
         }
-        if let Some(cause) = self.seen.check(&mut self.outputs, &OUTPUTS, now) {
-            self.receiver.latch(cause);
-        }
-        // A wire that cannot be read neither arms nor runs.
-        let wire = self.rearm.read();
-        if let Some(came) = self.receiver.rearm(&LINK, now, wire) {
+        let looked = self.terminal.look(&OUTPUTS, self.receiver, &LINK, now);
+        if let Some(came) = looked.rearmed {
             defmt::info!("re-arm {}", came);
         }
-        if let Some(write) = self.receiver.want() {
-            let record = write.mark.record(ID);
-            machine::write_record(write.place, &record);
-            if write.both {
-                machine::write_record(write.place ^ 1, &record);
-            }
-            self.receiver.stored(write.mark);
-        }
+        Flash.keep(self.receiver, ID);
         let (vitals, causes) = (self.receiver.vitals(), self.receiver.causes());
-        let health = Health::of(causes, wire == Level::Unknown).link(&vitals);
-        let decision = health.gate(self.receiver.lines(&LINK, now));
-        let set = self.outputs.set(&OUTPUTS, decision, now);
-        if let Err(cause) = self.stage.write(set.pins) {
-            self.receiver.latch(cause);
-        }
+        let health = Health::of(causes, looked.fault).link(&vitals);
+        let set = self
+            .terminal
+            .show(&OUTPUTS, self.receiver, &LINK, now, &health);
         if set.feed_watchdog {
             machine::feed_watchdog();
         }
@@ -106,22 +81,13 @@ impl<'a> Board<'a> {
         if self.said.replace(news) != Some(news) {
             defmt::info!("{} {} {}", vitals.state, causes, set.pins);
         }
-        // What the pins do not show must not be kept up by the compare channel either.
-        let until = decision.valid_until.filter(|_| set.pins.ready);
-        let due = self
-            .receiver
-            .deadline(&LINK)
-            .into_iter()
-            .chain(set.again)
-            .min();
-        (due, until, causes)
+        let due = [self.receiver.deadline(&LINK), set.again];
+        (due.into_iter().flatten().min(), set.valid_until, causes)
     }
 }
 
 /// Apart from the loop, so that what it needs on the stack is free again.
 #[inline(never)]
 fn begin(place: &mut MaybeUninit<Receiver>) -> &mut Receiver {
-    let [one, other] = machine::records(ID);
-    let stored = Stored::read(&LINK, [&one, &other], ID);
-    place.write(Receiver::new(key::KEY, ID, CLOCK, stored))
+    place.write(Receiver::new(KEY, ID, CLOCK, Flash.stored(&LINK, ID)))
 }

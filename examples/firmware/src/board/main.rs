@@ -12,9 +12,6 @@
 #![no_std]
 #![no_main]
 
-#[path = "../stop.rs"]
-#[macro_use]
-mod stop;
 #[path = "../key.rs"]
 mod key;
 #[path = "../machine/logger.rs"]
@@ -22,6 +19,8 @@ mod logger;
 mod logic;
 #[path = "../machine/mod.rs"]
 mod machine;
+#[path = "../stop.rs"]
+mod stop;
 
 use core::mem::MaybeUninit;
 

@@ -1,17 +1,15 @@
 //! The board's side once more, on an async executor: the same passes, only the shell differs.
 //!
-//! The interrupt wakes the task, and the task makes a pass. An
-//! awaited pin or timer only wakes: instants come from the capture unit, as in `board`, where it is
-//! said what to change for a real board.
+//! The interrupt wakes the task, and the task makes a pass. An awaited pin or timer only wakes:
+//! instants come from the capture unit, as in `board`, where it is said what to change for a real
+//! board. Besides, give back the timer of your executor, set to `wake`, in place of `pending`; here
+//! the port of the emulated board is timer and pin in one.
 //!
 //! A measuring signal, not a safety function; no performance level is claimed; guards and
 //! emergency stop stay in charge.
 #![no_std]
 #![no_main]
 
-#[path = "../stop.rs"]
-#[macro_use]
-mod stop;
 #[path = "../key.rs"]
 mod key;
 #[path = "../machine/logger.rs"]
@@ -20,58 +18,35 @@ mod logger;
 mod logic;
 #[path = "../machine/mod.rs"]
 mod machine;
+#[path = "../stop.rs"]
+mod stop;
 
-use core::cell::RefCell;
-use core::future::poll_fn;
+use core::future::pending;
 use core::mem::MaybeUninit;
-use core::task::{Poll, Waker};
 
-use critical_section::Mutex;
-use trueonset::pins::Capture;
+use embassy_executor::Executor;
+use trueonset::pins::{serve, Capture};
 use trueonset::receiver::Receiver;
 
 use logic::Board;
-use machine::CaptureUnit;
-
-/// Who waits for the interrupt.
-static WAITING: Mutex<RefCell<Option<Waker>>> = Mutex::new(RefCell::new(None));
+use machine::{Bell, CaptureUnit};
 
 /// See `board`; here it wakes the task.
 #[cortex_m_rt::exception]
 unsafe fn DefaultHandler(_: i16) {
     while CaptureUnit.take().is_some() {}
-    critical_section::with(|section| {
-        if let Ok(mut waiting) = WAITING.borrow(section).try_borrow_mut() {
-            if let Some(waker) = waiting.take() {
-                waker.wake();
-            }
+    machine::ring();
+}
+
+#[cortex_m_rt::entry]
+fn main() -> ! {
+    static mut EXECUTOR: Option<Executor> = None;
+    EXECUTOR.insert(Executor::new()).run(|spawner| {
+        // It is spawned once; tasks of yours go beside it.
+        if let Ok(passes) = passes() {
+            spawner.spawn(passes);
         }
-    });
-}
-
-/// Ready once the timer has gone on.
-async fn gone_on() {
-    poll_fn(|context| {
-        // Asked inside the section, so that no interrupt falls between question and answer.
-        critical_section::with(|section| {
-            if machine::gone_on() {
-                return Poll::Ready(());
-            }
-            if let Ok(mut waiting) = WAITING.borrow(section).try_borrow_mut() {
-                *waiting = Some(context.waker().clone());
-            }
-            Poll::Pending
-        })
     })
-    .await;
-}
-
-#[embassy_executor::main]
-async fn main(spawner: embassy_executor::Spawner) {
-    // It is spawned once; tasks of yours go beside it.
-    if let Ok(passes) = passes() {
-        spawner.spawn(passes);
-    }
 }
 
 #[embassy_executor::task]
@@ -79,9 +54,13 @@ async fn passes() {
     let mut receiver = MaybeUninit::<Receiver>::uninit();
     machine::start();
     let mut board = Board::new(&mut receiver);
-    loop {
+    serve(Bell, |woken| {
+        if let Err(cause) = woken {
+            board.receiver.latch(cause);
+        }
         let (wake, valid_until, latched) = board.pass();
         machine::set(wake, valid_until, latched);
-        gone_on().await;
-    }
+        pending::<()>()
+    })
+    .await
 }

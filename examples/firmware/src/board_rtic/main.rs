@@ -9,9 +9,6 @@
 #![no_std]
 #![no_main]
 
-#[path = "../stop.rs"]
-#[macro_use]
-mod stop;
 #[path = "../machine/device.rs"]
 pub mod device;
 #[path = "../key.rs"]
@@ -22,6 +19,8 @@ mod logger;
 mod logic;
 #[path = "../machine/mod.rs"]
 mod machine;
+#[path = "../stop.rs"]
+mod stop;
 
 #[rtic::app(device = crate::device)]
 mod app {

@@ -3,34 +3,35 @@
 //! `machine` stands for a HAL. For a real board, change: the interrupt to that of your capture
 //! timer, `machine::CaptureUnit` to its two channels (one a direction) behind the same trait, the
 //! pins to those of your HAL, `wait` to a compare channel and `wfi`, `send_frame` to a sender that
-//! a compare channel starts, `records` and `write_record` to two pages of flash, and `KEY` to one
-//! that a pairing left there. Take the timer from the crystal, and the interrupt above all others.
+//! a compare channel starts, `Flash` to two pages of yours, and `KEY` to one that a pairing left
+//! there. Take the timer from the crystal, and the interrupt above all others.
 //!
 //! A measuring signal, not a safety function; no performance level is claimed; guards and
 //! emergency stop stay in charge.
 #![no_std]
 #![no_main]
 
-#[path = "../stop.rs"]
-#[macro_use]
-mod stop;
 #[path = "../key.rs"]
 mod key;
 #[path = "../machine/mod.rs"]
 mod machine;
 mod power;
+#[path = "../stop.rs"]
+mod stop;
 
 use embedded_hal::digital::{OutputPin, PinState};
-use trueonset::barrier::{Lamp, LightTest, TestResult};
-use trueonset::edge::Level;
-use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
+use trueonset::barrier::{Lamp, TestResult};
+use trueonset::battery::Watch;
+use trueonset::checked;
+use trueonset::frame::Contact;
+use trueonset::head::{HeadConfig, HeadStatus};
 use trueonset::lines::Causes;
 use trueonset::link::LinkPlan;
-use trueonset::onset::{Config, Line};
-use trueonset::pins::{Capture, Input, Intake, SharedQueue};
+use trueonset::onset::Config;
+use trueonset::pins::{Capture, Comparator, Records, SharedQueue};
 use trueonset::time::{Bits, Counter, Instant, TickRate};
 
-use machine::{CaptureUnit, Output};
+use machine::{CaptureUnit, Flash, Input, Output};
 
 /// Ticks of the capture timer, Hz. A slot must be a whole number of them.
 const HZ: u32 = 8_000_000;
@@ -40,16 +41,10 @@ const ID: u16 = 0x5A5;
 const PATIENCE: u32 = HZ / 1_000;
 /// Before a slot its frame is ready for the sender: 200 µs.
 const LEAD: u32 = HZ / 5_000;
-const RATE: TickRate = checked!(TickRate::from_hz(HZ), "no ticks");
-const HEAD: HeadConfig = checked!(
-    HeadConfig::new(RATE, ID, &LinkPlan::INFRARED),
-    "the plan of the link does not fit the timer"
-);
+const RATE: TickRate = checked!(TickRate::from_hz(HZ));
+const HEAD: HeadConfig = checked!(HeadConfig::new(RATE, ID, &LinkPlan::INFRARED));
 /// The hold is longer than the least time between two edges of the plan.
-const LINE: Config = checked!(
-    Config::new(RATE, 2_000_000),
-    "the hold does not fit the timer"
-);
+const LINE: Config = checked!(Config::new(RATE, 2_000_000));
 
 static EDGES: SharedQueue<64> = SharedQueue::new();
 
@@ -67,55 +62,50 @@ fn main() -> ! {
     machine::start();
     let start = Instant::from_ticks(u64::from(CaptureUnit.count()));
     // Stamps may have waited for a loop that stood, up to a quarter turn.
-    let mut intake = Intake::new(Counter::new(Bits::B32, start).allowing_back_step(u32::MAX));
-    let mut blocked = Input::new(machine::Input::BLOCKED);
-    let tested = self_test(&mut intake, &mut blocked);
-    let now = intake.now(CaptureUnit.count()).at;
-    let mut line = Line::new(&LINE, blocked.read(), now);
-    let Some(mut head) = wake(now, line.in_contact()) else {
-        // Both records are bad: it does not know which tags it has used, and must be paired anew.
+    let counter = Counter::new(Bits::B32, start).allowing_back_step(u32::MAX);
+    let mut eye = Comparator::new(&LINE, counter, Input::BLOCKED);
+    let tested = self_test(&mut eye);
+    let now = eye.now(CaptureUnit.count());
+    let Some(counted) = Flash.count_start(&HEAD) else {
+        // It does not know which tags it has used, and must be paired anew.
         loop {
             machine::wait(None, None, Causes::NONE);
         }
     };
-    let mut power = power::Power::new();
+    let mut head = counted.head(key::KEY, now, eye.line().in_contact());
+    let mut cells = Watch::new(RATE, power::PLAN, power::RUN_S);
     let mut status = HeadStatus::default();
     status.signs.measuring = true;
     status.signs.self_test_failed = tested != TestResult::Passed;
     loop {
-        let now = intake.now(CaptureUnit.count()).at;
-        while let Some(captured) = EDGES.take() {
-            let _ = head.event(&HEAD, line.edge(&LINE, intake.edge(captured)));
-        }
-        let lost = intake.overflowed(EDGES.lost(), now, blocked.read());
-        for edge in lost.into_iter().flatten() {
-            let _ = head.event(&HEAD, line.edge(&LINE, edge));
-        }
-        let _ = head.event(&HEAD, line.poll(&LINE, now));
+        let now = eye.now(CaptureUnit.count());
+        eye.pass(&LINE, &mut &EDGES, now, |event| {
+            let _ = head.event(&HEAD, Some(event));
+        });
         // An edge that was refused leaves the probe out of step: a fault until both agree again.
-        status.fault = status.signs.self_test_failed
-            || head.touched() != line.in_contact()
-            || blocked.level() == Level::Unknown;
-        status.between = line.open_since().is_some();
-        if let Some((slow, look)) = power.look(now) {
-            head.set_slow(slow);
-            status.signs.look = look;
+        let contact = eye.contact();
+        let out_of_step = head.touched() != eye.line().in_contact();
+        status.fault = status.signs.self_test_failed || out_of_step || contact == Contact::Fault;
+        status.between = contact == Contact::Between;
+        if let Some(found) = cells.look(now, power::read) {
+            head.set_slow(found.slow);
+            status.signs.look = found.look;
         }
         head.set_status(status);
         if let Some((begin, frame)) = head.make(&HEAD, now, LEAD) {
             machine::send_frame(begin, &frame);
         }
         let frame = head.wake(&HEAD, now, LEAD);
-        let wake = line.deadline().map_or(frame, |hold| hold.min(frame));
+        let wake = eye.deadline().map_or(frame, |hold| hold.min(frame));
         machine::wait(Some(wake), None, Causes::NONE);
     }
 }
 
-/// Light off must be seen as contact, light on as none. Its edges are the test's own.
+/// Light off must be seen as contact, light on as none.
 #[inline(never)]
-fn self_test(intake: &mut Intake, blocked: &mut Input<machine::Input>) -> TestResult {
-    let now = intake.now(CaptureUnit.count()).at;
-    let mut test = LightTest::begin(now, blocked.read() != Level::Low, PATIENCE);
+fn self_test(eye: &mut Comparator<Input>) -> TestResult {
+    let now = eye.now(CaptureUnit.count());
+    let mut test = eye.begin_test(&LINE, now, PATIENCE);
     let mut lamp = Output::LAMP;
     loop {
         // A pin of the controller itself cannot fail; on another chip a failure is StuckDark.
@@ -124,24 +114,7 @@ fn self_test(intake: &mut Intake, blocked: &mut Input<machine::Input>) -> TestRe
             return test.result();
         };
         machine::wait(Some(deadline), None, Causes::NONE);
-        let now = intake.now(CaptureUnit.count()).at;
-        while EDGES.take().is_some() {}
-        let _ = test.step(now, blocked.read() == Level::High);
-    }
-}
-
-/// The number of this start is made durable before anything is sent under it.
-#[inline(never)]
-fn wake(now: Instant, touched: bool) -> Option<Head> {
-    let [one, other] = machine::records(ID);
-    let mut waking = Waking::read(&HEAD, [&one, &other])?;
-    loop {
-        let (place, record) = waking.write();
-        machine::write_record(place, &record);
-        let [one, other] = machine::records(ID);
-        match waking.stored([&one, &other]) {
-            Ok(counted) => return Some(counted.head(key::KEY, now, touched)),
-            Err(again) => waking = again?,
-        }
+        let now = eye.now(CaptureUnit.count());
+        let _ = eye.step_test(&LINE, &mut &EDGES, now, &mut test);
     }
 }

@@ -20,6 +20,8 @@
 // Each image has its own part of the board.
 #![allow(dead_code)]
 
+#[cfg(feature = "async")]
+mod bell;
 mod uart;
 
 use core::cell::{Cell, RefCell};
@@ -33,9 +35,15 @@ use trueonset::edge::Level;
 use trueonset::frame::{Mark, FRAME};
 use trueonset::lines::Causes;
 use trueonset::link::RECORD;
-use trueonset::pins::{Capture, Captured};
+use trueonset::pins::{Capture, Captured, Records};
 use trueonset::playout::PlayedEdge;
 use trueonset::time::Instant;
+
+#[cfg(feature = "async")]
+pub use bell::{ring, Bell};
+
+/// Number of the probe that the flash was paired with.
+const ID: u16 = 0x5A5;
 
 /// A byte of the log.
 pub fn log(byte: u8) {
@@ -172,21 +180,25 @@ pub fn millivolts() -> (u16, u16) {
     with(|port| port.millivolts)
 }
 
-/// Both records of the flash, as a pairing leaves them.
-pub fn records(id: u16) -> [[u8; RECORD]; 2] {
-    let paired = Mark::default().record(id);
-    critical_section::with(|cs| RECORDS.borrow(cs).get()).map(|record| record.unwrap_or(paired))
-}
+/// Two pages of flash. The flash of the emulator is durable at once and forgotten at its end; it
+/// begins as a pairing leaves it.
+pub struct Flash;
 
-/// Writes a record. The flash of the emulator is durable at once and forgotten at its end.
-pub fn write_record(place: u8, record: &[u8; RECORD]) {
-    critical_section::with(|cs| {
-        let mut records = RECORDS.borrow(cs).get();
-        if let Some(kept) = records.get_mut(usize::from(place)) {
-            *kept = Some(*record);
-        }
-        RECORDS.borrow(cs).set(records);
-    });
+impl Records for Flash {
+    fn read(&mut self) -> [[u8; RECORD]; 2] {
+        let paired = Mark::default().record(ID);
+        critical_section::with(|cs| RECORDS.borrow(cs).get()).map(|record| record.unwrap_or(paired))
+    }
+
+    fn write(&mut self, place: u8, record: &[u8; RECORD]) {
+        critical_section::with(|cs| {
+            let mut records = RECORDS.borrow(cs).get();
+            if let Some(kept) = records.get_mut(usize::from(place)) {
+                *kept = Some(*record);
+            }
+            RECORDS.borrow(cs).set(records);
+        });
+    }
 }
 
 static RECORDS: Mutex<Cell<[Option<[u8; RECORD]>; 2]>> = Mutex::new(Cell::new([None; 2]));
@@ -282,6 +294,7 @@ impl OutputPin for Output {
 }
 
 /// An input pin.
+#[derive(PartialEq, Eq)]
 pub struct Input(u8);
 
 impl Input {
@@ -293,8 +306,9 @@ impl Input {
     pub const RUN: Self = Self(1 << 2);
     /// The comparator of the barrier; high is blocked.
     pub const BLOCKED: Self = Self(1 << 3);
-    /// Set by the world where the re-arm wire cannot be read.
-    const BROKEN: u8 = 1 << 7;
+    /// Set by the world where the re-arm wire, or the comparator, cannot be read.
+    const NO_REARM: u8 = 1 << 7;
+    const NO_BLOCKED: u8 = 1 << 6;
 }
 
 /// A pin that cannot be read, as behind a port expander that does not answer.
@@ -314,7 +328,12 @@ impl ErrorType for Input {
 impl InputPin for Input {
     fn is_high(&mut self) -> Result<bool, NoAnswer> {
         let inputs = with(|port| port.inputs);
-        if self.0 == Self::REARM.0 && inputs & Self::BROKEN != 0 {
+        let broken = match *self {
+            Self::REARM => Self::NO_REARM,
+            Self::BLOCKED => Self::NO_BLOCKED,
+            _ => 0,
+        };
+        if inputs & broken != 0 {
             return Err(NoAnswer);
         }
         Ok(inputs & self.0 != 0)

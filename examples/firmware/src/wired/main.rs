@@ -10,43 +10,35 @@
 #![no_std]
 #![no_main]
 
-#[path = "../stop.rs"]
-#[macro_use]
-mod stop;
 #[path = "../machine/mod.rs"]
 mod machine;
+#[path = "../stop.rs"]
+mod stop;
 
-use trueonset::edge::Level;
+use core::cell::RefCell;
+
+use critical_section::Mutex;
+use trueonset::checked;
 use trueonset::frame::Contact;
 use trueonset::health::Health;
-use trueonset::lines::{Form, Outputs, OutputsConfig};
-use trueonset::onset::{Config, Event, Line};
-use trueonset::pins::{Capture, EdgeQueue, Input, Intake, InterruptEnd, NoPin, ReadBack, Stage};
+use trueonset::lines::{Form, OutputsConfig};
+use trueonset::onset::{Config, Event};
+use trueonset::pins::{
+    Capture, Comparator, EdgeQueue, InterruptEnd, NoPin, ReadBack, Stage, Terminal,
+};
 use trueonset::time::{Bits, Counter, Instant, TickRate};
 use trueonset::wired::{Wired, WiredConfig, WiredPlan};
 
-use core::cell::RefCell;
-use critical_section::Mutex;
-use machine::CaptureUnit;
+use machine::{CaptureUnit, Input, Output};
 
 /// Ticks of the capture timer, Hz.
 const HZ: u32 = 16_000_000;
 /// From one sight of the probe to the next at most: half the time that keeps READY.
-const SIGHT: u64 = HZ as u64 / 1_000;
-
-const RATE: TickRate = checked!(TickRate::from_hz(HZ), "no ticks");
-const LINE: Config = checked!(
-    Config::new(RATE, 1_000_000),
-    "the hold does not fit the timer"
-);
-const WIRED: WiredConfig = checked!(
-    WiredConfig::new(RATE, WiredPlan::USUAL),
-    "the plan breaks a promise"
-);
-const OUTPUTS: OutputsConfig = checked!(
-    OutputsConfig::new(RATE, Form::Levels, 1_000_000),
-    "no output stage is like that"
-);
+const SIGHT: u32 = HZ / 1_000;
+const RATE: TickRate = checked!(TickRate::from_hz(HZ));
+const LINE: Config = checked!(Config::new(RATE, 1_000_000));
+const WIRED: WiredConfig = checked!(WiredConfig::new(RATE, WiredPlan::USUAL));
+const OUTPUTS: OutputsConfig = checked!(OutputsConfig::new(RATE, Form::Levels, 1_000_000));
 
 /// The interrupt's end of the queue, once there is one.
 static EDGES: Mutex<RefCell<Option<InterruptEnd<'static, 64>>>> = Mutex::new(RefCell::new(None));
@@ -69,74 +61,45 @@ unsafe fn DefaultHandler(_: i16) {
 fn main() -> ! {
     static mut QUEUE: EdgeQueue<64> = EdgeQueue::new();
     let (into, mut edges) = QUEUE.split();
-    critical_section::with(|section| {
-        if let Ok(mut edges) = EDGES.borrow(section).try_borrow_mut() {
-            *edges = Some(into);
-        }
-    });
+    critical_section::with(|section| EDGES.borrow(section).replace(Some(into)));
     machine::start();
     let start = Instant::from_ticks(u64::from(CaptureUnit.count()));
     // Stamps may have waited for a loop that stood, up to a quarter turn.
-    let mut intake = Intake::new(Counter::new(Bits::B32, start).allowing_back_step(u32::MAX));
-    let mut blocked = Input::new(machine::Input::BLOCKED);
-    let mut line = Line::new(&LINE, blocked.read(), start);
+    let counter = Counter::new(Bits::B32, start).allowing_back_step(u32::MAX);
+    let mut eye = Comparator::new(&LINE, counter, Input::BLOCKED);
     let mut wired = Wired::new();
-    let mut rearm = Input::new(machine::Input::REARM);
-    let mut stage = Stage::new(machine::Output::READY, machine::Output::RUN, NoPin);
-    let mut seen = ReadBack::new(machine::Input::READY, machine::Input::RUN, NoPin);
-    let mut outputs = Outputs::new();
+    let stage = Stage::new(Output::READY, Output::RUN, NoPin);
+    let seen = ReadBack::new(Input::READY, Input::RUN, NoPin);
+    let mut terminal = Terminal::new(Input::REARM, stage, seen);
     loop {
-        let now = intake.now(CaptureUnit.count()).at;
-        while let Some(captured) = edges.take() {
-            tell(&mut wired, now, line.edge(&LINE, intake.edge(captured)));
-        }
-        let lost = intake.overflowed(edges.lost(), now, blocked.read());
-        for edge in lost.into_iter().flatten() {
-            tell(&mut wired, now, line.edge(&LINE, edge));
-        }
-        tell(&mut wired, now, line.poll(&LINE, now));
-        // A barrier or a wire that cannot be read is a fault, never a level.
-        let wire = rearm.read();
-        let contact = if blocked.level() == Level::Unknown || wire == Level::Unknown {
-            Contact::Fault
-        } else if line.open_since().is_some() {
-            Contact::Between
-        } else if line.in_contact() {
-            Contact::Touched
-        } else {
-            Contact::Open
-        };
+        let now = eye.now(CaptureUnit.count());
+        eye.pass(&LINE, &mut edges, now, |event| {
+            tell(&mut wired, now, &event)
+        });
+        let contact = eye.contact();
         wired.sight(now, contact, contact != Contact::Fault);
         while let Some(edge) = wired.poll(&WIRED, now) {
             machine::tell(&edge);
         }
-        if let Some(cause) = seen.check(&mut outputs, &OUTPUTS, now) {
-            wired.latch(cause);
-        }
-        // A refusal changes nothing; show it where you have a lamp for it.
-        let _ = wired.rearm(&WIRED, now, wire);
-        let health = Health::of(wired.causes(), contact == Contact::Fault);
-        let decision = health.gate(wired.lines(&WIRED, now));
-        let set = outputs.set(&OUTPUTS, decision, now);
-        if let Err(cause) = stage.write(set.pins) {
-            wired.latch(cause);
-        }
+        let looked = terminal.look(&OUTPUTS, &mut wired, &WIRED, now);
+        let health = Health::of(wired.causes(), looked.fault || contact == Contact::Fault);
+        let set = terminal.show(&OUTPUTS, &mut wired, &WIRED, now, &health);
         if set.feed_watchdog {
             machine::feed_watchdog();
         }
-        // What the pins do not show must not be kept up by the compare channel either.
-        let until = decision.valid_until.filter(|_| set.pins.ready);
-        let sight = Instant::from_ticks(now.ticks() + SIGHT);
-        let due = [wired.deadline(&WIRED), line.deadline(), set.again];
-        let due = due.into_iter().flatten().fold(sight, Instant::min);
-        machine::wait(Some(due), until, wired.causes());
+        let due = [wired.deadline(&WIRED), eye.deadline(), set.again];
+        let due = due
+            .into_iter()
+            .flatten()
+            .fold(now.plus(SIGHT), Instant::min);
+        machine::wait(Some(due), set.valid_until, wired.causes());
     }
 }
 
-fn tell(wired: &mut Wired, now: Instant, event: Option<Event>) {
+fn tell(wired: &mut Wired, now: Instant, event: &Event) {
     let (touched, contact) = match event {
-        Some(Event::Touch(contact)) => (true, contact),
-        Some(Event::Release(contact)) => (false, contact),
+        Event::Touch(contact) => (true, contact),
+        Event::Release(contact) => (false, contact),
         _ => return,
     };
     // A standard uncertainty counts three times; one that is not known as a millisecond.

@@ -4,16 +4,16 @@ use trueonset::barrier::{Lamp, LightTest, TestResult};
 use trueonset::battery::{
     Battery, BatteryConfig, BatteryPlan, Cells, Chemistry, Load, Observation, Pack, Verdict,
 };
-use trueonset::edge::{Edge, Level};
+use trueonset::edge::Level;
 use trueonset::flags::Flags;
-use trueonset::frame::{Key, Quality, SlowValue};
+use trueonset::frame::{Contact, Key, Quality, SlowValue};
 use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
 use trueonset::link::LinkPlan;
-use trueonset::onset::{Config, Event, Line};
-use trueonset::pins::{Captured, Intake, SharedQueue};
-use trueonset::time::{Bits, Counter, Instant, TickRate};
+use trueonset::onset::{Config, Event};
+use trueonset::time::{Instant, TickRate};
 
-use crate::side::{Answer, Frame, Inputs, Side, Trouble, BLOCKED, LAMP};
+use crate::eye::Eye;
+use crate::side::{Answer, Frame, Inputs, Side, Trouble, LAMP};
 
 /// Ticks of the probe's timer, Hz.
 pub(crate) const HZ: u32 = 8_000_000;
@@ -29,7 +29,6 @@ enum Stage {
 }
 
 struct Running {
-    line: Line,
     head: Head,
     gauge: (BatteryConfig, Battery),
     looked_s: Option<u64>,
@@ -43,9 +42,7 @@ struct Running {
 pub(crate) struct SimulatedHead {
     key: [u8; 16],
     config: HeadConfig,
-    hold: Config,
-    intake: Intake,
-    edges: SharedQueue<64>,
+    eye: Eye<64>,
     stage: Stage,
 }
 
@@ -74,13 +71,10 @@ impl SimulatedHead {
     /// A probe that has just got power, its timer at `start`.
     pub(crate) fn new(key: [u8; 16], start: u64) -> Result<Self, Trouble> {
         let rate = TickRate::from_hz(HZ)?;
-        let counter = Counter::new(Bits::B32, Instant::from_ticks(start));
         Ok(Self {
             key,
             config: HeadConfig::new(rate, ID, &LinkPlan::INFRARED)?,
-            hold: Config::new(rate, 2_000_000)?,
-            intake: Intake::new(counter.allowing_back_step(u32::MAX)),
-            edges: SharedQueue::new(),
+            eye: Eye::new(Config::new(rate, 2_000_000)?, start),
             stage: Stage::Off,
         })
     }
@@ -104,18 +98,16 @@ impl SimulatedHead {
         now: Instant,
         inputs: Inputs,
     ) -> Result<Answer, Trouble> {
-        let line = Line::new(&self.hold, level(inputs), now);
         let paired = Waking::paired(&self.config);
         let waking = Waking::read(&self.config, [&paired, &paired]).ok_or("no start left")?;
         let (_, record) = waking.write();
         let counted = waking.stored([&record, &record]);
-        let touched = line.in_contact();
+        let touched = self.eye.line.in_contact();
         let mut status = HeadStatus::default();
         status.signs.measuring = true;
         status.signs.self_test_failed = result != TestResult::Passed;
         let config = BatteryConfig::new(plan())?;
         let mut running = Box::new(Running {
-            line,
             head: counted.map_err(|_| "a start not counted")?.head(
                 Key::new(self.key)?,
                 now,
@@ -134,23 +126,14 @@ impl SimulatedHead {
     }
 
     fn run(&mut self, running: &mut Running, now: Instant, inputs: Inputs) -> Answer {
-        let mut edges: Vec<Edge> = Vec::new();
-        while let Some(captured) = self.edges.take() {
-            edges.push(self.intake.edge(captured));
+        for event in self.eye.pass(now, inputs) {
+            running.tell(&self.config, &event);
         }
-        let lost = self
-            .intake
-            .overflowed(self.edges.lost(), now, level(inputs));
-        edges.extend(lost.into_iter().flatten());
-        for edge in edges {
-            let event = running.line.edge(&self.hold, edge);
-            running.tell(&self.config, event);
-        }
-        let event = running.line.poll(&self.hold, now);
-        running.tell(&self.config, event);
-        let contact = running.line.in_contact();
-        running.status.fault = running.status.signs.self_test_failed || running.told != contact;
-        running.status.between = running.line.open_since().is_some();
+        let contact = self.eye.contact();
+        running.status.fault = running.status.signs.self_test_failed
+            || running.told != self.eye.line.in_contact()
+            || contact == Contact::Fault;
+        running.status.between = contact == Contact::Between;
         running.look(now, inputs);
         running.head.set_status(running.status);
         let mut answer = Answer {
@@ -169,17 +152,17 @@ impl SimulatedHead {
         running.newest = slot;
         let next = head.next(&self.config, slot);
         let ready = head.begin(&self.config, next).ticks() - 1_600;
-        let hold = running.line.deadline().map(Instant::ticks);
+        let hold = self.eye.line.deadline().map(Instant::ticks);
         answer.wake = hold.into_iter().chain([ready]).min();
         answer
     }
 }
 
 impl Running {
-    fn tell(&mut self, config: &HeadConfig, event: Option<Event>) {
+    fn tell(&mut self, config: &HeadConfig, event: &Event) {
         let (touched, contact) = match event {
-            Some(Event::Touch(contact)) => (true, contact),
-            Some(Event::Release(contact)) => (false, contact),
+            Event::Touch(contact) => (true, contact),
+            Event::Release(contact) => (false, contact),
             _ => return,
         };
         let flags = contact.flags;
@@ -227,17 +210,9 @@ impl Running {
     }
 }
 
-fn level(inputs: Inputs) -> Level {
-    Level::from(inputs.pins & BLOCKED != 0)
-}
-
 impl Side for SimulatedHead {
     fn captured(&mut self, count: u32, level: bool) -> Result<(), Trouble> {
-        self.edges.put(Captured {
-            raw: count,
-            level: Level::from(level),
-            over: false,
-        });
+        self.eye.captured(count, level);
         Ok(())
     }
 
@@ -246,15 +221,15 @@ impl Side for SimulatedHead {
     }
 
     fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble> {
-        let now = self.intake.now(tick as u32).at;
+        let now = self.eye.now(tick);
         match std::mem::replace(&mut self.stage, Stage::Off) {
             Stage::Off => {
-                let touched = level(inputs) != Level::Low;
+                let touched = self.eye.begin(now, inputs) != Level::Low;
                 self.test(LightTest::begin(now, touched, HZ / 1_000), now, inputs)
             }
             Stage::Testing(mut test) => {
-                while self.edges.take().is_some() {}
-                let _ = test.step(now, level(inputs) == Level::High);
+                let level = self.eye.begin(now, inputs);
+                let _ = test.step(now, level == Level::High);
                 self.test(test, now, inputs)
             }
             Stage::Running(mut running) => {

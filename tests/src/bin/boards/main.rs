@@ -9,6 +9,7 @@ mod air;
 mod board;
 mod drive;
 mod emulated;
+mod eye;
 mod head;
 mod script;
 mod side;

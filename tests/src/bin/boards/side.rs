@@ -50,6 +50,8 @@ pub(crate) const SEEN_READY: u8 = 1 << 1;
 pub(crate) const SEEN_RUN: u8 = 1 << 2;
 /// The comparator of the barrier.
 pub(crate) const BLOCKED: u8 = 1 << 3;
+/// The comparator cannot be read.
+pub(crate) const BLOCKED_UNREADABLE: u8 = 1 << 6;
 /// The re-arm wire cannot be read.
 pub(crate) const UNREADABLE: u8 = 1 << 7;
 

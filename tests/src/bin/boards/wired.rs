@@ -1,28 +1,23 @@
 //! What the image `wired` does, out of the same core on this machine.
 
-use trueonset::edge::{Edge, Level};
 use trueonset::frame::Contact;
 use trueonset::health::Health;
 use trueonset::lines::{Form, Outputs, OutputsConfig};
-use trueonset::onset::{Config, Doubt, Event, Line};
-use trueonset::pins::{Captured, Intake, SharedQueue};
-use trueonset::time::{Bits, Counter, Instant, TickRate};
+use trueonset::onset::{Config, Doubt, Event};
+use trueonset::time::{Instant, TickRate};
 use trueonset::wired::{Wired, WiredConfig, WiredPlan};
 
 use crate::board::HZ;
-use crate::side::{
-    Answer, Frame, Inputs, Side, Told, Trouble, BLOCKED, FED, READY, REARM, RUN, UNREADABLE,
-};
+use crate::eye::Eye;
+use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, FED, READY, RUN, UNREADABLE};
 
 /// A simulated board of a wired probe.
 pub(crate) struct SimulatedWired {
-    hold: Config,
     plan: WiredConfig,
     stage: OutputsConfig,
-    intake: Intake,
-    /// The image has a lock-free one of 64 places, which hold 63.
-    edges: SharedQueue<63>,
-    line: Option<Line>,
+    /// The image has a lock-free queue of 64 places, which hold 63.
+    eye: Eye<63>,
+    begun: bool,
     wired: Wired,
     outputs: Outputs,
 }
@@ -31,23 +26,20 @@ impl SimulatedWired {
     /// A board that has just got power, its timer at `start`.
     pub(crate) fn new(start: u64) -> Result<Self, Trouble> {
         let rate = TickRate::from_hz(HZ)?;
-        let counter = Counter::new(Bits::B32, Instant::from_ticks(start));
         Ok(Self {
-            hold: Config::new(rate, 1_000_000)?,
             plan: WiredConfig::new(rate, WiredPlan::USUAL)?,
             stage: OutputsConfig::new(rate, Form::Levels, 1_000_000)?,
-            intake: Intake::new(counter.allowing_back_step(u32::MAX)),
-            edges: SharedQueue::new(),
-            line: None,
+            eye: Eye::new(Config::new(rate, 1_000_000)?, start),
+            begun: false,
             wired: Wired::new(),
             outputs: Outputs::new(),
         })
     }
 
-    fn tell(&mut self, now: Instant, event: Option<Event>) {
+    fn tell(&mut self, now: Instant, event: &Event) {
         let (touched, contact) = match event {
-            Some(Event::Touch(contact)) => (true, contact),
-            Some(Event::Release(contact)) => (false, contact),
+            Event::Touch(contact) => (true, contact),
+            Event::Release(contact) => (false, contact),
             _ => return,
         };
         let doubt = contact.doubt.map(Doubt::sixteenths);
@@ -59,11 +51,7 @@ impl SimulatedWired {
 
 impl Side for SimulatedWired {
     fn captured(&mut self, count: u32, level: bool) -> Result<(), Trouble> {
-        self.edges.put(Captured {
-            raw: count,
-            level: Level::from(level),
-            over: false,
-        });
+        self.eye.captured(count, level);
         Ok(())
     }
 
@@ -72,34 +60,16 @@ impl Side for SimulatedWired {
     }
 
     fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble> {
-        let now = self.intake.now(tick as u32).at;
-        let blocked = Level::from(inputs.pins & BLOCKED != 0);
-        let hold = self.hold;
-        let line = self.line.take();
-        let mut line = line.unwrap_or_else(|| Line::new(&hold, blocked, now));
-        let mut edges: Vec<Edge> = Vec::new();
-        while let Some(captured) = self.edges.take() {
-            edges.push(self.intake.edge(captured));
+        let now = self.eye.now(tick);
+        // The image looks at its pin first where it begins.
+        if !std::mem::replace(&mut self.begun, true) {
+            self.eye.begin(now, inputs);
         }
-        let lost = self.edges.lost();
-        edges.extend(
-            self.intake
-                .overflowed(lost, now, blocked)
-                .into_iter()
-                .flatten(),
-        );
-        for edge in edges {
-            self.tell(now, line.edge(&hold, edge));
+        for event in self.eye.pass(now, inputs) {
+            self.tell(now, &event);
         }
-        self.tell(now, line.poll(&hold, now));
-        let unreadable = inputs.pins & UNREADABLE != 0;
-        let contact = match (line.open_since(), line.in_contact()) {
-            _ if unreadable => Contact::Fault,
-            (Some(_), _) => Contact::Between,
-            (None, true) => Contact::Touched,
-            (None, false) => Contact::Open,
-        };
-        self.wired.sight(now, contact, !unreadable);
+        let contact = self.eye.contact();
+        self.wired.sight(now, contact, contact != Contact::Fault);
         let mut answer = Answer::default();
         while let Some(edge) = self.wired.poll(&self.plan, now) {
             answer.told.push(Told::from(&edge));
@@ -107,10 +77,11 @@ impl Side for SimulatedWired {
         if let Some(cause) = self.outputs.read_back(&self.stage, inputs.seen(), now) {
             self.wired.latch(cause);
         }
-        let wire = unreadable || inputs.pins & REARM != 0;
-        let _ = self.wired.rearm(&self.plan, now, wire);
+        let unreadable = inputs.pins & UNREADABLE != 0;
+        let _ = self.wired.rearm(&self.plan, now, inputs.rearm());
         let causes = self.wired.causes();
-        let decision = Health::of(causes, unreadable).gate(self.wired.lines(&self.plan, now));
+        let fault = unreadable || contact == Contact::Fault;
+        let decision = Health::of(causes, fault).gate(self.wired.lines(&self.plan, now));
         let set = self.outputs.set(&self.stage, decision, now);
         for (on, pin) in [
             (set.pins.ready, READY),
@@ -123,10 +94,13 @@ impl Side for SimulatedWired {
         answer.valid_until = until.map(Instant::ticks);
         answer.latched = causes.bits() as u8;
         // It looks at the probe every millisecond.
-        let due = [self.wired.deadline(&self.plan), line.deadline(), set.again];
+        let due = [
+            self.wired.deadline(&self.plan),
+            self.eye.line.deadline(),
+            set.again,
+        ];
         let due = due.into_iter().flatten().map(Instant::ticks);
         answer.wake = due.chain([now.ticks() + 16_000]).min();
-        self.line = Some(line);
         Ok(answer)
     }
 }
