@@ -3,7 +3,7 @@
 use embedded_hal::digital::InputPin;
 
 use super::{Captures, Input, Intake};
-use crate::barrier::{LightTest, TestResult};
+use crate::barrier::{Lamp, LightTest, TestResult};
 use crate::edge::{Edge, Level};
 use crate::flags::Flags;
 use crate::frame::Contact;
@@ -26,6 +26,12 @@ pub struct Comparator<P> {
     /// They have for a hold: captures do not come.
     stuck: bool,
     stuck_count: u32,
+    /// When a capture last left the level open.
+    blind: Option<Instant>,
+    /// That is not a hold ago.
+    dazed: bool,
+    /// What captures say in a light-off test.
+    tested: bool,
 }
 
 impl<P: InputPin> Comparator<P> {
@@ -42,6 +48,9 @@ impl<P: InputPin> Comparator<P> {
             unlike: None,
             stuck: false,
             stuck_count: 0,
+            blind: None,
+            dazed: false,
+            tested: false,
         }
     }
 
@@ -54,8 +63,8 @@ impl<P: InputPin> Comparator<P> {
     /// capture and one more, handed to `tell` in the order of time. Captures that come meanwhile
     /// are left for the next pass, so that no storm of edges keeps the loop here.
     ///
-    /// Where captures were lost, or the pin could not be read for a while, it says where the line
-    /// stands now.
+    /// Where captures were lost or could not tell the level, or the pin could not be read for a
+    /// while, it says where the line stands now.
     pub fn pass(
         &mut self,
         config: &Config,
@@ -71,10 +80,14 @@ impl<P: InputPin> Comparator<P> {
         let before = self.pin.level();
         let level = self.pin.read();
         let lost = self.intake.overflowed(edges.lost(), now, level);
-        let dark = before == Level::Unknown && level != Level::Unknown;
+        let blind = !self.line.is_sure();
+        let dark = (blind || before == Level::Unknown) && level != Level::Unknown;
         let again = [Level::Unknown, level].map(|level| Edge::new(now, level));
         let again = again.map(|edge| edge.with_faults(Flags::UNKNOWN_LEVEL));
         let seen = lost.or(dark.then_some(again));
+        if blind {
+            self.blind = Some(now);
+        }
         for edge in seen.into_iter().flatten() {
             self.line.edge(config, edge).map(&mut tell);
         }
@@ -84,6 +97,9 @@ impl<P: InputPin> Comparator<P> {
 
     /// A pin that shows for a hold what no capture has told: the capture unit is stuck.
     fn compare(&mut self, config: &Config, now: Instant, level: Level) {
+        let hold = u64::from(config.hold_ticks());
+        let lasts = |since: Instant| now.ticks().saturating_sub(since.ticks()) >= hold;
+        self.dazed = self.blind.is_some_and(|blind| !lasts(blind));
         let touched = level == config.touched_level();
         let quiet = level != Level::Unknown && self.line.open_since().is_none();
         if !quiet || touched == self.line.in_contact() {
@@ -92,7 +108,7 @@ impl<P: InputPin> Comparator<P> {
             return;
         }
         let since = *self.unlike.get_or_insert(now);
-        let long = now.ticks().saturating_sub(since.ticks()) >= u64::from(config.hold_ticks());
+        let long = lasts(since);
         if long && !self.stuck {
             self.stuck_count = self.stuck_count.wrapping_add(1);
         }
@@ -105,11 +121,13 @@ impl<P: InputPin> Comparator<P> {
     pub fn begin_test(&mut self, config: &Config, now: Instant, patience: u32) -> LightTest {
         let level = self.pin.read();
         let touched = level == Level::Unknown || level == config.touched_level();
+        self.tested = touched;
         LightTest::begin(now, touched, patience)
     }
 
-    /// A step of the test: its edges are dropped, and the line begins anew at `now`. Only a pin
-    /// that surely shows contact counts as one.
+    /// A step of the test: its edges are the test's own, and the line begins anew at `now`. Only
+    /// what pin and captures both show counts: a channel that stamps no edge, or those of one
+    /// direction, does not pass.
     pub fn step_test(
         &mut self,
         config: &Config,
@@ -118,22 +136,32 @@ impl<P: InputPin> Comparator<P> {
         test: &mut LightTest,
     ) -> TestResult {
         for _ in 0..edges.waiting() {
-            let _ = edges.take();
+            let Some(captured) = edges.take() else { break };
+            if captured.level != Level::Unknown {
+                self.tested = captured.level == config.touched_level();
+            }
         }
         let level = self.pin.read();
         // What found no room was the test's as well.
         let _ = self.intake.overflowed(edges.lost(), now, level);
         self.line = Line::new(config, level, now);
-        test.step(now, level == config.touched_level())
+        let seen = level == config.touched_level();
+        let touched = match test.lamp() {
+            Lamp::Off => seen && self.tested,
+            Lamp::On => seen || self.tested,
+        };
+        test.step(now, touched)
     }
 
-    /// What the comparator shows, as frames and wired probes tell it: [`Contact::Fault`] where the
-    /// pin cannot be read, or has shown for a hold what no capture told.
+    /// What the comparator shows, as frames and wired probes tell it. [`Contact::Fault`] where the
+    /// pin cannot be read, has shown for a hold what no capture told, or for a hold after a capture
+    /// that could not tell the level; a pin that shows for less than a hold what no capture told is
+    /// [`Contact::Between`].
     #[must_use]
     pub fn contact(&self) -> Contact {
-        if self.stuck || self.pin.level() == Level::Unknown {
+        if self.stuck || self.dazed || self.pin.level() == Level::Unknown {
             Contact::Fault
-        } else if self.line.open_since().is_some() {
+        } else if self.line.open_since().is_some() || self.unlike.is_some() {
             Contact::Between
         } else if self.line.in_contact() {
             Contact::Touched
@@ -144,8 +172,10 @@ impl<P: InputPin> Comparator<P> {
 
     /// When to come again at the latest for the line.
     #[must_use]
-    pub fn deadline(&self) -> Option<Instant> {
-        self.line.deadline()
+    pub fn deadline(&self, config: &Config) -> Option<Instant> {
+        let unlike = self.unlike.filter(|_| !self.stuck);
+        let over = unlike.map(|since| since.plus(config.hold_ticks()));
+        self.line.deadline().into_iter().chain(over).min()
     }
 
     /// How often captures stayed away while the pin moved; wraps.
@@ -211,9 +241,13 @@ mod tests {
 
     impl Two {
         fn put(&mut self, raw: u32, high: bool) {
+            self.put_level(raw, Level::from(high));
+        }
+
+        fn put_level(&mut self, raw: u32, level: Level) {
             let captured = Captured {
                 raw,
-                level: Level::from(high),
+                level,
                 over: false,
             };
             match self.stored.iter_mut().find(|place| place.is_none()) {
@@ -272,7 +306,7 @@ mod tests {
         wire.set(Some(true));
         assert_eq!(pass(&mut eye, &mut edges, 600), None);
         assert_eq!(eye.contact(), Contact::Between);
-        assert_eq!(eye.deadline(), Some(at(1_500)));
+        assert_eq!(eye.deadline(&config()), Some(at(1_500)));
         let touch = pass(&mut eye, &mut edges, 1_500);
         assert!(matches!(touch, Some(Event::Touch(contact)) if contact.first_edge == at(500)));
         assert_eq!(eye.contact(), Contact::Touched);
@@ -295,18 +329,78 @@ mod tests {
         // The tool stands in the light, and no capture comes.
         wire.set(Some(true));
         for (now, contact) in [
-            (200, Contact::Open),
-            (1_199, Contact::Open),
+            (200, Contact::Between),
+            (1_199, Contact::Between),
             (1_200, Contact::Fault),
         ] {
             assert_eq!(pass(&mut eye, &mut edges, now), None);
             assert_eq!(eye.contact(), contact, "{now}");
         }
+        assert_eq!(eye.deadline(&config()), None);
         assert_eq!(pass(&mut eye, &mut edges, 9_000), None);
         assert_eq!((eye.contact(), eye.stuck_count()), (Contact::Fault, 1));
         wire.set(Some(false));
         assert_eq!(pass(&mut eye, &mut edges, 9_100), None);
         assert_eq!((eye.contact(), eye.stuck_count()), (Contact::Open, 1));
+    }
+
+    #[test]
+    fn a_capture_without_its_level_is_a_fault_and_the_pin_says_where_the_line_stands() {
+        for (level, contact) in [(false, Contact::Open), (true, Contact::Touched)] {
+            let wire = Cell::new(Some(false));
+            let (mut eye, mut edges) = (bench(&wire), Two::default());
+            assert_eq!(pass(&mut eye, &mut edges, 100), None);
+            edges.put_level(500, Level::Unknown);
+            wire.set(Some(level));
+            assert_eq!(pass(&mut eye, &mut edges, 600), None);
+            assert!(eye.line().is_sure());
+            assert_eq!(eye.contact(), Contact::Fault);
+            assert_eq!(pass(&mut eye, &mut edges, 1_599), None);
+            assert_eq!(eye.contact(), Contact::Fault);
+            // No capture says so, and yet it was a touch, with a remark on its time.
+            let told = pass(&mut eye, &mut edges, 1_600);
+            match told {
+                Some(Event::Touch(touch)) => assert!(touch.flags.has(Flags::UNKNOWN_LEVEL)),
+                other => assert!(!level && other.is_none(), "{other:?}"),
+            }
+            assert_eq!(eye.contact(), contact);
+            assert_eq!(eye.stuck_count(), 0);
+        }
+    }
+
+    #[test]
+    fn a_channel_of_one_direction_is_a_fault_at_the_other_and_fails_the_self_test() {
+        let wire = Cell::new(Some(false));
+        let (mut eye, mut edges) = (bench(&wire), Two::default());
+        edges.put(500, true);
+        wire.set(Some(true));
+        let _ = pass(&mut eye, &mut edges, 600);
+        let touch = pass(&mut eye, &mut edges, 1_500);
+        assert!(matches!(touch, Some(Event::Touch(_))));
+        wire.set(Some(false));
+        for (now, contact) in [(5_000, Contact::Between), (6_000, Contact::Fault)] {
+            assert_eq!(pass(&mut eye, &mut edges, now), None);
+            assert_eq!(eye.contact(), contact, "{now}");
+        }
+        // Which direction is stamped, and what the test says.
+        for (rise, fall, result) in [
+            (true, true, TestResult::Passed),
+            (true, false, TestResult::StuckDark),
+            (false, true, TestResult::StuckLight),
+            (false, false, TestResult::StuckLight),
+        ] {
+            let wire = Cell::new(Some(false));
+            let (mut eye, mut edges) = (bench(&wire), Two::default());
+            let mut test = eye.begin_test(&config(), at(0), 50);
+            for now in (0..200).step_by(10) {
+                let dark = test.lamp() == Lamp::Off;
+                if wire.replace(Some(dark)) != Some(dark) && if dark { rise } else { fall } {
+                    edges.put(now, dark);
+                }
+                let _ = eye.step_test(&config(), &mut edges, at(now.into()), &mut test);
+            }
+            assert_eq!(test.result(), result, "{rise} {fall}");
+        }
     }
 
     #[test]
@@ -318,6 +412,8 @@ mod tests {
         // It can be read again: contact all the while.
         wire.set(Some(true));
         assert_eq!(pass(&mut eye, &mut edges, 200), None);
+        assert_eq!((eye.contact(), eye.failures()), (Contact::Fault, 2));
+        assert_eq!(pass(&mut eye, &mut edges, 1_200), None);
         assert_eq!((eye.contact(), eye.failures()), (Contact::Touched, 2));
         // In the dark the tool leaves, and no capture tells.
         wire.set(None);

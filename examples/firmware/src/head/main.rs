@@ -96,7 +96,7 @@ fn main() -> ! {
             machine::send_frame(begin, &frame);
         }
         let frame = head.wake(&HEAD, now, LEAD);
-        let wake = eye.deadline().map_or(frame, |hold| hold.min(frame));
+        let wake = eye.deadline(&LINE).map_or(frame, |hold| hold.min(frame));
         machine::wait(Some(wake), None, Causes::NONE);
     }
 }

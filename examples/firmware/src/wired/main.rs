@@ -87,7 +87,7 @@ fn main() -> ! {
         if set.feed_watchdog {
             machine::feed_watchdog();
         }
-        let due = [wired.deadline(&WIRED), eye.deadline(), set.again];
+        let due = [wired.deadline(&WIRED), eye.deadline(&LINE), set.again];
         let due = due
             .into_iter()
             .flatten()
