@@ -201,6 +201,9 @@ mod tests {
         }
     }
 
+    type Driven<'a> = Stage<Wire<'a>, Wire<'a>, NoPin>;
+    type Wires<'a> = Terminal<Wire<'a>, Driven<'a>, ReadBack<Wire<'a>, Wire<'a>, NoPin>>;
+
     /// A sound wired probe behind three wires, a pass every 500 µs.
     struct Bench {
         now: u64,
@@ -211,14 +214,7 @@ mod tests {
 
     impl Bench {
         /// A pass; READY, RUN and the compare channel after it.
-        fn pass<'a>(
-            &mut self,
-            terminal: &mut Terminal<
-                Wire<'a>,
-                Stage<Wire<'a>, Wire<'a>, NoPin>,
-                ReadBack<Wire<'a>, Wire<'a>, NoPin>,
-            >,
-        ) -> (bool, bool, bool) {
+        fn pass(&mut self, terminal: &mut Wires) -> (bool, bool, bool) {
             let plan = WiredConfig::new(RATE, WiredPlan::USUAL).unwrap();
             let outputs = OutputsConfig::new(RATE, Form::Levels, 1_000_000).unwrap();
             self.now += 500_000;

@@ -7,6 +7,7 @@ use trueonset::frame::{Key, Mark};
 use trueonset::health::Health;
 use trueonset::lines::{Causes, Decision, Form, Outputs, OutputsConfig, Pins};
 use trueonset::link::{LinkConfig, LinkPlan, State, Stored};
+use trueonset::pins::Captured;
 use trueonset::receiver::Receiver;
 use trueonset::time::{Bits, Counter, Instant, TickRate};
 
@@ -52,8 +53,9 @@ impl SimulatedBoard {
 }
 
 impl Side for SimulatedBoard {
-    fn captured(&mut self, _: u32, _: bool) -> Result<(), Trouble> {
-        Err("a board has no barrier".into())
+    fn captured(&mut self, _: Captured) -> Result<(), Trouble> {
+        // A board has no barrier: its interrupt drops edges.
+        Ok(())
     }
 
     fn heard(&mut self, count: u32, frame: &Frame) -> Result<(), Trouble> {

@@ -3,11 +3,13 @@
 use std::collections::VecDeque;
 use std::sync::mpsc::Sender;
 
+use fastrand::Rng;
+
 use crate::board;
 use crate::script::{Script, Trouble as Kind, MS};
 use crate::side::{
-    Answer, Frame, Inputs, Side, Told, Trouble, BLOCKED, FED, LAMP, READY, REARM, RUN, SEEN_READY,
-    SEEN_RUN, UNREADABLE,
+    shows, stamped, Answer, Frame, Inputs, Side, Told, Trouble, BLOCKED, BLOCKED_UNREADABLE, FED,
+    LAMP, READY, REARM, RUN, SEEN_READY, SEEN_RUN, SILENCE, UNREADABLE,
 };
 
 /// From light off or on to the comparator's edge: 20 µs of the probe.
@@ -34,8 +36,17 @@ pub(crate) fn head(
     // At the start the light is on, as its driver pulls it.
     let (mut now, mut lamp, mut passes) = (start, true, 0);
     loop {
+        inputs.millivolts = volts(now);
+        let unreadable = script.is(Kind::UnreadableBarrier, now, 100);
+        inputs.pins = inputs.pins & BLOCKED | if unreadable { BLOCKED_UNREADABLE } else { 0 };
+        if script.is(Kind::PortNoise, now, 300) {
+            side.noise(&garbage(now))?;
+        }
         let answer = side.go(now, inputs)?;
         passes += 1;
+        if script.is(Kind::ClockStands, now, 10) {
+            stand_head(side, now, inputs)?;
+        }
         for sent in answer.frames {
             // Nobody listens any more: the board's side has its own word on why.
             air.send(sent).map_err(|_| "the air is gone")?;
@@ -45,7 +56,8 @@ pub(crate) fn head(
             edges.push_front((now + LIGHT_TICKS, !shines));
         }
         lamp = shines;
-        let wake = answer.wake.unwrap_or(u64::MAX).max(now + 1);
+        let wake = answer.wake.map_or(u64::MAX, |wake| shows(now, wake));
+        let wake = wake.max(now + 1);
         let first = edges.front().map_or(u64::MAX, |edge| edge.0);
         now = wake.min(first);
         if now >= script.end {
@@ -56,11 +68,51 @@ pub(crate) fn head(
                 break;
             }
             edges.pop_front();
-            side.captured(at as u32, level)?;
+            if !script.is(Kind::StuckCapture, at, 60) {
+                side.captured(stamped(at, level))?;
+            }
             inputs.pins = if level { BLOCKED } else { 0 };
             now = now.max(at);
         }
     }
+}
+
+/// The loop of the probe goes on while its timer shows the same tick: it sends nothing again.
+fn stand_head(side: &mut impl Side, now: u64, inputs: Inputs) -> Result<(), Trouble> {
+    for _ in 0..10 {
+        if !side.go(now, inputs)?.frames.is_empty() {
+            return Err(format!("at tick {now} the clock stands and a frame is sent again").into());
+        }
+    }
+    Ok(())
+}
+
+/// What the converter shows: in one second out of four nothing that cells can give.
+fn volts(now: u64) -> (u16, u16) {
+    let second = now / (1_000 * MS);
+    match second % 16 {
+        3 => (0, 0),
+        7 => (u16::MAX, u16::MAX),
+        11 => (0, u16::MAX),
+        15 => (u16::MAX, 0),
+        _ => (2_980, 2_890),
+    }
+}
+
+/// Noise on the port, with silence after it. Of what begins a message of the port only the one that
+/// tells the time is missing: the clock has trouble of its own.
+fn garbage(seed: u64) -> Vec<u8> {
+    let mut random = Rng::with_seed(seed);
+    let mut bytes: Vec<u8> = (0..200)
+        .map(|_| match random.u8(..) {
+            0..24 => b'C',
+            24..40 => b'F',
+            b'G' => 0,
+            other => other,
+        })
+        .collect();
+    bytes.extend(SILENCE);
+    bytes
 }
 
 /// What the control saw of the board.
@@ -163,7 +215,8 @@ impl<'a, S: Side, W: World> Bench<'a, S, W> {
             if self.is(Kind::ClockStands, now, 5, 15) {
                 self.stand(now)?;
             }
-            let wake = self.before.wake.unwrap_or(end).max(now + 1);
+            let wake = self.before.wake.map_or(end, |wake| shows(now, wake));
+            let wake = wake.max(now + 1);
             let wake = wake.min(self.hand.moves.unwrap_or(end)).max(now + 1);
             let mut next = wake.min(end);
             // A wire that cannot be read raises no interrupt: the loop has its own beat.
@@ -192,7 +245,10 @@ impl<'a, S: Side, W: World> Bench<'a, S, W> {
             Happening::Heard(arrival, frame) => self.side.heard(arrival as u32, &frame),
             Happening::Edge(at, level) => {
                 self.blocked = level;
-                self.side.captured(at as u32, level)
+                if self.is(Kind::StuckCapture, at, 0, 60) {
+                    return Ok(());
+                }
+                self.side.captured(stamped(at, level))
             }
         }
     }
@@ -250,6 +306,12 @@ impl<'a, S: Side, W: World> Bench<'a, S, W> {
         if self.is(Kind::UnreadableWire, now, 0, 100) {
             pins |= UNREADABLE;
         }
+        if self.is(Kind::UnreadableBarrier, now, 0, 100) {
+            pins |= BLOCKED_UNREADABLE;
+        }
+        if self.is(Kind::PortNoise, now, 0, 300) {
+            self.side.noise(&garbage(now))?;
+        }
         pins |= if self.blocked { BLOCKED } else { 0 };
         let rose = self.move_hand(now);
         pins |= if self.hand.up { REARM } else { 0 };
@@ -263,7 +325,7 @@ impl<'a, S: Side, W: World> Bench<'a, S, W> {
         self.course.told.extend(told);
         self.stage = Stage {
             pins: answer.pins,
-            valid_until: answer.valid_until,
+            valid_until: answer.valid_until.map(|until| shows(now, until)),
         };
         let lines = self.stage.at(now);
         self.note(now, lines);

@@ -6,6 +6,9 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
+use trueonset::edge::Level;
+use trueonset::pins::Captured;
+
 use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble};
 
 /// Longest wait for a board, which answers in microseconds.
@@ -138,10 +141,20 @@ fn accept(listener: &UnixListener, child: &mut Child) -> Result<UnixStream, Trou
 }
 
 impl Side for Emulated {
-    fn captured(&mut self, count: u32, level: bool) -> Result<(), Trouble> {
+    fn captured(&mut self, edge: Captured) -> Result<(), Trouble> {
         self.out.push(b'C');
-        self.out.extend(count.to_le_bytes());
-        self.out.push(u8::from(level));
+        self.out.extend(edge.raw.to_le_bytes());
+        let bits = match edge.level {
+            Level::Low => 0,
+            Level::High => 1,
+            Level::Unknown => 4,
+        };
+        self.out.push(bits | u8::from(edge.over) << 1);
+        Ok(())
+    }
+
+    fn noise(&mut self, bytes: &[u8]) -> Result<(), Trouble> {
+        self.out.extend(bytes);
         Ok(())
     }
 

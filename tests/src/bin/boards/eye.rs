@@ -36,12 +36,8 @@ impl<const N: usize> Eye<N> {
         }
     }
 
-    pub(crate) fn captured(&self, count: u32, level: bool) {
-        self.edges.put(Captured {
-            raw: count,
-            level: Level::from(level),
-            over: false,
-        });
+    pub(crate) fn captured(&self, edge: Captured) {
+        self.edges.put(edge);
     }
 
     pub(crate) fn now(&mut self, tick: u64) -> Instant {
@@ -84,9 +80,9 @@ impl<const N: usize> Eye<N> {
             && line.open_since().is_none()
             && (self.level == Level::High) != line.in_contact();
         self.unlike = unlike.then(|| self.unlike.unwrap_or(now));
-        self.stuck = self
-            .unlike
-            .is_some_and(|since| now.ticks() - since.ticks() >= u64::from(self.hold.hold_ticks()));
+        self.stuck = self.unlike.is_some_and(|since| {
+            now.ticks().saturating_sub(since.ticks()) >= u64::from(self.hold.hold_ticks())
+        });
         events
     }
 

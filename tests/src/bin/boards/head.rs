@@ -10,6 +10,7 @@ use trueonset::frame::{Contact, Key, Quality, SlowValue};
 use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
 use trueonset::link::LinkPlan;
 use trueonset::onset::{Config, Event};
+use trueonset::pins::Captured;
 use trueonset::time::{Instant, TickRate};
 
 use crate::eye::Eye;
@@ -149,7 +150,7 @@ impl SimulatedHead {
             let frame = head.frame(&self.config, slot);
             answer.frames.push((begin.ticks(), frame));
         }
-        running.newest = slot;
+        running.newest = running.newest.max(slot);
         let next = head.next(&self.config, slot);
         let ready = head.begin(&self.config, next).ticks() - 1_600;
         let hold = self.eye.line.deadline().map(Instant::ticks);
@@ -211,13 +212,13 @@ impl Running {
 }
 
 impl Side for SimulatedHead {
-    fn captured(&mut self, count: u32, level: bool) -> Result<(), Trouble> {
-        self.eye.captured(count, level);
+    fn captured(&mut self, edge: Captured) -> Result<(), Trouble> {
+        self.eye.captured(edge);
         Ok(())
     }
 
     fn heard(&mut self, _: u32, _: &Frame) -> Result<(), Trouble> {
-        Err("a probe hears nothing".into())
+        Ok(())
     }
 
     fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble> {

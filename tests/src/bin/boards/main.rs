@@ -88,9 +88,21 @@ fn run() -> Result<(), Trouble> {
         Kind::StuckOutput,
         Kind::UnreadableWire,
         Kind::ManyEdges,
+        Kind::RepeatedCapture,
+        Kind::StuckCapture,
+        Kind::UnreadableBarrier,
     ];
     let script = Script::new(TOUCHES, &troubles, 3_000, bench.seed);
-    verdict::judge_wired(&bench.wired(&script)?, &script)
+    verdict::judge_wired(&bench.wired(&script)?, &script)?;
+    // Noise may set a board's time ahead, from which it comes back by a new start only: it must go
+    // on, and do what the simulation does.
+    let script = Script::new(3, &[Kind::PortNoise], 2_000, bench.seed);
+    for board in ["board", "board_async", "board_rtic"] {
+        bench.course(&script, board, "noise", false)?;
+    }
+    bench.wired(&script)?;
+    println!("noise on the ports of head, wired, board and its shells: no one hangs");
+    Ok(())
 }
 
 /// Where images are, and where sockets and logs go.

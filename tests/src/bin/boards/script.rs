@@ -42,11 +42,19 @@ pub(crate) enum Trouble {
     Replays,
     /// More edges than the queue of the probe holds before its loop comes.
     ManyEdges,
+    /// The capture unit gives its first edge again a hundred times.
+    RepeatedCapture,
+    /// The capture unit stamps nothing, the touch and its release among it.
+    StuckCapture,
+    /// The comparator cannot be read for 100 ms, the touch and its release among it.
+    UnreadableBarrier,
+    /// Noise on the port for 300 ms: edges and frames of any time and content.
+    PortNoise,
 }
 
 impl Trouble {
-    /// All of them.
-    pub(crate) const ALL: [Self; 10] = [
+    /// All that a board comes back from.
+    pub(crate) const ALL: [Self; 13] = [
         Self::Outage,
         Self::LostEdges,
         Self::LoopStands,
@@ -55,6 +63,9 @@ impl Trouble {
         Self::StuckOutput,
         Self::UnreadableWire,
         Self::ManyEdges,
+        Self::RepeatedCapture,
+        Self::StuckCapture,
+        Self::UnreadableBarrier,
         Self::Noise,
         Self::Replays,
     ];
@@ -99,7 +110,17 @@ impl Script {
             } else {
                 40 * MS
             };
-            let touch = script.touch(&mut random, at, stays, pairs);
+            let first = script.edges.len();
+            let mut touch = script.touch(&mut random, at, stays, pairs);
+            if trouble == Trouble::RepeatedCapture {
+                let edge = script.edges[first];
+                script.edges.splice(first..first, [edge; 100]);
+                // Edges that found no room were lost.
+                touch.latest += MS;
+                if let Some(newest) = script.touches.last_mut() {
+                    newest.latest = touch.latest;
+                }
+            }
             if trouble == Trouble::LostEdges {
                 script.touch(&mut random, at + 9 * MS, stays, pairs);
                 script.touch(&mut random, at + 18 * MS, stays, pairs);
@@ -108,6 +129,14 @@ impl Script {
         }
         script.end = at + settle_ms * MS;
         script
+    }
+
+    /// Whether `tick` of the probe lies within so many milliseconds after the touch of a trouble.
+    pub(crate) fn is(&self, kind: Trouble, tick: u64, ms: u64) -> bool {
+        let within = |touch: &Touch| (touch.onset..touch.onset + ms * MS).contains(&tick);
+        self.troubles
+            .iter()
+            .any(|(one, touch)| *one == kind && within(touch))
     }
 
     /// When each trouble begins, ticks of the board.

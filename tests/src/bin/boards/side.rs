@@ -4,6 +4,7 @@ use std::error::Error;
 
 use trueonset::edge::Level;
 use trueonset::lines::Pins;
+use trueonset::pins::Captured;
 use trueonset::playout::PlayedEdge;
 use trueonset::time::Instant;
 
@@ -41,6 +42,9 @@ impl Inputs {
         }
     }
 }
+
+/// Bytes of silence, which end any message: the longest has 21.
+pub(crate) const SILENCE: [u8; 21] = [0; 21];
 
 /// The re-arm wire.
 pub(crate) const REARM: u8 = 1;
@@ -91,6 +95,22 @@ impl From<&PlayedEdge> for Told {
     }
 }
 
+/// An edge that the capture unit has stamped as it should.
+pub(crate) fn stamped(tick: u64, level: bool) -> Captured {
+    Captured {
+        raw: tick as u32,
+        level: Level::from(level),
+        over: false,
+    }
+}
+
+/// When a timer of 32 bits, at `now`, shows the low bits of `tick` the next time, unless it just
+/// did: a board whose time has run ahead sets its compare units all the same.
+pub(crate) fn shows(now: u64, tick: u64) -> u64 {
+    let ahead = (tick as u32).wrapping_sub(now as u32) as i32;
+    now.saturating_add_signed(ahead.into())
+}
+
 /// What a board does in one pass.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Answer {
@@ -111,9 +131,37 @@ pub(crate) struct Answer {
 /// A board.
 pub(crate) trait Side {
     /// The capture unit has stamped an edge.
-    fn captured(&mut self, count: u32, level: bool) -> Result<(), Trouble>;
+    fn captured(&mut self, edge: Captured) -> Result<(), Trouble>;
     /// A frame was heard, its first edge at `count`.
     fn heard(&mut self, count: u32, frame: &Frame) -> Result<(), Trouble>;
+    /// Noise on the port, which ends with [`SILENCE`]: whatever of it looks like a message is one.
+    fn noise(&mut self, bytes: &[u8]) -> Result<(), Trouble> {
+        let mut rest = bytes;
+        loop {
+            rest = match *rest {
+                [b'C', c0, c1, c2, c3, bits, ref rest @ ..] => {
+                    let level = if bits & 4 == 0 {
+                        Level::from(bits & 1 != 0)
+                    } else {
+                        Level::Unknown
+                    };
+                    self.captured(Captured {
+                        raw: u32::from_le_bytes([c0, c1, c2, c3]),
+                        level,
+                        over: bits & 2 != 0,
+                    })?;
+                    rest
+                }
+                [b'F', c0, c1, c2, c3, ref rest @ ..] => {
+                    let (frame, rest) = rest.split_first_chunk().ok_or("noise without silence")?;
+                    self.heard(u32::from_le_bytes([c0, c1, c2, c3]), frame)?;
+                    rest
+                }
+                [_, ref rest @ ..] => rest,
+                [] => return Ok(()),
+            }
+        }
+    }
     /// The timer has come to `tick`.
     fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble>;
 }
@@ -122,9 +170,14 @@ pub(crate) trait Side {
 pub(crate) struct Both<A, B>(pub(crate) A, pub(crate) B);
 
 impl<A: Side, B: Side> Side for Both<A, B> {
-    fn captured(&mut self, count: u32, level: bool) -> Result<(), Trouble> {
-        self.0.captured(count, level)?;
-        self.1.captured(count, level)
+    fn captured(&mut self, edge: Captured) -> Result<(), Trouble> {
+        self.0.captured(edge)?;
+        self.1.captured(edge)
+    }
+
+    fn noise(&mut self, bytes: &[u8]) -> Result<(), Trouble> {
+        self.0.noise(bytes)?;
+        self.1.noise(bytes)
     }
 
     fn heard(&mut self, count: u32, frame: &Frame) -> Result<(), Trouble> {

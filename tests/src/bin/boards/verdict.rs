@@ -7,9 +7,11 @@ use crate::script::{Script, Trouble as Kind};
 use crate::side::Trouble;
 use crate::START;
 
+/// A millisecond.
+const MS: u64 = HZ as u64 / 1_000;
 /// D over the air and on a cable, ticks.
-const DELAY: u64 = HZ as u64 / 1_000 * 48;
-const WIRED_DELAY: u64 = HZ as u64 / 1_000 * 5;
+const DELAY: u64 = MS * 48;
+const WIRED_DELAY: u64 = MS * 5;
 /// The greatest bound of a time under READY, 4 µs, and a microsecond for what this program rounds.
 const BOUND: u64 = HZ as u64 / 1_000_000 * 5;
 /// Causes of the latch, as the core numbers them.
@@ -78,13 +80,52 @@ fn touches(course: &Course, script: &Script, delay: u64) -> Result<(), Trouble> 
 /// A probe on a cable.
 pub(crate) fn judge_wired(course: &Course, script: &Script) -> Result<(), Trouble> {
     touches(course, script, WIRED_DELAY)?;
-    let causes = course.latches.iter().fold(0, |all, latch| all | latch.1);
-    if causes & (READ_BACK | FAULT) != READ_BACK | FAULT {
-        return Err(format!(
-            "a stuck output or an unreadable wire did not latch the line: {:?}",
-            course.latches
-        )
-        .into());
+    troubles(course, script, |seen, kind| match kind {
+        Kind::LoopStands => !seen.runs(6, 255) && seen.latched(TIME | SEQUENCE, 300),
+        Kind::StuckOutput => !seen.runs(41, 1_000) && seen.latched(READ_BACK, 60),
+        // From the next pass on.
+        Kind::UnreadableWire => !seen.runs(1, 100),
+        Kind::StuckCapture | Kind::UnreadableBarrier => {
+            !seen.runs(5, 1_000) && seen.latched(FAULT, 5)
+        }
+        // Held by the passes themselves, and by the touches.
+        _ => true,
+    })
+}
+
+/// What follows on a trouble.
+struct Seen<'a> {
+    course: &'a Course,
+    at: u64,
+}
+
+impl Seen<'_> {
+    /// Whether a cause was latched within so many milliseconds.
+    fn latched(&self, cause: u8, to_ms: u64) -> bool {
+        let within = self.at..self.at + to_ms * MS;
+        let latches = &mut self.course.latches.iter();
+        latches.any(|(tick, causes)| within.contains(tick) && causes & cause != 0)
+    }
+
+    /// Whether RUN stands at a millisecond between these.
+    fn runs(&self, from_ms: u64, to_ms: u64) -> bool {
+        (from_ms..to_ms).any(|after| lines(self.course, self.at + after * MS).1)
+    }
+}
+
+/// Each trouble must go as `holds` says, and find the lines up.
+fn troubles(
+    course: &Course,
+    script: &Script,
+    holds: impl Fn(&Seen, Kind) -> bool,
+) -> Result<(), Trouble> {
+    for (kind, at) in script.troubles_on_board() {
+        let holds = holds(&Seen { course, at }, kind);
+        let before = lines(course, at - MS);
+        println!("{kind:?}: READY and RUN before it {before:?}, after it as it must: {holds}");
+        if !holds || before != (true, true) {
+            return Err(format!("{kind:?} at tick {at} did not go as it must").into());
+        }
     }
     Ok(())
 }
@@ -92,36 +133,20 @@ pub(crate) fn judge_wired(course: &Course, script: &Script) -> Result<(), Troubl
 /// A probe over the air.
 pub(crate) fn judge(course: &Course, script: &Script) -> Result<(), Trouble> {
     touches(course, script, DELAY)?;
-    for (kind, at) in script.troubles_on_board() {
-        let ms = u64::from(HZ) / 1_000;
-        let latched = |cause: u8, to_ms: u64| {
-            let within = at..at + to_ms * ms;
-            course
-                .latches
-                .iter()
-                .any(|(tick, causes)| within.contains(tick) && causes & cause != 0)
-        };
-        let during = |from_ms: u64, to_ms: u64| {
-            (from_ms..to_ms).any(|after| lines(course, at + after * ms).1)
-        };
-        let holds = match kind {
-            // Silence alone is no latch: the control sees READY fall.
-            Kind::Outage => !during(45, 300),
-            Kind::LostEdges => latched(SEQUENCE, 100) || fell(course, at, at + 48 * ms),
-            Kind::LoopStands => !during(49, 255) && latched(TIME, 300),
-            Kind::LatePoll => !during(49, 1_000) && latched(TIME, 60),
-            Kind::StuckOutput => !during(49, 1_000) && latched(READ_BACK, 60),
-            // From the next pass on, which a beat of 5 ms brings.
-            Kind::UnreadableWire => !during(6, 100),
-            Kind::Replays => latched(TWO_SENDERS, 300),
-            // Held by the passes themselves.
-            Kind::ClockStands | Kind::Noise | Kind::ManyEdges => true,
-        };
-        let before = lines(course, at - ms);
-        println!("{kind:?}: READY and RUN before it {before:?}, after it as it must: {holds}");
-        if !holds || before != (true, true) {
-            return Err(format!("{kind:?} at tick {at} did not go as it must").into());
+    troubles(course, script, |seen, kind| match kind {
+        // Silence alone is no latch: the control sees READY fall.
+        Kind::Outage => !seen.runs(45, 300),
+        Kind::LostEdges => seen.latched(SEQUENCE, 100) || fell(course, seen.at, seen.at + 48 * MS),
+        Kind::LoopStands => !seen.runs(49, 255) && seen.latched(TIME, 300),
+        Kind::LatePoll => !seen.runs(49, 1_000) && seen.latched(TIME, 60),
+        Kind::StuckOutput => !seen.runs(49, 1_000) && seen.latched(READ_BACK, 60),
+        // From the next pass on, which a beat of 5 ms brings.
+        Kind::UnreadableWire => !seen.runs(6, 100),
+        Kind::StuckCapture | Kind::UnreadableBarrier => {
+            !seen.runs(49, 1_000) && seen.latched(FAULT, 49)
         }
-    }
-    Ok(())
+        Kind::Replays => seen.latched(TWO_SENDERS, 300),
+        // Held by the passes themselves, and by the touches.
+        _ => true,
+    })
 }

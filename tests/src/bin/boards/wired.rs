@@ -4,6 +4,7 @@ use trueonset::frame::Contact;
 use trueonset::health::Health;
 use trueonset::lines::{Form, Outputs, OutputsConfig};
 use trueonset::onset::{Config, Doubt, Event};
+use trueonset::pins::Captured;
 use trueonset::time::{Instant, TickRate};
 use trueonset::wired::{Wired, WiredConfig, WiredPlan};
 
@@ -50,13 +51,13 @@ impl SimulatedWired {
 }
 
 impl Side for SimulatedWired {
-    fn captured(&mut self, count: u32, level: bool) -> Result<(), Trouble> {
-        self.eye.captured(count, level);
+    fn captured(&mut self, edge: Captured) -> Result<(), Trouble> {
+        self.eye.captured(edge);
         Ok(())
     }
 
     fn heard(&mut self, _: u32, _: &Frame) -> Result<(), Trouble> {
-        Err("a probe on a cable hears nothing".into())
+        Ok(())
     }
 
     fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble> {
