@@ -125,7 +125,14 @@ where
         }
     }
 
-    /// Drives what `side` decides and `health` lets through. A pin that cannot be driven latches.
+    /// Drives what `side` decides at `now` and `health` lets through. A pin that cannot be driven
+    /// latches.
+    ///
+    /// A pass takes time, in which an edge may become due. So `cut` sets the compare channel that
+    /// drops READY and RUN after the tick it is given, whatever the firmware does, and tells the
+    /// time after that: it is called before the pins rise and once more after that, and what is no
+    /// longer valid by then falls at once, since a compare unit that is set to a past tick does not
+    /// fire.
     pub fn show<S: Decides>(
         &mut self,
         config: &OutputsConfig,
@@ -133,10 +140,23 @@ where
         plan: &S::Config,
         now: Instant,
         health: &Health,
+        mut cut: impl FnMut(Option<Instant>) -> Instant,
     ) -> Set {
         let decision = health.gate(side.lines(plan, now));
-        let mut set = self.outputs.set(config, decision, now);
-        if let Err(cause) = self.stage.write(set.pins) {
+        let at = cut(decision.valid_until);
+        let mut set = self.outputs.set(config, decision, at);
+        let mut driven = self.stage.write(set.pins);
+        if set
+            .valid_until
+            .is_some_and(|until| cut(Some(until)) > until)
+        {
+            let stopped = self.outputs.set(config, Decision::STOP, at);
+            driven = driven.and(self.stage.write(stopped.pins));
+            set.pins = stopped.pins;
+            set.again = stopped.again;
+            set.valid_until = None;
+        }
+        if let Err(cause) = driven {
             side.latch(cause);
             set.valid_until = None;
         }
@@ -208,6 +228,8 @@ mod tests {
     struct Bench {
         now: u64,
         wired: Wired,
+        /// From one look at the clock to the next within a pass, ns.
+        takes: u32,
     }
 
     const RATE: TickRate = TickRate::NANOSECONDS;
@@ -222,7 +244,11 @@ mod tests {
             self.wired.sight(now, Contact::Open, true);
             let looked = terminal.look(&outputs, &mut self.wired, &plan, now);
             let health = Health::of(self.wired.causes(), looked.fault);
-            let set = terminal.show(&outputs, &mut self.wired, &plan, now, &health);
+            let mut at = now;
+            let set = terminal.show(&outputs, &mut self.wired, &plan, now, &health, |_| {
+                at = at.plus(self.takes);
+                at
+            });
             (set.pins.ready, set.pins.run, set.valid_until.is_some())
         }
     }
@@ -242,6 +268,7 @@ mod tests {
         let mut bench = Bench {
             now: 2_000_000_000,
             wired: Wired::new(),
+            takes: 1_000,
         };
         for _ in 0..20 {
             let _ = bench.pass(&mut terminal);
@@ -285,5 +312,32 @@ mod tests {
             let _ = bench.pass(&mut terminal);
         }
         assert!(bench.wired.causes().contains(Causes::READ_BACK));
+    }
+
+    /// The lines may stand until 2 ms after the sight. Whether the pass is over before that, while
+    /// the pins rise or after it: they never stand beyond, though no compare unit fires.
+    #[test]
+    fn what_ends_within_the_pass_does_not_stand_after_it() {
+        for (takes, lines) in [(999_999, GO), (1_000_001, STOP), (2_000_001, STOP)] {
+            let wires = [const { Cell::new(Some(false)) }; 3];
+            let [rearm, ready, run] = &wires;
+            let mut terminal = Terminal::new(
+                Wire(rearm),
+                Stage::new(Wire(ready), Wire(run), NoPin),
+                ReadBack::new(Wire(ready), Wire(run), NoPin),
+            );
+            let mut bench = Bench {
+                now: 0,
+                wired: Wired::new(),
+                takes: 1,
+            };
+            for _ in 0..3 {
+                let _ = bench.pass(&mut terminal);
+            }
+            bench.takes = takes;
+            assert_eq!(bench.pass(&mut terminal), lines, "{takes}");
+            assert_eq!((ready.get(), run.get()), (Some(lines.0), Some(lines.1)));
+            assert!(bench.wired.causes().is_empty());
+        }
     }
 }
