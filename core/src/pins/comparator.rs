@@ -10,6 +10,9 @@ use crate::frame::Contact;
 use crate::onset::{Config, Event, Line};
 use crate::time::{Counter, Instant};
 
+/// How long a fault is told after it was seen last, holds.
+const FAULT_HOLDS: u64 = 32;
+
 /// The comparator of a light barrier: its captures come through a queue, its pin shows the level
 /// where captures cannot tell.
 ///
@@ -26,10 +29,10 @@ pub struct Comparator<P> {
     /// They have for a hold: captures do not come.
     stuck: bool,
     stuck_count: u32,
-    /// When a capture last left the level open.
-    blind: Option<Instant>,
-    /// That is not a hold ago.
-    dazed: bool,
+    /// When a fault was seen last.
+    seen: Option<Instant>,
+    /// That is not long ago.
+    fault: bool,
     /// What captures say in a light-off test.
     tested: bool,
 }
@@ -48,8 +51,8 @@ impl<P: InputPin> Comparator<P> {
             unlike: None,
             stuck: false,
             stuck_count: 0,
-            blind: None,
-            dazed: false,
+            seen: None,
+            fault: false,
             tested: false,
         }
     }
@@ -85,8 +88,8 @@ impl<P: InputPin> Comparator<P> {
         let again = [Level::Unknown, level].map(|level| Edge::new(now, level));
         let again = again.map(|edge| edge.with_faults(Flags::UNKNOWN_LEVEL));
         let seen = lost.or(dark.then_some(again));
-        if blind {
-            self.blind = Some(now);
+        if blind || level == Level::Unknown {
+            self.seen = Some(now);
         }
         for edge in seen.into_iter().flatten() {
             self.line.edge(config, edge).map(&mut tell);
@@ -98,21 +101,25 @@ impl<P: InputPin> Comparator<P> {
     /// A pin that shows for a hold what no capture has told: the capture unit is stuck.
     fn compare(&mut self, config: &Config, now: Instant, level: Level) {
         let hold = u64::from(config.hold_ticks());
-        let lasts = |since: Instant| now.ticks().saturating_sub(since.ticks()) >= hold;
-        self.dazed = self.blind.is_some_and(|blind| !lasts(blind));
+        let since = |then: Instant| now.ticks().saturating_sub(then.ticks());
         let touched = level == config.touched_level();
         let quiet = level != Level::Unknown && self.line.open_since().is_none();
-        if !quiet || touched == self.line.in_contact() {
+        if quiet && touched != self.line.in_contact() {
+            let long = since(*self.unlike.get_or_insert(now)) >= hold;
+            if long && !self.stuck {
+                self.stuck_count = self.stuck_count.wrapping_add(1);
+            }
+            self.stuck = long;
+        } else {
             self.unlike = None;
             self.stuck = false;
-            return;
         }
-        let since = *self.unlike.get_or_insert(now);
-        let long = lasts(since);
-        if long && !self.stuck {
-            self.stuck_count = self.stuck_count.wrapping_add(1);
+        if self.stuck {
+            self.seen = Some(now);
         }
-        self.stuck = long;
+        self.fault = self
+            .seen
+            .is_some_and(|seen| since(seen) < hold * FAULT_HOLDS);
     }
 
     /// Begins a light-off test at `now`, each switching to be seen within `patience` ticks.
@@ -154,12 +161,12 @@ impl<P: InputPin> Comparator<P> {
     }
 
     /// What the comparator shows, as frames and wired probes tell it. [`Contact::Fault`] where the
-    /// pin cannot be read, has shown for a hold what no capture told, or for a hold after a capture
-    /// that could not tell the level; a pin that shows for less than a hold what no capture told is
-    /// [`Contact::Between`].
+    /// pin cannot be read, has shown for a hold what no capture told, or a capture could not tell the
+    /// level, and for 32 holds after that, so that even one beat of a link after the other tells it.
+    /// A pin that shows for less than a hold what no capture told is [`Contact::Between`].
     #[must_use]
     pub fn contact(&self) -> Contact {
-        if self.stuck || self.dazed || self.pin.level() == Level::Unknown {
+        if self.fault || self.pin.level() == Level::Unknown {
             Contact::Fault
         } else if self.line.open_since().is_some() || self.unlike.is_some() {
             Contact::Between
@@ -340,8 +347,10 @@ mod tests {
         assert_eq!(pass(&mut eye, &mut edges, 9_000), None);
         assert_eq!((eye.contact(), eye.stuck_count()), (Contact::Fault, 1));
         wire.set(Some(false));
-        assert_eq!(pass(&mut eye, &mut edges, 9_100), None);
-        assert_eq!((eye.contact(), eye.stuck_count()), (Contact::Open, 1));
+        for (now, contact) in [(9_100, Contact::Fault), (41_000, Contact::Open)] {
+            assert_eq!(pass(&mut eye, &mut edges, now), None);
+            assert_eq!((eye.contact(), eye.stuck_count()), (contact, 1));
+        }
     }
 
     #[test]
@@ -356,15 +365,16 @@ mod tests {
             assert!(eye.line().is_sure());
             assert_eq!(eye.contact(), Contact::Fault);
             assert_eq!(pass(&mut eye, &mut edges, 1_599), None);
-            assert_eq!(eye.contact(), Contact::Fault);
             // No capture says so, and yet it was a touch, with a remark on its time.
             let told = pass(&mut eye, &mut edges, 1_600);
             match told {
                 Some(Event::Touch(touch)) => assert!(touch.flags.has(Flags::UNKNOWN_LEVEL)),
                 other => assert!(!level && other.is_none(), "{other:?}"),
             }
-            assert_eq!(eye.contact(), contact);
-            assert_eq!(eye.stuck_count(), 0);
+            assert_eq!(pass(&mut eye, &mut edges, 32_599), None);
+            assert_eq!(eye.contact(), Contact::Fault);
+            assert_eq!(pass(&mut eye, &mut edges, 32_600), None);
+            assert_eq!((eye.contact(), eye.stuck_count()), (contact, 0));
         }
     }
 
@@ -413,16 +423,18 @@ mod tests {
         wire.set(Some(true));
         assert_eq!(pass(&mut eye, &mut edges, 200), None);
         assert_eq!((eye.contact(), eye.failures()), (Contact::Fault, 2));
-        assert_eq!(pass(&mut eye, &mut edges, 1_200), None);
+        assert_eq!(pass(&mut eye, &mut edges, 33_000), None);
         assert_eq!((eye.contact(), eye.failures()), (Contact::Touched, 2));
         // In the dark the tool leaves, and no capture tells.
         wire.set(None);
-        assert_eq!(pass(&mut eye, &mut edges, 5_000), None);
+        assert_eq!(pass(&mut eye, &mut edges, 45_000), None);
         assert_eq!((eye.contact(), eye.failures()), (Contact::Fault, 3));
         wire.set(Some(false));
-        let _ = pass(&mut eye, &mut edges, 6_000);
-        let release = pass(&mut eye, &mut edges, 7_000);
+        let _ = pass(&mut eye, &mut edges, 46_000);
+        let release = pass(&mut eye, &mut edges, 47_000);
         assert!(matches!(release, Some(Event::Release(_))), "{release:?}");
+        assert_eq!(eye.contact(), Contact::Fault);
+        let _ = pass(&mut eye, &mut edges, 90_000);
         assert_eq!(eye.contact(), Contact::Open);
     }
 

@@ -39,8 +39,10 @@ const HZ: u32 = 8_000_000;
 const ID: u16 = 0x5A5;
 /// Longest time from light off to what the comparator makes of it: 1 ms.
 const PATIENCE: u32 = HZ / 1_000;
-/// Before a slot its frame is ready for the sender: 200 µs.
-const LEAD: u32 = HZ / 5_000;
+/// Before a slot its frame is made and ready for the sender: 500 µs, of which a pass takes less.
+const LEAD: u32 = HZ / 2_000;
+/// Longest time that a look at the cells takes: 3 ms.
+const LOOK: u32 = HZ / 1_000 * 3;
 const RATE: TickRate = checked!(TickRate::from_hz(HZ));
 const HEAD: HeadConfig = checked!(HeadConfig::new(RATE, ID, &LinkPlan::INFRARED));
 /// The hold is longer than the least time between two edges of the plan.
@@ -87,15 +89,20 @@ fn main() -> ! {
         let out_of_step = head.touched() != eye.line().in_contact();
         status.fault = status.signs.self_test_failed || out_of_step || contact == Contact::Fault;
         status.between = contact == Contact::Between;
-        if let Some(found) = cells.look(now, power::read) {
-            head.set_slow(found.slow);
-            status.signs.look = found.look;
-        }
         head.set_status(status);
-        if let Some((begin, frame)) = head.make(&HEAD, now, LEAD) {
+        let made = head.make(&HEAD, now, LEAD);
+        let at = eye.now(CaptureUnit.count());
+        // One that the sender would begin too late is left out.
+        if let Some((begin, frame)) = made.filter(|(begin, _)| *begin > at) {
             machine::send_frame(begin, &frame);
         }
-        let frame = head.wake(&HEAD, now, LEAD);
+        let frame = head.wake(&HEAD, at, LEAD);
+        if at.plus(LOOK) < frame {
+            if let Some(found) = cells.look(at, power::read) {
+                head.set_slow(found.slow);
+                status.signs.look = found.look;
+            }
+        }
         let wake = eye.deadline(&LINE).map_or(frame, |hold| hold.min(frame));
         machine::wait(Some(wake), None, Causes::NONE);
     }

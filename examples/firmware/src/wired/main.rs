@@ -21,10 +21,10 @@ use critical_section::Mutex;
 use trueonset::checked;
 use trueonset::frame::Contact;
 use trueonset::health::Health;
-use trueonset::lines::{Form, OutputsConfig};
+use trueonset::lines::{Causes, Form, OutputsConfig};
 use trueonset::onset::{Config, Event};
 use trueonset::pins::{
-    Capture, Comparator, EdgeQueue, InterruptEnd, NoPin, ReadBack, Stage, Terminal,
+    Capture, Comparator, EdgeQueue, InterruptEnd, NoPin, ReadBack, Sleep, Stage, Terminal,
 };
 use trueonset::time::{Bits, Counter, Instant, TickRate};
 use trueonset::wired::{Wired, WiredConfig, WiredPlan};
@@ -33,11 +33,17 @@ use machine::{CaptureUnit, Input, Output};
 
 /// Ticks of the capture timer, Hz.
 const HZ: u32 = 16_000_000;
-/// From one sight of the probe to the next at most: half the time that keeps READY.
-const SIGHT: u32 = HZ / 1_000;
 const RATE: TickRate = checked!(TickRate::from_hz(HZ));
 const LINE: Config = checked!(Config::new(RATE, 1_000_000));
-const WIRED: WiredConfig = checked!(WiredConfig::new(RATE, WiredPlan::USUAL));
+/// The longest pass of the loop fits into `poll_ns`; a touch that falls into one stops the line in
+/// time all the same, by the compare unit.
+const PLAN: WiredPlan = WiredPlan {
+    poll_ns: 500_000,
+    ..WiredPlan::USUAL
+};
+const WIRED: WiredConfig = checked!(WiredConfig::new(RATE, PLAN));
+/// From one sight of the probe to the next; a watchdog that bites after 4 ms is fed by that.
+const SLEEP: Sleep = checked!(Sleep::new(RATE, Bits::B32, PLAN.dead_ns as u64));
 const OUTPUTS: OutputsConfig = checked!(OutputsConfig::new(RATE, Form::Levels, 1_000_000));
 
 /// The interrupt's end of the queue, once there is one.
@@ -68,6 +74,10 @@ fn main() -> ! {
     let counter = Counter::new(Bits::B32, start).allowing_back_step(u32::MAX);
     let mut eye = Comparator::new(&LINE, counter, Input::BLOCKED);
     let mut wired = Wired::new();
+    // What was latched before a start by the watchdog is not known.
+    if !machine::had_no_power() {
+        wired.latch(Causes::RESTART);
+    }
     let stage = Stage::new(Output::READY, Output::RUN, NoPin);
     let seen = ReadBack::new(Input::READY, Input::RUN, NoPin);
     let mut terminal = Terminal::new(Input::REARM, stage, seen);
@@ -83,16 +93,14 @@ fn main() -> ! {
         }
         let looked = terminal.look(&OUTPUTS, &mut wired, &WIRED, now);
         let health = Health::of(wired.causes(), looked.fault || contact == Contact::Fault);
-        let set = terminal.show(&OUTPUTS, &mut wired, &WIRED, now, &health);
+        let set = terminal.show(&OUTPUTS, &mut wired, &WIRED, now, &health, |until| {
+            eye.now(machine::drop_after(until))
+        });
         if set.feed_watchdog {
             machine::feed_watchdog();
         }
         let due = [wired.deadline(&WIRED), eye.deadline(&LINE), set.again];
-        let due = due
-            .into_iter()
-            .flatten()
-            .fold(now.plus(SIGHT), Instant::min);
-        machine::wait(Some(due), set.valid_until, wired.causes());
+        machine::wait(Some(SLEEP.until(now, due)), set.valid_until, wired.causes());
     }
 }
 

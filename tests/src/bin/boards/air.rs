@@ -33,7 +33,7 @@ pub(crate) struct Delivery {
 #[derive(Clone, Debug)]
 pub(crate) struct Spans {
     /// Nothing gets through.
-    pub(crate) outages: [Range<u64>; 2],
+    pub(crate) outages: [Range<u64>; 3],
     /// Noise between the frames.
     pub(crate) noise: Range<u64>,
     /// Frames are heard again later.
@@ -49,7 +49,11 @@ impl Spans {
             at.map_or(0..0, |(_, at)| at - before_ms * ms..at + after_ms * ms)
         };
         Self {
-            outages: [span(Kind::Outage, 5, 295), span(Kind::LostEdges, 0, 30)],
+            outages: [
+                span(Kind::Outage, 5, 295),
+                span(Kind::LostEdges, 0, 30),
+                span(Kind::Silence, 0, 300_000),
+            ],
             noise: span(Kind::Noise, 0, 300),
             replays: span(Kind::Replays, 0, 300),
         }

@@ -1,15 +1,16 @@
 //! A board in the emulator, spoken to over its UART; see `examples/firmware/src/machine`.
 
+use std::fs::File;
 use std::io::{Read, Write};
 use std::os::unix::net::{UnixListener, UnixStream};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use trueonset::edge::Level;
 use trueonset::pins::Captured;
 
-use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble};
+use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, CONVERTED};
 
 /// Longest wait for a board, which answers in microseconds.
 const PATIENCE: Duration = Duration::from_secs(20);
@@ -23,6 +24,11 @@ pub(crate) struct Emulated {
     used: usize,
     /// To be sent.
     out: Vec<u8>,
+    /// Its flash.
+    records: [Option<[u8; 12]>; 2],
+    /// Whether the instructions of each answer are to be heeded, and whether it looked at the cells.
+    passes: Vec<Option<bool>>,
+    counts: PathBuf,
 }
 
 impl Emulated {
@@ -32,6 +38,7 @@ impl Emulated {
         image: &Path,
         folder: &Path,
         name: &str,
+        plugin: &Path,
     ) -> Result<Self, Trouble> {
         if !image.exists() {
             return Err(format!("{}: no such image; build it first", image.display()).into());
@@ -40,6 +47,7 @@ impl Emulated {
         let _ = std::fs::remove_file(&path);
         let listener = UnixListener::bind(&path)?;
         listener.set_nonblocking(true)?;
+        let counts = folder.join(format!("{name}.counts"));
         let mut child = Command::new("qemu-system-arm")
             .args(["-M", machine, "-display", "none", "-monitor", "none"])
             .arg("-chardev")
@@ -49,10 +57,12 @@ impl Emulated {
                 "file:{}",
                 folder.join(format!("{name}.log")).display()
             ))
+            .arg("-plugin")
+            .arg(format!("file={}", plugin.display()))
             .arg("-kernel")
             .arg(image)
             .stdin(Stdio::null())
-            .stdout(Stdio::null())
+            .stdout(File::create(&counts)?)
             .stderr(Stdio::null())
             .spawn()
             .map_err(|why| format!("qemu-system-arm does not start: {why}"))?;
@@ -63,10 +73,33 @@ impl Emulated {
             read: Vec::new(),
             used: 0,
             out: Vec::new(),
+            records: [None; 2],
+            passes: Vec::new(),
+            counts,
         };
         // It says once that it waits for its timer.
         board.answer()?;
+        board.passes.push(None);
         Ok(board)
+    }
+
+    /// Ends the emulator: instructions of the longest pass, without and with a look at the cells.
+    pub(crate) fn longest(mut self) -> Result<(u64, u64), Trouble> {
+        self.child.kill()?;
+        self.child.wait()?;
+        let text = std::fs::read_to_string(&self.counts)?;
+        let counts = text.lines().filter_map(|line| line.strip_prefix("#count "));
+        let counts: Vec<u64> = counts.map(str::parse).collect::<Result<_, _>>()?;
+        if counts.len() != self.passes.len() {
+            let (counts, passes) = (counts.len(), self.passes.len());
+            return Err(format!("{counts} counts of instructions for {passes} passes").into());
+        }
+        let longest = |looked| {
+            let passes = counts.iter().zip(&self.passes);
+            let passes = passes.filter(|(_, pass)| **pass == Some(looked));
+            passes.map(|(count, _)| *count).max().unwrap_or(0)
+        };
+        Ok((longest(false), longest(true)))
     }
 
     fn take<const N: usize>(&mut self) -> Result<[u8; N], Trouble> {
@@ -106,6 +139,14 @@ impl Emulated {
                         touched: bits & 0x80 != 0,
                         remarks: bits & 0x7F,
                     });
+                }
+                b'S' => {
+                    let [place] = self.take()?;
+                    let record = self.take()?;
+                    *self
+                        .records
+                        .get_mut(usize::from(place))
+                        .ok_or("a record for no place")? = Some(record);
                 }
                 b'D' => {
                     answer.wake = Some(self.ticks()?).filter(|wake| *wake != u64::MAX);
@@ -165,15 +206,34 @@ impl Side for Emulated {
         Ok(())
     }
 
+    fn restart(&mut self) -> Result<(), Trouble> {
+        self.out.clear();
+        self.socket.write_all(b"X")?;
+        self.answer()?;
+        self.passes.push(None);
+        for (place, record) in (0..).zip(&self.records) {
+            if let Some(record) = record {
+                self.out.extend([b'S', place]);
+                self.out.extend(record);
+            }
+        }
+        Ok(())
+    }
+
     fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble> {
         self.out.push(b'G');
         self.out.extend((tick as u32).to_le_bytes());
+        self.out.extend(inputs.pass_ticks.to_le_bytes());
         self.out.push(inputs.pins);
         self.out.extend(inputs.millivolts.0.to_le_bytes());
         self.out.extend(inputs.millivolts.1.to_le_bytes());
         self.socket.write_all(&self.out)?;
         self.out.clear();
-        self.answer()
+        let answer = self.answer()?;
+        let timed = inputs.pass_ticks > 0;
+        self.passes
+            .push(timed.then_some(answer.pins & CONVERTED != 0));
+        Ok(answer)
     }
 }
 

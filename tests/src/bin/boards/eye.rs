@@ -18,12 +18,17 @@ pub(crate) struct Eye<const N: usize> {
     level: Level,
     unlike: Option<Instant>,
     stuck: bool,
+    /// When a fault was seen last, and whether that is not long ago.
+    seen: Option<Instant>,
+    fault: bool,
+    /// What captures say in a light-off test.
+    tested: bool,
 }
 
 impl<const N: usize> Eye<N> {
-    /// Before its first look, the timer at `start`.
-    pub(crate) fn new(hold: Config, start: u64) -> Self {
-        let start = Instant::from_ticks(start);
+    /// Before its first look.
+    pub(crate) fn new(hold: Config) -> Self {
+        let start = Instant::from_ticks(0);
         let counter = Counter::new(Bits::B32, start).allowing_back_step(u32::MAX);
         Self {
             hold,
@@ -33,6 +38,9 @@ impl<const N: usize> Eye<N> {
             level: Level::Low,
             unlike: None,
             stuck: false,
+            seen: None,
+            fault: false,
+            tested: false,
         }
     }
 
@@ -44,13 +52,33 @@ impl<const N: usize> Eye<N> {
         self.intake.now(tick as u32).at
     }
 
-    /// The line begins at what the pin shows; what waits is dropped.
-    pub(crate) fn begin(&mut self, now: Instant, inputs: Inputs) -> Level {
-        while self.edges.take().is_some() {}
+    /// As before any look, nothing stored.
+    pub(crate) fn restart(&mut self) {
+        *self = Self::new(self.hold);
+    }
+
+    /// The first look, the timer at `tick`: the line begins at what the pin shows.
+    pub(crate) fn first(&mut self, tick: u64, inputs: Inputs) -> Instant {
+        let now = Instant::from_ticks(u64::from(tick as u32));
+        self.intake = Intake::new(Counter::new(Bits::B32, now).allowing_back_step(u32::MAX));
+        self.level = level(inputs);
+        self.line = Line::new(&self.hold, self.level, now);
+        self.tested = self.level != Level::Low;
+        now
+    }
+
+    /// A step of a light-off test, to which the captures belong: whether the pin shows contact, and
+    /// whether captures do. The line begins anew.
+    pub(crate) fn test(&mut self, now: Instant, inputs: Inputs) -> (bool, bool) {
+        while let Some(captured) = self.edges.take() {
+            if captured.level != Level::Unknown {
+                self.tested = captured.level == Level::High;
+            }
+        }
         self.level = level(inputs);
         let _ = self.intake.overflowed(self.edges.lost(), now, self.level);
         self.line = Line::new(&self.hold, self.level, now);
-        self.level
+        (self.level == Level::High, self.tested)
     }
 
     /// Events of a pass.
@@ -61,7 +89,15 @@ impl<const N: usize> Eye<N> {
         }
         let before = std::mem::replace(&mut self.level, level(inputs));
         let lost = self.intake.overflowed(self.edges.lost(), now, self.level);
-        let dark = before == Level::Unknown && self.level != Level::Unknown;
+        let mut events: Vec<Event> = edges
+            .drain(..)
+            .filter_map(|edge| self.line.edge(&self.hold, edge))
+            .collect();
+        let blind = !self.line.is_sure();
+        if blind || self.level == Level::Unknown {
+            self.seen = Some(now);
+        }
+        let dark = (blind || before == Level::Unknown) && self.level != Level::Unknown;
         match lost {
             Some(lost) => edges.extend(lost),
             None if dark => edges.extend(
@@ -71,25 +107,37 @@ impl<const N: usize> Eye<N> {
             None => {}
         }
         let line = &mut self.line;
-        let mut events: Vec<Event> = edges
-            .into_iter()
-            .filter_map(|edge| line.edge(&self.hold, edge))
-            .collect();
+        let seen = edges.into_iter();
+        events.extend(seen.filter_map(|edge| line.edge(&self.hold, edge)));
         events.extend(line.poll(&self.hold, now));
         let unlike = self.level != Level::Unknown
             && line.open_since().is_none()
             && (self.level == Level::High) != line.in_contact();
         self.unlike = unlike.then(|| self.unlike.unwrap_or(now));
-        self.stuck = self.unlike.is_some_and(|since| {
-            now.ticks().saturating_sub(since.ticks()) >= u64::from(self.hold.hold_ticks())
-        });
+        let hold = u64::from(self.hold.hold_ticks());
+        let lasts = |since: Instant| now.ticks().saturating_sub(since.ticks()) >= hold;
+        self.stuck = self.unlike.is_some_and(lasts);
+        if self.stuck {
+            self.seen = Some(now);
+        }
+        self.fault = self
+            .seen
+            .is_some_and(|seen| now.ticks().saturating_sub(seen.ticks()) < 32 * hold);
         events
+    }
+
+    /// When a hold is over, or an unlike pin a fault.
+    pub(crate) fn deadline(&self) -> Option<Instant> {
+        let unlike = self.unlike.filter(|_| !self.stuck);
+        let over = unlike.map(|since| since.plus(self.hold.hold_ticks()));
+        self.line.deadline().into_iter().chain(over).min()
     }
 
     pub(crate) fn contact(&self) -> Contact {
         match (self.line.open_since(), self.line.in_contact()) {
-            _ if self.stuck || self.level == Level::Unknown => Contact::Fault,
+            _ if self.fault || self.level == Level::Unknown => Contact::Fault,
             (Some(_), _) => Contact::Between,
+            _ if self.unlike.is_some() => Contact::Between,
             (None, true) => Contact::Touched,
             (None, false) => Contact::Open,
         }

@@ -1,5 +1,5 @@
 //! Both sides of a probe on emulated boards, this program their clock and the air between them:
-//! `boards IMAGES FOLDER SEED`.
+//! `boards IMAGES FOLDER SEED PLUGIN`, where the plugin counts instructions between markers.
 //!
 //! Each board does its passes at ticks that it is given, and every answer is compared with that of
 //! the same core on this machine under the same events. Then the lines and edges of the course are
@@ -11,6 +11,7 @@ mod drive;
 mod emulated;
 mod eye;
 mod head;
+mod pace;
 mod script;
 mod side;
 mod verdict;
@@ -53,15 +54,17 @@ fn key() -> Result<[u8; 16], Trouble> {
 
 fn run() -> Result<(), Trouble> {
     let mut words = std::env::args().skip(1);
-    let (Some(images), Some(folder), Some(seed)) = (words.next(), words.next(), words.next())
-    else {
-        return Err("usage: boards IMAGES FOLDER SEED".into());
+    let mut word = || {
+        let word = words.next();
+        word.ok_or("usage: boards IMAGES FOLDER SEED PLUGIN")
     };
-    let (images, folder) = (PathBuf::from(images), PathBuf::from(folder));
+    let (images, folder) = (PathBuf::from(word()?), PathBuf::from(word()?));
+    let (seed, plugin) = (word()?, PathBuf::from(word()?));
     let bench = Place {
         images: &images,
         folder: &folder,
         seed: seed.parse()?,
+        plugin: &plugin,
     };
     // Second senders are remembered for 10 s, and no hand arms the line before.
     let script = Script::new(TOUCHES, &Kind::ALL, 14_000, bench.seed);
@@ -74,6 +77,9 @@ fn run() -> Result<(), Trouble> {
         return Err("a barrier that failed its self-test reached READY".into());
     }
     println!("a barrier that is stuck fails its self-test, and READY never stands");
+    let script = Script::new(3, &[Kind::Silence], 304_000, bench.seed);
+    let course = bench.course(&script, "board", "silence", false)?;
+    verdict::judge_silence(&course, &script)?;
     // The same passes in other shells.
     for shell in ["board_async", "board_rtic"] {
         let script = Script::new(12, &[Kind::LoopStands], 3_000, bench.seed);
@@ -90,6 +96,9 @@ fn run() -> Result<(), Trouble> {
         Kind::ManyEdges,
         Kind::RepeatedCapture,
         Kind::StuckCapture,
+        Kind::OneDirection,
+        Kind::OverCapture,
+        Kind::UnknownLevel,
         Kind::UnreadableBarrier,
     ];
     let script = Script::new(TOUCHES, &troubles, 3_000, bench.seed);
@@ -110,6 +119,7 @@ struct Place<'a> {
     images: &'a Path,
     folder: &'a Path,
     seed: u64,
+    plugin: &'a Path,
 }
 
 impl Place<'_> {
@@ -122,7 +132,8 @@ impl Place<'_> {
         stuck: bool,
     ) -> Result<Course, Trouble> {
         let start = |machine, image: &str, name: &str| {
-            Emulated::start(machine, &self.images.join(image), self.folder, name)
+            let image = self.images.join(image);
+            Emulated::start(machine, &image, self.folder, name, self.plugin)
         };
         let probe = start("microbit", "thumbv6m-none-eabi/small/head", "head")?;
         let receiver = start(
@@ -130,8 +141,8 @@ impl Place<'_> {
             &format!("thumbv7m-none-eabi/small/{board}"),
             name,
         )?;
-        let mut probe = Both(probe, SimulatedHead::new(key()?, START.0)?);
-        let mut receiver = Both(receiver, SimulatedBoard::new(key()?, START.1)?);
+        let mut probe = Both(probe, SimulatedHead::new(key()?)?);
+        let mut receiver = Both(receiver, SimulatedBoard::new(key()?)?);
         let (sender, from_head) = mpsc::channel();
         let troubles = script.troubles_on_board();
         let air = Air::new(from_head, START, self.seed ^ 1, Spans::of(&troubles));
@@ -143,7 +154,7 @@ impl Place<'_> {
                 drive::head(&mut probe, START.0, script, stuck, &sender)
                     .map_err(|why| why.to_string())
             });
-            let bench = drive::Bench::new(&mut receiver, air, troubles);
+            let bench = drive::Bench::new(&mut receiver, air, troubles, pace::BOARD);
             let done = bench.run(START.1, end);
             let passes = probe.join().map_err(|_| "the probe's thread is gone")?;
             let passes = passes.map_err(|why| format!("head: {why}"))?;
@@ -155,6 +166,8 @@ impl Place<'_> {
             course.passes
         );
         println!("{fates:?}");
+        pace::HEAD.hold("head", probe.0.longest()?)?;
+        pace::BOARD.hold(board, receiver.0.longest()?)?;
         // Beside it lies what the board has logged by itself.
         let log = self.folder.join(format!("{name}.expected"));
         std::fs::write(log, receiver.1.log)?;
@@ -163,17 +176,18 @@ impl Place<'_> {
     /// A probe on a cable through a script.
     fn wired(&self, script: &Script) -> Result<Course, Trouble> {
         let image = self.images.join("thumbv7m-none-eabi/small/wired");
-        let board = Emulated::start("lm3s6965evb", &image, self.folder, "wired")?;
-        let mut board = Both(board, SimulatedWired::new(START.1)?);
+        let board = Emulated::start("lm3s6965evb", &image, self.folder, "wired", self.plugin)?;
+        let mut board = Both(board, SimulatedWired::new()?);
         let on_board = |tick| air::on_board(START, tick);
         let edges = script.edges.iter().map(|edge| (on_board(edge.0), edge.1));
         let tool = Tool(edges.collect());
-        let bench = drive::Bench::new(&mut board, tool, script.troubles_on_board());
+        let bench = drive::Bench::new(&mut board, tool, script.troubles_on_board(), pace::WIRED);
         let (course, _) = bench.run(START.1, on_board(script.end))?;
         println!(
             "wired {} passes: all answers equal to the simulation's",
             course.passes
         );
+        pace::WIRED.hold("wired", board.0.longest()?)?;
         Ok(course)
     }
 }

@@ -46,15 +46,23 @@ pub(crate) enum Trouble {
     RepeatedCapture,
     /// The capture unit stamps nothing, the touch and its release among it.
     StuckCapture,
+    /// The capture unit stamps no edge to low.
+    OneDirection,
+    /// Each edge that the capture unit gives has overwritten another one.
+    OverCapture,
+    /// The capture unit cannot tell levels.
+    UnknownLevel,
     /// The comparator cannot be read for 100 ms, the touch and its release among it.
     UnreadableBarrier,
+    /// RUN stays up behind the output stage, and then nothing is heard for 300 s.
+    Silence,
     /// Noise on the port for 300 ms: edges and frames of any time and content.
     PortNoise,
 }
 
 impl Trouble {
     /// All that a board comes back from.
-    pub(crate) const ALL: [Self; 13] = [
+    pub(crate) const ALL: [Self; 16] = [
         Self::Outage,
         Self::LostEdges,
         Self::LoopStands,
@@ -65,6 +73,9 @@ impl Trouble {
         Self::ManyEdges,
         Self::RepeatedCapture,
         Self::StuckCapture,
+        Self::OneDirection,
+        Self::OverCapture,
+        Self::UnknownLevel,
         Self::UnreadableBarrier,
         Self::Noise,
         Self::Replays,

@@ -2,7 +2,7 @@
 
 use trueonset::frame::Contact;
 use trueonset::health::Health;
-use trueonset::lines::{Form, Outputs, OutputsConfig};
+use trueonset::lines::{Causes, Form, Outputs, OutputsConfig};
 use trueonset::onset::{Config, Doubt, Event};
 use trueonset::pins::Captured;
 use trueonset::time::{Instant, TickRate};
@@ -10,7 +10,7 @@ use trueonset::wired::{Wired, WiredConfig, WiredPlan};
 
 use crate::board::HZ;
 use crate::eye::Eye;
-use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, FED, READY, RUN, UNREADABLE};
+use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, FED, POWER, READY, RUN, UNREADABLE};
 
 /// A simulated board of a wired probe.
 pub(crate) struct SimulatedWired {
@@ -24,13 +24,15 @@ pub(crate) struct SimulatedWired {
 }
 
 impl SimulatedWired {
-    /// A board that has just got power, its timer at `start`.
-    pub(crate) fn new(start: u64) -> Result<Self, Trouble> {
+    /// A board that has just got power.
+    pub(crate) fn new() -> Result<Self, Trouble> {
         let rate = TickRate::from_hz(HZ)?;
+        let mut plan = WiredPlan::USUAL;
+        plan.poll_ns = 500_000;
         Ok(Self {
-            plan: WiredConfig::new(rate, WiredPlan::USUAL)?,
+            plan: WiredConfig::new(rate, plan)?,
             stage: OutputsConfig::new(rate, Form::Levels, 1_000_000)?,
-            eye: Eye::new(Config::new(rate, 1_000_000)?, start),
+            eye: Eye::new(Config::new(rate, 1_000_000)?),
             begun: false,
             wired: Wired::new(),
             outputs: Outputs::new(),
@@ -60,12 +62,23 @@ impl Side for SimulatedWired {
         Ok(())
     }
 
+    fn restart(&mut self) -> Result<(), Trouble> {
+        self.eye.restart();
+        self.begun = false;
+        self.wired = Wired::new();
+        self.outputs = Outputs::new();
+        Ok(())
+    }
+
     fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble> {
-        let now = self.eye.now(tick);
-        // The image looks at its pin first where it begins.
-        if !std::mem::replace(&mut self.begun, true) {
-            self.eye.begin(now, inputs);
-        }
+        let now = if std::mem::replace(&mut self.begun, true) {
+            self.eye.now(tick)
+        } else {
+            if inputs.pins & POWER == 0 {
+                self.wired.latch(Causes::RESTART);
+            }
+            self.eye.first(tick, inputs)
+        };
         for event in self.eye.pass(now, inputs) {
             self.tell(now, &event);
         }
@@ -83,7 +96,9 @@ impl Side for SimulatedWired {
         let causes = self.wired.causes();
         let fault = unreadable || contact == Contact::Fault;
         let decision = Health::of(causes, fault).gate(self.wired.lines(&self.plan, now));
-        let set = self.outputs.set(&self.stage, decision, now);
+        // What is decided at the begin of a pass is shown at its end, if it holds until then.
+        let at = self.eye.now(inputs.read_again(tick).into());
+        let set = self.outputs.set(&self.stage, decision, at);
         for (on, pin) in [
             (set.pins.ready, READY),
             (set.pins.run, RUN),
@@ -97,7 +112,7 @@ impl Side for SimulatedWired {
         // It looks at the probe every millisecond.
         let due = [
             self.wired.deadline(&self.plan),
-            self.eye.line.deadline(),
+            self.eye.deadline(),
             set.again,
         ];
         let due = due.into_iter().flatten().map(Instant::ticks);
