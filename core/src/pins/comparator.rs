@@ -26,8 +26,6 @@ pub struct Comparator<P> {
     line: Line,
     /// Since when the pin and the line say different things.
     unlike: Option<Instant>,
-    /// They have for a hold: captures do not come.
-    stuck: bool,
     stuck_count: u32,
     /// When a fault was seen last.
     seen: Option<Instant>,
@@ -49,7 +47,6 @@ impl<P: InputPin> Comparator<P> {
             line: Line::new(config, pin.read(), now),
             pin,
             unlike: None,
-            stuck: false,
             stuck_count: 0,
             seen: None,
             fault: false,
@@ -57,17 +54,22 @@ impl<P: InputPin> Comparator<P> {
         }
     }
 
-    /// The time of a reading of the counter.
+    /// The time of a reading of the counter. One that came more than half a turn late, so that its
+    /// time is in doubt, is a fault.
     pub fn now(&mut self, raw: u32) -> Instant {
-        self.intake.now(raw).at
+        let stamp = self.intake.now(raw);
+        if !stamp.faults.is_empty() {
+            self.seen = Some(stamp.at);
+        }
+        stamp.at
     }
 
     /// What waits in the queue at `now`, and what has become due: at most one event for each
     /// capture and one more, handed to `tell` in the order of time. Captures that come meanwhile
     /// are left for the next pass, so that no storm of edges keeps the loop here.
     ///
-    /// Where captures were lost or could not tell the level, or the pin could not be read for a
-    /// while, it says where the line stands now.
+    /// Where captures were lost or could not tell the level, the pin could not be read for a while,
+    /// or has shown for a hold what no capture told, it says where the line stands now.
     pub fn pass(
         &mut self,
         config: &Config,
@@ -95,31 +97,34 @@ impl<P: InputPin> Comparator<P> {
             self.line.edge(config, edge).map(&mut tell);
         }
         self.line.poll(config, now).map(&mut tell);
-        self.compare(config, now, level);
-    }
-
-    /// A pin that shows for a hold what no capture has told: the capture unit is stuck.
-    fn compare(&mut self, config: &Config, now: Instant, level: Level) {
-        let hold = u64::from(config.hold_ticks());
-        let since = |then: Instant| now.ticks().saturating_sub(then.ticks());
-        let touched = level == config.touched_level();
-        let quiet = level != Level::Unknown && self.line.open_since().is_none();
-        if quiet && touched != self.line.in_contact() {
-            let long = since(*self.unlike.get_or_insert(now)) >= hold;
-            if long && !self.stuck {
-                self.stuck_count = self.stuck_count.wrapping_add(1);
-            }
-            self.stuck = long;
-        } else {
-            self.unlike = None;
-            self.stuck = false;
-        }
-        if self.stuck {
+        if self.is_stuck(config, now, level) {
             self.seen = Some(now);
+            self.stuck_count = self.stuck_count.wrapping_add(1);
+            for edge in again {
+                self.line.edge(config, edge).map(&mut tell);
+            }
         }
+        let hold = u64::from(config.hold_ticks());
+        let since = |seen: Instant| now.ticks().saturating_sub(seen.ticks());
         self.fault = self
             .seen
             .is_some_and(|seen| since(seen) < hold * FAULT_HOLDS);
+    }
+
+    /// Whether the pin has shown for a hold what no capture told.
+    fn is_stuck(&mut self, config: &Config, now: Instant, level: Level) -> bool {
+        let touched = level == config.touched_level();
+        let quiet = level != Level::Unknown && self.line.open_since().is_none();
+        if !quiet || touched == self.line.in_contact() {
+            self.unlike = None;
+            return false;
+        }
+        let since = *self.unlike.get_or_insert(now);
+        let long = now >= since.plus(config.hold_ticks());
+        if long {
+            self.unlike = None;
+        }
+        long
     }
 
     /// Begins a light-off test at `now`, each switching to be seen within `patience` ticks.
@@ -180,8 +185,7 @@ impl<P: InputPin> Comparator<P> {
     /// When to come again at the latest for the line.
     #[must_use]
     pub fn deadline(&self, config: &Config) -> Option<Instant> {
-        let unlike = self.unlike.filter(|_| !self.stuck);
-        let over = unlike.map(|since| since.plus(config.hold_ticks()));
+        let over = self.unlike.map(|since| since.plus(config.hold_ticks()));
         self.line.deadline().into_iter().chain(over).min()
     }
 
@@ -343,13 +347,23 @@ mod tests {
             assert_eq!(pass(&mut eye, &mut edges, now), None);
             assert_eq!(eye.contact(), contact, "{now}");
         }
-        assert_eq!(eye.deadline(&config()), None);
-        assert_eq!(pass(&mut eye, &mut edges, 9_000), None);
+        // The line follows the pin, so that it comes back by itself.
+        assert_eq!(eye.deadline(&config()), Some(at(2_200)));
+        let touch = pass(&mut eye, &mut edges, 9_000);
+        assert!(
+            matches!(touch, Some(Event::Touch(touch)) if touch.flags.has(Flags::UNKNOWN_LEVEL))
+        );
         assert_eq!((eye.contact(), eye.stuck_count()), (Contact::Fault, 1));
         wire.set(Some(false));
-        for (now, contact) in [(9_100, Contact::Fault), (41_000, Contact::Open)] {
+        for now in [9_100, 10_100] {
             assert_eq!(pass(&mut eye, &mut edges, now), None);
-            assert_eq!((eye.contact(), eye.stuck_count()), (contact, 1));
+            assert_eq!(eye.contact(), Contact::Fault);
+        }
+        let release = pass(&mut eye, &mut edges, 11_100);
+        assert!(matches!(release, Some(Event::Release(_))));
+        for (now, contact) in [(42_000, Contact::Fault), (42_100, Contact::Open)] {
+            assert_eq!(pass(&mut eye, &mut edges, now), None);
+            assert_eq!((eye.contact(), eye.stuck_count()), (contact, 2));
         }
     }
 

@@ -58,7 +58,7 @@ mod wake;
 pub use comparator::Comparator;
 #[cfg(feature = "embedded-hal")]
 pub use input::Input;
-pub use intake::Intake;
+pub use intake::{extended, Intake};
 #[cfg(feature = "embedded-hal")]
 pub use polled::Polled;
 #[cfg(all(

@@ -65,7 +65,12 @@ impl<'a> Board<'a> {
     /// One pass of the main loop.
     #[inline(never)]
     pub fn pass(&mut self) -> Next {
-        let now = self.intake.now(CaptureUnit.count()).at;
+        let stamp = self.intake.now(CaptureUnit.count());
+        let now = stamp.at;
+        if !stamp.faults.is_empty() {
+            // Half a turn late, so that the time is in doubt.
+            self.receiver.latch(Causes::TIME);
+        }
         while let Some((raw, frame)) = machine::heard() {
             let arrival = self.intake.now(raw).at;
             let _ = self.receiver.frame(&LINK, now, arrival, &frame);

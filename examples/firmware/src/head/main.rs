@@ -23,6 +23,7 @@ use embedded_hal::digital::{OutputPin, PinState};
 use trueonset::barrier::{Lamp, TestResult};
 use trueonset::battery::Watch;
 use trueonset::checked;
+use trueonset::edge::queue_room;
 use trueonset::frame::Contact;
 use trueonset::head::{HeadConfig, HeadStatus};
 use trueonset::lines::Causes;
@@ -48,7 +49,10 @@ const HEAD: HeadConfig = checked!(HeadConfig::new(RATE, ID, &LinkPlan::INFRARED)
 /// The hold is longer than the least time between two edges of the plan.
 const LINE: Config = checked!(Config::new(RATE, 2_000_000));
 
-static EDGES: SharedQueue<64> = SharedQueue::new();
+/// Room for the edges of a comparator of 10 kHz, 1.3 a cycle, while the loop looks at the cells.
+const ROOM: usize = queue_room(13_000, 3_000);
+
+static EDGES: SharedQueue<ROOM> = SharedQueue::new();
 
 /// The capture interrupt: stores, and nothing else. With the device crate of your controller it is
 /// `#[interrupt] fn TIM2()`, or what your timer is called.

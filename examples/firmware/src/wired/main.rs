@@ -19,6 +19,7 @@ use core::cell::RefCell;
 
 use critical_section::Mutex;
 use trueonset::checked;
+use trueonset::edge::queue_room;
 use trueonset::frame::Contact;
 use trueonset::health::Health;
 use trueonset::lines::{Causes, Form, OutputsConfig};
@@ -46,8 +47,12 @@ const WIRED: WiredConfig = checked!(WiredConfig::new(RATE, PLAN));
 const SLEEP: Sleep = checked!(Sleep::new(RATE, Bits::B32, PLAN.dead_ns as u64));
 const OUTPUTS: OutputsConfig = checked!(OutputsConfig::new(RATE, Form::Levels, 1_000_000));
 
+/// Room for the edges of a comparator of 10 kHz, 1.3 a cycle, in the longest pass, and the place that
+/// stays free.
+const ROOM: usize = queue_room(13_000, 500) + 1;
+
 /// The interrupt's end of the queue, once there is one.
-static EDGES: Mutex<RefCell<Option<InterruptEnd<'static, 64>>>> = Mutex::new(RefCell::new(None));
+static EDGES: Mutex<RefCell<Option<InterruptEnd<'static, ROOM>>>> = Mutex::new(RefCell::new(None));
 
 /// The capture interrupt: stores, and nothing else.
 #[cortex_m_rt::exception]
@@ -65,7 +70,7 @@ unsafe fn DefaultHandler(_: i16) {
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
-    static mut QUEUE: EdgeQueue<64> = EdgeQueue::new();
+    static mut QUEUE: EdgeQueue<ROOM> = EdgeQueue::new();
     let (into, mut edges) = QUEUE.split();
     critical_section::with(|section| EDGES.borrow(section).replace(Some(into)));
     machine::start();

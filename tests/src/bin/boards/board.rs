@@ -106,7 +106,11 @@ impl Side for SimulatedBoard {
             None => self.begin(tick, inputs.pins & POWER != 0)?,
         };
         let (counter, receiver) = (&mut life.counter, &mut life.receiver);
-        let now = counter.widen(tick as u32).at;
+        let stamp = counter.widen(tick as u32);
+        let now = stamp.at;
+        if !stamp.faults.is_empty() {
+            receiver.latch(Causes::TIME);
+        }
         let mut answer = Answer::default();
         for (count, frame) in std::mem::take(&mut self.heard) {
             let arrival = counter.widen(count).at;

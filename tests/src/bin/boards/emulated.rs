@@ -83,8 +83,9 @@ impl Emulated {
         Ok(board)
     }
 
-    /// Ends the emulator: instructions of the longest pass, without and with a look at the cells.
-    pub(crate) fn longest(mut self) -> Result<(u64, u64), Trouble> {
+    /// Ends the emulator: instructions of all passes, and of those with a look at the cells, each in
+    /// order of length.
+    pub(crate) fn counts(mut self) -> Result<[Vec<u64>; 2], Trouble> {
         self.child.kill()?;
         self.child.wait()?;
         let text = std::fs::read_to_string(&self.counts)?;
@@ -94,12 +95,13 @@ impl Emulated {
             let (counts, passes) = (counts.len(), self.passes.len());
             return Err(format!("{counts} counts of instructions for {passes} passes").into());
         }
-        let longest = |looked| {
+        Ok([false, true].map(|looked| {
             let passes = counts.iter().zip(&self.passes);
             let passes = passes.filter(|(_, pass)| **pass == Some(looked));
-            passes.map(|(count, _)| *count).max().unwrap_or(0)
-        };
-        Ok((longest(false), longest(true)))
+            let mut counts: Vec<u64> = passes.map(|(count, _)| *count).collect();
+            counts.sort_unstable();
+            counts
+        }))
     }
 
     fn take<const N: usize>(&mut self) -> Result<[u8; N], Trouble> {

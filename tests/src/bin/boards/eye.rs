@@ -17,7 +17,6 @@ pub(crate) struct Eye<const N: usize> {
     pub(crate) line: Line,
     level: Level,
     unlike: Option<Instant>,
-    stuck: bool,
     /// When a fault was seen last, and whether that is not long ago.
     seen: Option<Instant>,
     fault: bool,
@@ -37,7 +36,6 @@ impl<const N: usize> Eye<N> {
             line: Line::new(&hold, Level::Low, start),
             level: Level::Low,
             unlike: None,
-            stuck: false,
             seen: None,
             fault: false,
             tested: false,
@@ -49,7 +47,11 @@ impl<const N: usize> Eye<N> {
     }
 
     pub(crate) fn now(&mut self, tick: u64) -> Instant {
-        self.intake.now(tick as u32).at
+        let stamp = self.intake.now(tick as u32);
+        if !stamp.faults.is_empty() {
+            self.seen = Some(stamp.at);
+        }
+        stamp.at
     }
 
     /// As before any look, nothing stored.
@@ -115,21 +117,23 @@ impl<const N: usize> Eye<N> {
             && (self.level == Level::High) != line.in_contact();
         self.unlike = unlike.then(|| self.unlike.unwrap_or(now));
         let hold = u64::from(self.hold.hold_ticks());
-        let lasts = |since: Instant| now.ticks().saturating_sub(since.ticks()) >= hold;
-        self.stuck = self.unlike.is_some_and(lasts);
-        if self.stuck {
+        let age = |since: Instant| now.ticks().saturating_sub(since.ticks());
+        if self.unlike.is_some_and(|unlike| age(unlike) >= hold) {
+            self.unlike = None;
             self.seen = Some(now);
+            // The line follows the pin.
+            for level in [Level::Unknown, self.level] {
+                let edge = Edge::new(now, level).with_faults(Flags::UNKNOWN_LEVEL);
+                events.extend(line.edge(&self.hold, edge));
+            }
         }
-        self.fault = self
-            .seen
-            .is_some_and(|seen| now.ticks().saturating_sub(seen.ticks()) < 32 * hold);
+        self.fault = self.seen.is_some_and(|seen| age(seen) < 32 * hold);
         events
     }
 
     /// When a hold is over, or an unlike pin a fault.
     pub(crate) fn deadline(&self) -> Option<Instant> {
-        let unlike = self.unlike.filter(|_| !self.stuck);
-        let over = unlike.map(|since| since.plus(self.hold.hold_ticks()));
+        let over = self.unlike.map(|since| since.plus(self.hold.hold_ticks()));
         self.line.deadline().into_iter().chain(over).min()
     }
 

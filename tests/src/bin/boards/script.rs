@@ -26,7 +26,7 @@ pub(crate) enum Trouble {
     Outage,
     /// Nothing is heard for 30 ms, too short for READY to fall, with three touches among it.
     LostEdges,
-    /// The main loop stands for 250 ms.
+    /// The main loop stands for 250 ms, unless it is started anew.
     LoopStands,
     /// The timer stands, the loop runs.
     ClockStands,
@@ -65,7 +65,6 @@ impl Trouble {
     pub(crate) const ALL: [Self; 16] = [
         Self::Outage,
         Self::LostEdges,
-        Self::LoopStands,
         Self::ClockStands,
         Self::LatePoll,
         Self::StuckOutput,
@@ -79,6 +78,7 @@ impl Trouble {
         Self::UnreadableBarrier,
         Self::Noise,
         Self::Replays,
+        Self::LoopStands,
     ];
 }
 
@@ -110,7 +110,12 @@ impl Script {
             at += stays + rest + random.u64(60 * MS..130 * MS);
         }
         for &trouble in troubles {
-            at += 4_000 * MS;
+            // Second senders are remembered for 10 s, and no hand arms the line before.
+            at += if trouble == Trouble::LoopStands {
+                14_000 * MS
+            } else {
+                4_000 * MS
+            };
             let pairs = if trouble == Trouble::ManyEdges {
                 100
             } else {

@@ -16,8 +16,8 @@ use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, FED, POWER, READY,
 pub(crate) struct SimulatedWired {
     plan: WiredConfig,
     stage: OutputsConfig,
-    /// The image has a lock-free queue of 64 places, which hold 63.
-    eye: Eye<63>,
+    /// 7 edges in 500 µs, one more and 16: the image has a lock-free queue of one place more.
+    eye: Eye<24>,
     begun: bool,
     wired: Wired,
     outputs: Outputs,
