@@ -9,7 +9,7 @@
 //! These are the parts. Put together for the three boards that there are:
 //!
 //! * `Comparator`: queue, intake and pin before one line, at the probe; `Polled` where a pin has no
-//!   capture unit.
+//!   capture unit, for slow wires.
 //! * `Terminal`: re-arm, output stage and read-back behind a receiver or a wired probe.
 //! * [`Records`]: the two places in which a probe counts its starts and a board keeps its slots.
 //!
@@ -26,6 +26,9 @@
 //! | `embedded-hal-async` | `serve`: the main loop as a task that a pin wakes |
 //! | `heapless` | `EdgeQueue`, lock-free, for one interrupt and one loop; not on RISC-V without atomics |
 //! | `critical-section` | `SharedQueue` in a critical section; the image chooses how that is made |
+//!
+//! First steps on a board and the wiring of comparator, capture and output stage are told in
+//! `examples/firmware/README.md`.
 //!
 //! A measuring signal, not a safety function; no performance level is claimed; guards and
 //! emergency stop stay in charge.

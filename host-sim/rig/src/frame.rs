@@ -1,5 +1,6 @@
 //! Frames: a body with its check sum, stuffed, between two zeros.
 
+use cobs::{DecodeResult, DecoderState};
 use crc::{Crc, NoTable, CRC_32_ISCSI};
 
 use crate::BODY;
@@ -95,11 +96,23 @@ impl Collector {
         (len > 0).then(|| self.open(len).ok_or(Damaged))
     }
 
+    /// Unstuffed where it lies: what is written lies before what is read. Byte by byte, since of
+    /// the whole piece at once the compiler does not see that it stays inside.
     fn open(&mut self, len: usize) -> Option<&[u8]> {
-        let stuffed = self.room.get_mut(..=len)?;
-        let plain = cobs::decode_in_place(stuffed).ok()?;
+        let (mut state, mut plain, mut complete) = (DecoderState::Idle, 0, false);
+        for at in 0..=len {
+            let byte = *self.room.get(at)?;
+            match state.feed(byte).ok()? {
+                DecodeResult::DataContinue(byte) => {
+                    *self.room.get_mut(plain)? = byte;
+                    plain += 1;
+                }
+                DecodeResult::DataComplete => complete = true,
+                DecodeResult::NoData | DecodeResult::DataStart => {}
+            }
+        }
         let (body, sum) = self.room.get(..plain)?.split_last_chunk()?;
-        (!body.is_empty() && *sum == check(body)).then_some(body)
+        (complete && !body.is_empty() && *sum == check(body)).then_some(body)
     }
 }
 

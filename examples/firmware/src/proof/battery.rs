@@ -4,10 +4,11 @@ use core::fmt::Write;
 use core::hint::black_box;
 
 use trueonset::battery::{
-    Battery, BatteryConfig, BatteryPlan, Cells, Chemistry, Load, Observation, Pack, StoredCharge,
+    Battery, BatteryConfig, BatteryPlan, CellReading, Cells, Chemistry, Load, Observation, Pack,
+    StoredCharge, Watch,
 };
 
-use super::{any, Nowhere};
+use super::{any, instant, rate, Nowhere};
 
 fn plan(chemistry: Chemistry) -> BatteryPlan {
     BatteryPlan {
@@ -40,6 +41,12 @@ pub(crate) fn all() {
     black_box(chemistry.share_left(any(), any() as u8));
     black_box(chemistry.worn_permille(any()));
     black_box(chemistry.cold_permille(any() as i16));
+    let read = || CellReading {
+        rest_mv: any() as u16,
+        loaded_mv: any() as u16,
+        decicelsius: any() as i16,
+    };
+    black_box(Watch::new(rate(), plan(chemistry), any()).look(instant(), read));
     match BatteryConfig::new(plan(chemistry)) {
         Ok(config) => gauge(&config),
         Err(why) => {

@@ -10,8 +10,10 @@ use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
 use trueonset::lines::Causes;
 use trueonset::link::{LinkConfig, LinkPlan, Stored};
 use trueonset::onset::Line;
+use trueonset::pins::Records;
 use trueonset::receiver::Receiver;
 
+use super::pins::{terminal, Memory};
 use super::{any, any64, instant, level, rate, Nowhere};
 
 pub(crate) fn bytes<const N: usize>() -> [u8; N] {
@@ -97,6 +99,7 @@ fn head(config: &HeadConfig) {
         return;
     };
     black_box(waking.write());
+    black_box(Memory.count_start(config).is_some());
     let counted = match waking.stored([&records[0], &records[1]]) {
         Ok(counted) => counted,
         Err(again) => {
@@ -167,6 +170,9 @@ fn receiver(config: &LinkConfig, clock: ClockConfig) {
         black_box((receiver.close(config), receiver.state()));
         black_box((receiver.counts(), receiver.newest()));
         black_box(receiver.vitals());
+        black_box(Memory.stored(config, id));
+        Memory.keep(&mut receiver, id);
+        terminal(&mut receiver, config);
         black_box((receiver.grade(), receiver.falls_per_1000_h(config)));
         black_box(receiver.vitals());
     }

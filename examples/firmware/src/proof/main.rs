@@ -11,8 +11,10 @@ mod battery;
 mod gauge;
 mod lines;
 mod link;
+mod never;
 mod pairing;
 mod pins;
+mod rig;
 
 use core::fmt::Write;
 use core::hint::black_box;
@@ -28,15 +30,6 @@ use trueonset::onset::{
     Chatter, Config, ConfigError, Contact, Doubt, Event, FeedClass, Line, Touched, Truncation,
 };
 use trueonset::time::{Bits, Counter, FineInstant, Instant, Span, TickRate};
-
-#[panic_handler]
-fn panic(_: &core::panic::PanicInfo) -> ! {
-    extern "C" {
-        fn a_panic_is_reachable() -> !;
-    }
-    // SAFETY: never linked, so never called.
-    unsafe { a_panic_is_reachable() }
-}
 
 /// A number the compiler knows nothing about.
 fn any() -> u32 {
@@ -105,6 +98,7 @@ fn main() -> ! {
         lines::all();
         pairing::all();
         pins::all();
+        rig::all();
         if let Err(why) = calibrate() {
             let _ = write!(Nowhere, "{why}");
         }
