@@ -3,7 +3,9 @@
 use core::fmt::Write;
 use core::hint::black_box;
 
+use trueonset::barrier::Optics;
 use trueonset::battery::Verdict;
+use trueonset::flags::Flags;
 use trueonset::frame::Contact;
 use trueonset::health::{Health, LinkVitals};
 use trueonset::lines::{Causes, Decision, Form, Outputs, OutputsConfig, Pins};
@@ -84,6 +86,16 @@ fn wired(config: &WiredConfig) {
     }
 }
 
+fn optics() -> Optics {
+    Optics {
+        rest_counts: any() as u16,
+        noise_counts_256: any(),
+        film_permille: yes().then(|| any() as u16),
+        film_rate_permille_per_h: any() as i16,
+        flags: Flags::from_bits(any()),
+    }
+}
+
 fn health(causes: Causes, lines: Decision) {
     let link = LinkVitals {
         state: if yes() { State::Live } else { State::Down },
@@ -93,10 +105,11 @@ fn health(causes: Causes, lines: Decision) {
     let lasts = if yes() { Verdict::Yes } else { Verdict::No };
     let health = Health::of(causes, yes())
         .link(&link)
-        .optics(None)
+        .optics(yes().then(optics).as_ref())
         .battery(lasts);
     for word in health.ailments().words() {
         black_box(word);
     }
-    black_box((health.gate(lines), health.ailments().first()));
+    let ailments = health.ailments();
+    black_box((health.gate(lines), ailments.first(), ailments.vouches()));
 }

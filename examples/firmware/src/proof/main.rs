@@ -7,6 +7,7 @@
 #![no_std]
 #![no_main]
 
+mod air;
 mod battery;
 mod gauge;
 mod lines;
@@ -149,11 +150,13 @@ fn fine(at: FineInstant) {
 fn flag() {
     let mut set = flags().union(flags());
     set.insert(flags());
+    set.insert_if(flags(), any() == 0);
     black_box((
         set.is_empty(),
         set.contains(flags()),
         set.without(flags()),
         Flags::from_word("upper"),
+        Flags::from_bits(any()).with_release(flags()).has(flags()),
     ));
     for word in set.words() {
         black_box(word);
@@ -227,6 +230,8 @@ fn onset(config: &Config) {
         black_box((
             line.in_contact(),
             line.tally(),
+            line.open_since(),
+            line.is_sure(),
             line.deadline(),
             line.learned().edge_variance_256(),
         ));
@@ -281,6 +286,7 @@ fn barrier(config: &BarrierConfig) {
             barrier.in_contact(),
             barrier.samples(),
             barrier.levels(config),
+            barrier.crossing_since(config),
         ));
     }
 }
@@ -344,6 +350,7 @@ fn late(lateness: &Lateness) {
     black_box((lateness.delay_ps(), lateness.delay_doubt_ps()));
     black_box((lateness.offset_pm(), lateness.offset_doubt_pm()));
     black_box((lateness.turn_nm_s(), lateness.together_permille()));
+    black_box(lateness.is_turn_assumed());
     black_box((lateness.at_feed(any()), lateness.at_edges(any())));
 }
 
@@ -353,6 +360,7 @@ fn look(contact: &Contact, last: &mut Option<Contact>) {
     }
     fine(contact.onset);
     black_box(contact.doubt.map(Doubt::sixteenths));
+    air::quality(contact);
     black_box(contact);
     if let Ok(lateness) = constants() {
         let feed = (any() == 0).then(any);
