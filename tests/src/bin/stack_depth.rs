@@ -2,7 +2,8 @@
 //!
 //! DISASSEMBLY is that of `objdump -dC`, SIZES the section `.stack_sizes`: an address of 32 bits and the size of its
 //! frame as ULEB128, for every function that the compiler made. Prints one line each: depth below `main`, below the
-//! interrupt with the frame that the processor pushes, and of the deepest entry of the library with its name. Where no
+//! interrupt with the frame that the processor pushes, and of the deepest entry of the library with its name; of an image
+//! with functions `entry_..`, one line for each of these instead. Where no
 //! size is told, as of assembly, the frame is what all its `push` and `sub sp` together take. Guessed is one thing: a
 //! call through a register is taken for one of any function whose address stands among the constants of the caller, as
 //! where a compiler calls often whom it keeps in a register; an address that came from elsewhere would not be seen. Exit status 2 where no bound can be told: recursion, or such a call without any
@@ -46,6 +47,20 @@ fn run() -> Result<(), Box<dyn Error>> {
     };
     let mut functions = disassembled(&std::fs::read_to_string(text)?)?;
     frames(&mut functions, &std::fs::read(sizes)?)?;
+    // Of an image that has each entry in a function of its own, only those.
+    let mut entries = Vec::new();
+    for (at, function) in &functions {
+        if let Some((_, name)) = function.name.split_once("::entry_") {
+            entries.push((depth(&functions, *at, &mut Vec::new())?, name));
+        }
+    }
+    if !entries.is_empty() {
+        entries.sort();
+        for (depth, name) in entries.iter().rev() {
+            println!("{name} {} {}", depth.bytes, depth.path);
+        }
+        return Ok(());
+    }
     let find = |name: &str| {
         let mut all = functions.iter();
         let found = all.find(|(_, function)| function.name == name);
