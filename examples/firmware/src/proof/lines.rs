@@ -3,9 +3,7 @@
 use core::fmt::Write;
 use core::hint::black_box;
 
-use trueonset::barrier::Optics;
 use trueonset::battery::Verdict;
-use trueonset::flags::Flags;
 use trueonset::frame::Contact;
 use trueonset::health::{Health, LinkVitals};
 use trueonset::lines::{Causes, Decision, Form, Outputs, OutputsConfig, Pins};
@@ -86,16 +84,6 @@ fn wired(config: &WiredConfig) {
     }
 }
 
-fn optics() -> Optics {
-    Optics {
-        rest_counts: any() as u16,
-        noise_counts_256: any(),
-        film_permille: yes().then(|| any() as u16),
-        film_rate_permille_per_h: any() as i16,
-        flags: Flags::from_bits(any()),
-    }
-}
-
 fn health(causes: Causes, lines: Decision) {
     let link = LinkVitals {
         state: if yes() { State::Live } else { State::Down },
@@ -105,7 +93,7 @@ fn health(causes: Causes, lines: Decision) {
     let lasts = if yes() { Verdict::Yes } else { Verdict::No };
     let health = Health::of(causes, yes())
         .link(&link)
-        .optics(yes().then(optics).as_ref())
+        .optics(None)
         .battery(lasts);
     for word in health.ailments().words() {
         black_box(word);

@@ -25,8 +25,10 @@ use cortex_m as _;
 use trueonset::barrier::{Barrier, BarrierConfig, BarrierError, LightTest, Method, Seen};
 use trueonset::edge::{queue_room, Edge, Level};
 use trueonset::flags::Flags;
+use trueonset::health::Health;
 use trueonset::hits::{Hits, HitsConfig, HitsEvent};
 use trueonset::lateness::{CalibrationError, Calibrator, Lateness, LatenessError};
+use trueonset::lines::Causes;
 use trueonset::onset::{
     Chatter, Config, ConfigError, Contact, Doubt, Event, FeedClass, Line, Touched, Truncation,
 };
@@ -280,6 +282,8 @@ fn barrier(config: &BarrierConfig) {
             barrier.gap(any64());
         }
         let optics = barrier.optics(config);
+        let health = Health::of(Causes::NONE, any() == 0).optics(Some(&optics));
+        black_box(health.ailments());
         black_box((
             optics.is_clear(),
             optics,

@@ -95,7 +95,7 @@ pub(crate) fn judge_wired(course: &Course, script: &Script) -> Result<(), Troubl
         Kind::StuckCapture | Kind::UnknownLevel | Kind::UnreadableBarrier => {
             !seen.runs(5, 1_000) && seen.latched(FAULT, 5)
         }
-        Kind::OneDirection => !seen.runs(5, 1_000) && seen.latched(FAULT, 50),
+        Kind::OneDirection => !seen.runs(7, 1_000) && seen.latched(FAULT, 50),
         // Held by the passes themselves, and by the touches.
         _ => true,
     })
