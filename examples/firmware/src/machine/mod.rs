@@ -30,7 +30,6 @@ mod bell;
 mod uart;
 
 use core::cell::RefCell;
-use core::convert::Infallible;
 use core::sync::atomic::{AtomicU8, Ordering};
 
 use critical_section::Mutex;
@@ -344,22 +343,34 @@ impl Output {
     pub const LAMP: Self = Self(1 << 3);
 }
 
+impl Output {
+    /// A pin behind a port expander that does not answer stays as it is.
+    fn drive(&self, high: bool) -> Result<(), NoAnswer> {
+        if with(|port| port.inputs & NO_OUTPUT != 0) {
+            return Err(NoAnswer);
+        }
+        let others = OUTPUTS.load(Ordering::Relaxed) & !self.0;
+        OUTPUTS.store(others | if high { self.0 } else { 0 }, Ordering::Relaxed);
+        Ok(())
+    }
+}
+
 impl ErrorType for Output {
-    type Error = Infallible;
+    type Error = NoAnswer;
 }
 
 impl OutputPin for Output {
-    fn set_low(&mut self) -> Result<(), Infallible> {
-        OUTPUTS.store(OUTPUTS.load(Ordering::Relaxed) & !self.0, Ordering::Relaxed);
-        Ok(())
+    fn set_low(&mut self) -> Result<(), NoAnswer> {
+        self.drive(false)
     }
 
-    fn set_high(&mut self) -> Result<(), Infallible> {
-        raise(self.0);
-        Ok(())
+    fn set_high(&mut self) -> Result<(), NoAnswer> {
+        self.drive(true)
     }
 }
 
+/// Set by the world where no output can be driven.
+const NO_OUTPUT: u8 = 1 << 4;
 /// Set by the world from power-up to the first bite of the watchdog.
 const POWER: u8 = 1 << 5;
 
@@ -381,7 +392,7 @@ impl Input {
     const NO_BLOCKED: u8 = 1 << 6;
 }
 
-/// A pin that cannot be read, as behind a port expander that does not answer.
+/// A pin that can be neither read nor driven, as behind a port expander that does not answer.
 #[derive(Clone, Copy, Debug)]
 pub struct NoAnswer;
 

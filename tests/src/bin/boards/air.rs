@@ -38,6 +38,8 @@ pub(crate) struct Spans {
     pub(crate) noise: Range<u64>,
     /// Frames are heard again later.
     pub(crate) replays: Range<u64>,
+    /// Frames are handed over six times.
+    pub(crate) copies: Range<u64>,
 }
 
 impl Spans {
@@ -56,6 +58,7 @@ impl Spans {
             ],
             noise: span(Kind::Noise, 0, 300),
             replays: span(Kind::Replays, 0, 300),
+            copies: span(Kind::FullQueue, 0, 300),
         }
     }
 }
@@ -179,6 +182,11 @@ impl Air {
             self.fates.doubled += 1;
             let late = self.random.u64(0..20 * ms);
             self.deliver(arrival, late, again);
+        }
+        if self.spans.copies.contains(&begin) {
+            for _ in 0..5 {
+                self.deliver(arrival, 0, frame);
+            }
         }
         if self.spans.replays.contains(&begin) {
             self.fates.replayed += 1;

@@ -12,7 +12,7 @@ use trueonset::receiver::Receiver;
 use trueonset::time::{Bits, Counter, Instant, TickRate};
 
 use crate::head::ID;
-use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, FED, POWER, READY, RUN, UNREADABLE};
+use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, FED, POWER, UNREADABLE, UNWRITABLE};
 
 /// Ticks of the board's timer, Hz.
 pub(crate) const HZ: u32 = 16_000_000;
@@ -38,6 +38,8 @@ struct Life {
     outputs: Outputs,
     said: Option<(State, Causes, Pins)>,
     said_lost: u32,
+    /// Output pins.
+    pins: u8,
 }
 
 impl SimulatedBoard {
@@ -73,6 +75,7 @@ impl SimulatedBoard {
             outputs: Outputs::new(),
             said: None,
             said_lost: 0,
+            pins: 0,
         })
     }
 }
@@ -150,18 +153,16 @@ impl Side for SimulatedBoard {
             }
             receiver.stored(write.mark);
         }
-        let shown = if set.pins.ready {
+        let shown = if set.pins.ready && inputs.pins & UNWRITABLE == 0 {
             decision
         } else {
             Decision::STOP
         };
-        for (on, pin) in [
-            (set.pins.ready, READY),
-            (set.pins.run, RUN),
-            (set.feed_watchdog, FED),
-        ] {
-            answer.pins |= if on { pin } else { 0 };
+        life.pins = inputs.driven(set.pins, life.pins);
+        if inputs.pins & UNWRITABLE != 0 {
+            receiver.latch(Causes::READ_BACK);
         }
+        answer.pins = life.pins | if set.feed_watchdog { FED } else { 0 };
         // The watchdog is fed within 20 ms.
         let due = [receiver.deadline(&self.link), set.again];
         let due = due.into_iter().flatten().map(Instant::ticks);

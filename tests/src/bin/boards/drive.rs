@@ -11,6 +11,7 @@ use crate::script::{Script, Trouble as Kind, MS};
 use crate::side::{
     captured, shows, Answer, Frame, Inputs, Side, Told, Trouble, BLOCKED, BLOCKED_UNREADABLE,
     CONVERTED, FED, LAMP, POWER, READY, REARM, RUN, SEEN_READY, SEEN_RUN, SILENCE, UNREADABLE,
+    UNWRITABLE,
 };
 
 /// From light off or on to the comparator's edge: 20 µs of the probe.
@@ -65,8 +66,8 @@ pub(crate) fn head(
             busy += pace::HEAD.look();
         }
         let first = edges.front().map_or(u64::MAX, |edge| edge.0);
-        let until = wake.min(first.saturating_add(TOGETHER)).max(busy + 1);
-        now = wake.min(first).max(busy + 1);
+        now = script.stalled(wake.min(first).max(busy + 1));
+        let until = wake.min(first.saturating_add(TOGETHER)).max(now);
         if now >= script.end {
             return Ok(passes);
         }
@@ -217,6 +218,8 @@ pub(crate) struct Bench<'a, S, W> {
     passes: u64,
     /// When the watchdog was fed last.
     fed: u64,
+    /// It has had no restart since power came.
+    power: bool,
     course: Course,
 }
 
@@ -235,6 +238,7 @@ impl<'a, S: Side, W: World> Bench<'a, S, W> {
             busy: 0,
             passes: 0,
             fed: 0,
+            power: true,
             course: Course::default(),
         }
     }
@@ -265,8 +269,16 @@ impl<'a, S: Side, W: World> Bench<'a, S, W> {
             }
             next = self.stalled(next.max(self.busy + 1));
             let bite = self.fed + self.pace.watchdog_ms * BOARD_MS;
-            if next > bite {
-                self.bite(bite)?;
+            if let Some(off) = self.power_loss(now, next) {
+                self.start_anew(off, 100)?;
+                self.power = true;
+                // Out of its memory goes the latch.
+                self.before.latched = 0;
+                next = off + 100 * BOARD_MS;
+            } else if next > bite {
+                self.start_anew(bite, 1)?;
+                self.power = false;
+                self.course.bites.push(bite);
                 next = bite + BOARD_MS;
             }
             while let Some((_, what)) = self.world.next(next) {
@@ -327,13 +339,20 @@ impl<'a, S: Side, W: World> Bench<'a, S, W> {
         Ok(())
     }
 
-    /// The watchdog starts the board anew: in reset its lines are at stop.
-    fn bite(&mut self, at: u64) -> Result<(), Trouble> {
+    /// When power goes between these, 5 ms after the touch of a trouble.
+    fn power_loss(&self, from: u64, to: u64) -> Option<u64> {
+        let losses = self.troubles.iter();
+        let losses = losses.filter(|(kind, _)| *kind == Kind::PowerLoss);
+        let mut offs = losses.map(|(_, at)| at + 5 * BOARD_MS);
+        offs.find(|off| (from..to).contains(off))
+    }
+
+    /// The board is without power or in reset for some milliseconds, its lines at stop.
+    fn start_anew(&mut self, at: u64, ms: u64) -> Result<(), Trouble> {
         self.note(self.stage.falls(at).unwrap_or(at), 0);
         self.stage = Stage::default();
         self.side.restart()?;
-        self.course.bites.push(at);
-        self.fed = at + BOARD_MS;
+        self.fed = at + ms * BOARD_MS;
         self.passes = 0;
         self.before.wake = None;
         Ok(())
@@ -366,7 +385,10 @@ impl<'a, S: Side, W: World> Bench<'a, S, W> {
         if self.is(Kind::UnreadableWire, now, 100, 150) {
             pins |= REARM;
         }
-        if self.course.bites.is_empty() {
+        if self.is(Kind::Unwritable, now, 10, 60) {
+            pins |= UNWRITABLE;
+        }
+        if self.power {
             pins |= POWER;
         }
         pins |= if self.blocked { BLOCKED } else { 0 };

@@ -81,6 +81,9 @@ fn run() -> Result<(), Trouble> {
     let script = Script::new(3, &[Kind::Silence], 304_000, bench.seed);
     let course = bench.course(&script, "board", "silence", false)?;
     verdict::judge_silence(&course, &script)?;
+    let script = Script::new(3, &[Kind::PowerLoss], RESTARTED_MS, bench.seed);
+    let course = bench.course(&script, "board", "power", false)?;
+    verdict::judge_power(&course, &script)?;
     // The same passes in other shells.
     for shell in ["board_async", "board_rtic"] {
         let script = Script::new(12, &[Kind::LoopStands], RESTARTED_MS, bench.seed);
@@ -101,6 +104,7 @@ fn run() -> Result<(), Trouble> {
         Kind::OverCapture,
         Kind::UnknownLevel,
         Kind::UnreadableBarrier,
+        Kind::Unwritable,
     ];
     let script = Script::new(TOUCHES, &troubles, 3_000, bench.seed);
     verdict::judge_wired(&bench.wired(&script)?, &script)?;
@@ -170,6 +174,13 @@ impl Place<'_> {
         pace::HEAD.hold("head", &probe.0.counts()?)?;
         pace::BOARD.hold(board, &receiver.0.counts()?)?;
         // Beside it lies what the board has logged by itself.
+        let full = script
+            .troubles
+            .iter()
+            .any(|(kind, _)| *kind == Kind::FullQueue);
+        if full != receiver.1.log.contains("frames lost") {
+            return Err("a full queue of frames is not told, or one that is not full is".into());
+        }
         let log = self.folder.join(format!("{name}.expected"));
         std::fs::write(log, receiver.1.log)?;
         Ok(course)

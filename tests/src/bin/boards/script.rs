@@ -36,6 +36,14 @@ pub(crate) enum Trouble {
     StuckOutput,
     /// The re-arm wire cannot be read for 100 ms.
     UnreadableWire,
+    /// No output can be driven for 50 ms.
+    Unwritable,
+    /// The main loop of the probe stands for 250 ms.
+    HeadStands,
+    /// Each frame is handed over six times at once for 300 ms: more than the port has room for.
+    FullQueue,
+    /// The board has no power for 100 ms.
+    PowerLoss,
     /// Noise between the frames for 300 ms.
     Noise,
     /// Frames are heard again, 10 ms late, for 300 ms.
@@ -62,7 +70,7 @@ pub(crate) enum Trouble {
 
 impl Trouble {
     /// All that a board comes back from.
-    pub(crate) const ALL: [Self; 16] = [
+    pub(crate) const ALL: [Self; 19] = [
         Self::Outage,
         Self::LostEdges,
         Self::ClockStands,
@@ -76,6 +84,9 @@ impl Trouble {
         Self::OverCapture,
         Self::UnknownLevel,
         Self::UnreadableBarrier,
+        Self::Unwritable,
+        Self::HeadStands,
+        Self::FullQueue,
         Self::Noise,
         Self::Replays,
         Self::LoopStands,
@@ -153,6 +164,15 @@ impl Script {
         self.troubles
             .iter()
             .any(|(one, touch)| *one == kind && within(touch))
+    }
+
+    /// When the loop of the probe comes that would come at `tick`.
+    pub(crate) fn stalled(&self, tick: u64) -> u64 {
+        let standing = self.troubles.iter();
+        let standing = standing.filter(|(kind, _)| *kind == Trouble::HeadStands);
+        let ends = standing.map(|(_, touch)| touch.onset..touch.onset + 250 * MS);
+        let mut ends = ends.filter(|stands| stands.contains(&tick));
+        ends.next().map_or(tick, |stands| stands.end)
     }
 
     /// When each trouble begins, ticks of the board.

@@ -43,6 +43,15 @@ impl Inputs {
         (tick as u32).wrapping_add(self.pass_ticks)
     }
 
+    /// The output pins as they are after `told` was written over `before`.
+    pub(crate) fn driven(self, told: Pins, before: u8) -> u8 {
+        if self.pins & UNWRITABLE != 0 {
+            return before;
+        }
+        let pin = |on, pin| if on { pin } else { 0 };
+        pin(told.ready, READY) | pin(told.run, RUN)
+    }
+
     /// The re-arm wire as it is read.
     pub(crate) fn rearm(self) -> Level {
         if self.pins & UNREADABLE != 0 {
@@ -62,6 +71,8 @@ pub(crate) const REARM: u8 = 1;
 pub(crate) const SEEN_READY: u8 = 1 << 1;
 /// See [`SEEN_READY`].
 pub(crate) const SEEN_RUN: u8 = 1 << 2;
+/// No output can be driven.
+pub(crate) const UNWRITABLE: u8 = 1 << 4;
 /// It had no power before this start.
 pub(crate) const POWER: u8 = 1 << 5;
 /// The comparator of the barrier.

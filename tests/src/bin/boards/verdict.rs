@@ -90,6 +90,7 @@ pub(crate) fn judge_wired(course: &Course, script: &Script) -> Result<(), Troubl
         // Long before it goes on, the watchdog has started the board anew.
         Kind::LoopStands => !seen.runs(6, 1_000) && seen.latched(RESTART, 15),
         Kind::StuckOutput => !seen.runs(41, 1_000) && seen.latched(READ_BACK, 60),
+        Kind::Unwritable => !seen.runs(12, 1_000) && seen.latched(READ_BACK, 13),
         // From the next pass on.
         Kind::UnreadableWire => !seen.runs(2, 1_000) && seen.latched(FAULT, 2),
         Kind::StuckCapture | Kind::UnknownLevel | Kind::UnreadableBarrier => {
@@ -149,6 +150,9 @@ pub(crate) fn judge(course: &Course, script: &Script) -> Result<(), Trouble> {
         Kind::LoopStands => !seen.runs(49, 1_000) && seen.latched(RESTART, 60),
         Kind::LatePoll => !seen.runs(49, 1_000) && seen.latched(TIME, 60),
         Kind::StuckOutput => !seen.runs(49, 1_000) && seen.latched(READ_BACK, 60),
+        Kind::Unwritable => !seen.runs(20, 1_000) && seen.latched(READ_BACK, 21),
+        // Silence alone is no latch; edges of that time were lost.
+        Kind::HeadStands => !seen.runs(45, 250),
         // From the next pass on, which a beat of 5 ms brings.
         Kind::UnreadableWire => !seen.runs(7, 1_000) && seen.latched(FAULT, 7),
         Kind::StuckCapture | Kind::UnknownLevel | Kind::UnreadableBarrier => {
@@ -159,6 +163,34 @@ pub(crate) fn judge(course: &Course, script: &Script) -> Result<(), Trouble> {
         // Held by the passes themselves, and by the touches.
         _ => true,
     })
+}
+
+/// A board that had no power for 100 ms: nothing is latched, and READY comes back by itself once the
+/// probe has counted past the mark that was stored.
+pub(crate) fn judge_power(course: &Course, script: &Script) -> Result<(), Trouble> {
+    let at = script
+        .troubles_on_board()
+        .first()
+        .map_or(0, |first| first.1);
+    let back = course
+        .lines
+        .iter()
+        .find(|line| line.0 > at + 105 * MS && line.1);
+    let up = course.lines.last().is_some_and(|line| line.1);
+    if !course.latches.is_empty()
+        || !course.bites.is_empty()
+        || !up
+        || lines(course, at - MS) != (true, true)
+    {
+        return Err(format!(
+            "after a loss of power at {at}: latches {:?}",
+            course.latches
+        )
+        .into());
+    }
+    let back = back.map_or(0, |line| (line.0 - at) / MS);
+    println!("without power for 100 ms: nothing latched, READY is back after {back} ms");
+    Ok(())
 }
 
 /// A latch, and then a silence of 300 s: nothing starts the board anew, the latch stays through it

@@ -10,7 +10,7 @@ use trueonset::wired::{Wired, WiredConfig, WiredPlan};
 
 use crate::board::HZ;
 use crate::eye::Eye;
-use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, FED, POWER, READY, RUN, UNREADABLE};
+use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, FED, POWER, UNREADABLE, UNWRITABLE};
 
 /// A simulated board of a wired probe.
 pub(crate) struct SimulatedWired {
@@ -21,6 +21,8 @@ pub(crate) struct SimulatedWired {
     begun: bool,
     wired: Wired,
     outputs: Outputs,
+    /// Output pins.
+    pins: u8,
 }
 
 impl SimulatedWired {
@@ -36,6 +38,7 @@ impl SimulatedWired {
             begun: false,
             wired: Wired::new(),
             outputs: Outputs::new(),
+            pins: 0,
         })
     }
 
@@ -67,6 +70,7 @@ impl Side for SimulatedWired {
         self.begun = false;
         self.wired = Wired::new();
         self.outputs = Outputs::new();
+        self.pins = 0;
         Ok(())
     }
 
@@ -99,14 +103,13 @@ impl Side for SimulatedWired {
         // What is decided at the begin of a pass is shown at its end, if it holds until then.
         let at = self.eye.now(inputs.read_again(tick).into());
         let set = self.outputs.set(&self.stage, decision, at);
-        for (on, pin) in [
-            (set.pins.ready, READY),
-            (set.pins.run, RUN),
-            (set.feed_watchdog, FED),
-        ] {
-            answer.pins |= if on { pin } else { 0 };
+        self.pins = inputs.driven(set.pins, self.pins);
+        let lost = inputs.pins & UNWRITABLE != 0;
+        if lost {
+            self.wired.latch(Causes::READ_BACK);
         }
-        let until = decision.valid_until.filter(|_| set.pins.ready);
+        answer.pins = self.pins | if set.feed_watchdog { FED } else { 0 };
+        let until = decision.valid_until.filter(|_| set.pins.ready && !lost);
         answer.valid_until = until.map(Instant::ticks);
         answer.latched = causes.bits() as u8;
         // It looks at the probe every millisecond.
