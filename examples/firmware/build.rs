@@ -12,11 +12,26 @@ fn main() {
         "thumbv7m-none-eabi" => ("lm3s6965evb", "0x00000000, LENGTH = 256K", "0x20000000, LENGTH = 64K"),
         // MPS2 with application note 386 (Cortex-M4F), machine `mps2-an386`.
         "thumbv7em-none-eabihf" => ("mps2-an386", "0x00000000, LENGTH = 4M", "0x20000000, LENGTH = 4M"),
-        other => panic!("no memory map for `{other}`: build for thumbv6m-none-eabi, thumbv7m-none-eabi or thumbv7em-none-eabihf"),
+        // A RISC-V of 32 bits, machine `virt`: all of it is RAM, filled by the emulator.
+        "riscv32imac-unknown-none-elf" => ("virt", "0x80000000, LENGTH = 1M", "0x80100000, LENGTH = 1M"),
+        other => panic!("no memory map for `{other}`: build for thumbv6m-none-eabi, thumbv7m-none-eabi, thumbv7em-none-eabihf or riscv32imac-unknown-none-elf"),
     };
     // The proof calls all there is and never runs: it may be larger than the board.
     let flash = flash.replace("256K", "DEFINED(never_runs) ? 4M : 256K");
-    let map = format!("MEMORY {{\n  FLASH : ORIGIN = {flash}\n  RAM : ORIGIN = {ram}\n}}\n");
+    let mut map = format!("MEMORY {{\n  FLASH : ORIGIN = {flash}\n  RAM : ORIGIN = {ram}\n}}\n");
+    // The startup for RISC-V asks which part goes where.
+    if target.starts_with("riscv") {
+        for (part, memory) in [
+            ("TEXT", "FLASH"),
+            ("RODATA", "FLASH"),
+            ("DATA", "RAM"),
+            ("BSS", "RAM"),
+            ("HEAP", "RAM"),
+            ("STACK", "RAM"),
+        ] {
+            map += &format!("REGION_ALIAS(\"REGION_{part}\", {memory});\n");
+        }
+    }
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo sets OUT_DIR"));
     fs::write(out.join("memory.x"), map).expect("OUT_DIR can be written");
     // What a device crate says of interrupts that nobody handles; asked for by the RTIC image only.
@@ -27,7 +42,7 @@ fn main() {
     // Register shims are chosen by it.
     println!("cargo:rustc-cfg=machine=\"{machine}\"");
     println!(
-        "cargo:rustc-check-cfg=cfg(machine, values(\"microbit\", \"lm3s6965evb\", \"mps2-an386\"))"
+        "cargo:rustc-check-cfg=cfg(machine, values(\"microbit\", \"lm3s6965evb\", \"mps2-an386\", \"virt\"))"
     );
     println!("cargo:rustc-link-arg-bins=-Tlink.x");
     println!("cargo:rustc-link-arg-bin=proof=--defsym=never_runs=1");

@@ -170,8 +170,10 @@ impl LatchConfig {
         } else {
             feed_pm(feed_nm_s, self.delay_u_ns as u64)
         };
-        // A half width over √3, 1/√3 as 0.577351; the way is at most 1.4 m, the error 10 %.
-        let way_nm = feed_nm_s.unsigned_abs() * self.mean_delay_ns().unsigned_abs() / 1_000_000_000;
+        // A half width over √3, 1/√3 as 0.577351; the way is at most 1.4 m, the error 10 %; a feed
+        // that no latch takes leaves both doubts at their greatest.
+        let speed = feed_nm_s.unsigned_abs();
+        let way_nm = speed.saturating_mul(self.mean_delay_ns().unsigned_abs()) / 1_000_000_000;
         let feed = (way_nm * self.feed_error_ppm as u64 / 1_000 * 577_351).div_ceil(1_000_000);
         [
             Term {

@@ -8,7 +8,15 @@ fn panic(info: &core::panic::PanicInfo) -> ! {
 }
 
 /// A stack that left the memory ends here; the emulator would spin for ever otherwise.
+#[cfg(target_arch = "arm")]
 #[cortex_m_rt::exception]
 unsafe fn HardFault(_frame: &cortex_m_rt::ExceptionFrame) -> ! {
+    semihosting::process::exit(2)
+}
+
+/// An instruction or an address that the processor does not have ends here.
+#[cfg(target_arch = "riscv32")]
+#[export_name = "ExceptionHandler"]
+extern "C" fn fault(_: &riscv_rt::TrapFrame) -> ! {
     semihosting::process::exit(2)
 }

@@ -19,6 +19,8 @@ mod logger;
 mod logic;
 #[path = "../machine/mod.rs"]
 mod machine;
+#[path = "../start.rs"]
+mod start;
 #[path = "../stop.rs"]
 mod stop;
 
@@ -30,18 +32,19 @@ use trueonset::receiver::Receiver;
 use logic::Board;
 use machine::CaptureUnit;
 
+machine::interrupt!(heard);
+
 /// The interrupt of the demodulator: here the port of the emulated board. With the device crate of
 /// your controller it is `#[interrupt] fn USART1()`, or what yours is called.
-#[cortex_m_rt::exception]
-unsafe fn DefaultHandler(_: i16) {
+fn heard() {
     while CaptureUnit.take().is_some() {}
 }
 
-#[cortex_m_rt::entry]
+/// The main loop.
+#[start::entry]
 fn main() -> ! {
-    static mut RECEIVER: MaybeUninit<Receiver> = MaybeUninit::uninit();
     machine::start();
-    let mut board = Board::new(RECEIVER);
+    let mut board = Board::new(start::place!(MaybeUninit<Receiver>, MaybeUninit::uninit()));
     loop {
         let (wake, valid_until, latched) = board.pass();
         machine::wait(Some(wake), valid_until, latched);

@@ -16,6 +16,8 @@ mod key;
 #[path = "../machine/mod.rs"]
 mod machine;
 mod power;
+#[path = "../start.rs"]
+mod start;
 #[path = "../stop.rs"]
 mod stop;
 
@@ -54,16 +56,18 @@ const ROOM: usize = queue_room(13_000, 3_000);
 
 static EDGES: SharedQueue<ROOM> = SharedQueue::new();
 
+machine::interrupt!(captured);
+
 /// The capture interrupt: stores, and nothing else. With the device crate of your controller it is
 /// `#[interrupt] fn TIM2()`, or what your timer is called.
-#[cortex_m_rt::exception]
-unsafe fn DefaultHandler(_: i16) {
+fn captured() {
     while let Some(captured) = CaptureUnit.take() {
         EDGES.put(captured);
     }
 }
 
-#[cortex_m_rt::entry]
+/// The main loop.
+#[start::entry]
 fn main() -> ! {
     machine::start();
     let start = Instant::from_ticks(u64::from(CaptureUnit.count()));

@@ -48,6 +48,11 @@ pub use bell::{ring, Bell};
 
 /// Number of the probe that the flash was paired with.
 const ID: u16 = 0x5A5;
+#[allow(unused_imports)]
+pub(crate) use uart::interrupt;
+pub use uart::restart;
+#[cfg(target_arch = "riscv32")]
+pub use uart::serve;
 
 /// A byte of the log.
 pub fn log(byte: u8) {
@@ -153,11 +158,6 @@ impl Port {
         }
         None
     }
-}
-
-/// Starts the image anew.
-pub fn restart() -> ! {
-    cortex_m::peripheral::SCB::sys_reset()
 }
 
 /// Switches the board on and waits for its timer to start.
@@ -290,7 +290,7 @@ pub fn wait(wake: Option<Instant>, valid_until: Option<Instant>, latched: Causes
         let gone_on = gone_on();
         if !gone_on {
             // An interrupt that comes before it wakes it all the same.
-            cortex_m::asm::wfi();
+            uart::sleep();
         }
         gone_on
     }) {}

@@ -18,22 +18,96 @@ impl Register {
     }
 }
 
-/// Number of the interrupt that a received byte raises.
-#[derive(Clone, Copy)]
-struct Received;
-
-// SAFETY: a number that every machine here has.
-unsafe impl cortex_m::interrupt::InterruptNumber for Received {
-    fn number(self) -> u16 {
-        INTERRUPT
-    }
-}
-
 /// Switches the port on, its interrupt included.
 pub fn start() {
     switch_on();
-    // SAFETY: the state behind it is made at compile time.
-    unsafe { cortex_m::peripheral::NVIC::unmask(Received) }
+    unmask();
+}
+
+/// The interrupts of a Cortex-M.
+#[cfg(target_arch = "arm")]
+mod processor {
+    pub use cortex_m::asm::wfi as sleep;
+
+    pub fn restart() -> ! {
+        cortex_m::peripheral::SCB::sys_reset()
+    }
+
+    /// Number of the interrupt that a received byte raises.
+    #[derive(Clone, Copy)]
+    struct Received;
+
+    // SAFETY: a number that every machine here has.
+    unsafe impl cortex_m::interrupt::InterruptNumber for Received {
+        fn number(self) -> u16 {
+            super::registers::INTERRUPT
+        }
+    }
+
+    pub fn unmask() {
+        // SAFETY: the state behind it is made at compile time.
+        unsafe { cortex_m::peripheral::NVIC::unmask(Received) }
+    }
+
+    /// The one interrupt there is calls this function; an image may do that itself.
+    #[allow(unused_macros)]
+    macro_rules! interrupt {
+        ($handler:ident) => {
+            #[cortex_m_rt::exception]
+            unsafe fn DefaultHandler(_: i16) {
+                $handler();
+            }
+        };
+    }
+    pub(crate) use interrupt;
+}
+
+/// The interrupts of a RISC-V with the usual controller for those from outside (PLIC).
+#[cfg(target_arch = "riscv32")]
+mod processor {
+    use super::Register;
+
+    pub use riscv::asm::wfi as sleep;
+
+    const CONTROLLER: usize = 0x0C00_0000;
+    const CLAIM: Register = Register(CONTROLLER + 0x20_0004);
+
+    /// The emulated machine's own register for it.
+    pub fn restart() -> ! {
+        Register(0x0010_0000).write(0x7777);
+        loop {}
+    }
+
+    pub fn unmask() {
+        let number = super::registers::INTERRUPT;
+        // Above the threshold, which is zero; for machine mode of the only processor.
+        Register(CONTROLLER + 4 * number).write(1);
+        Register(CONTROLLER + 0x2000).write(1 << number);
+        // SAFETY: the state behind it is made at compile time.
+        unsafe {
+            riscv::register::mie::set_mext();
+            riscv::interrupt::enable();
+        }
+    }
+
+    /// Runs what the interrupt calls and gives it back to the controller.
+    pub fn serve(handler: impl FnOnce()) {
+        let number = CLAIM.read();
+        handler();
+        CLAIM.write(number);
+    }
+
+    /// The one interrupt there is calls this function; an image may do that itself.
+    #[allow(unused_macros)]
+    macro_rules! interrupt {
+        ($handler:ident) => {
+            #[riscv_rt::core_interrupt(riscv::interrupt::Interrupt::MachineExternal)]
+            fn external() {
+                $crate::machine::serve($handler);
+            }
+        };
+    }
+    pub(crate) use interrupt;
 }
 
 /// nRF51822: one UART, so the log goes nowhere.
@@ -144,5 +218,42 @@ mod registers {
     }
 }
 
-use registers::INTERRUPT;
+/// RISC-V `virt`: one 16550, so the log leaves by the emulator's console.
+#[cfg(machine = "virt")]
+mod registers {
+    const UART: usize = 0x1000_0000;
+    pub const INTERRUPT: usize = 10;
+
+    fn read(register: usize) -> u8 {
+        // SAFETY: a register of the machine, of one byte.
+        unsafe { ((UART + register) as *const u8).read_volatile() }
+    }
+
+    fn write(register: usize, value: u8) {
+        // SAFETY: as above; the values written are those of the manual.
+        unsafe { ((UART + register) as *mut u8).write_volatile(value) }
+    }
+
+    pub fn switch_on() {
+        // Eight bits; its queue; the interrupt of a byte.
+        write(3, 3);
+        write(2, 1);
+        write(1, 1);
+    }
+
+    pub fn receive() -> Option<u8> {
+        (read(5) & 1 != 0).then(|| read(0))
+    }
+
+    pub fn send(byte: u8) {
+        while read(5) & 1 << 5 == 0 {}
+        write(0, byte);
+    }
+
+    pub fn log(byte: u8) {
+        semihosting::sys::arm_compat::sys_writec(byte);
+    }
+}
+
+pub use processor::*;
 pub use registers::{log, receive, send, switch_on};

@@ -16,12 +16,17 @@ mod never;
 mod pairing;
 mod pins;
 mod rig;
+#[path = "../start.rs"]
+mod start;
 
 use core::fmt::Write;
 use core::hint::black_box;
 
 // It chooses how a critical section is made.
+#[cfg(target_arch = "arm")]
 use cortex_m as _;
+#[cfg(target_arch = "riscv32")]
+use riscv as _;
 use trueonset::barrier::{Barrier, BarrierConfig, BarrierError, LightTest, Method, Seen};
 use trueonset::edge::{queue_room, Edge, Level};
 use trueonset::flags::Flags;
@@ -80,7 +85,8 @@ impl Write for Nowhere {
     }
 }
 
-#[cortex_m_rt::entry]
+/// All of it, for ever.
+#[start::entry]
 fn main() -> ! {
     loop {
         time();

@@ -13,6 +13,8 @@ mod host;
 mod lines;
 mod options;
 mod rows;
+#[path = "../start.rs"]
+mod start;
 
 use core::fmt::Write;
 
@@ -25,10 +27,11 @@ use crate::lines::Lines;
 use crate::options::Options;
 use crate::rows::Held;
 
-#[cortex_m_rt::entry]
+/// From the first row to the last.
+#[start::entry]
 fn main() -> ! {
     // Too large for the stack of the smallest board.
-    static mut HELD: Held = Held::new();
+    let held = start::place!(Held, Held::new());
     let options = match Options::from_host() {
         Ok(options) => options,
         Err(fault) => stop("replay", &fault),
@@ -37,7 +40,7 @@ fn main() -> ! {
         Ok(out) => out,
         Err(fault) => stop(&options.out, &fault),
     };
-    let mut lines = Lines::new(options.config, HELD);
+    let mut lines = Lines::new(options.config, held);
     let header = writeln!(out, "{}", rows::HEADER).map_err(|_| host::full());
     let read = header.and_then(|()| replay(&options, &mut lines, &mut out));
     // The touches before a damage are good ones.

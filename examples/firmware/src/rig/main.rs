@@ -3,7 +3,7 @@
 //!
 //! Everything but the serial line is `trueonset_rig::Device`, which the program on the PC is tested
 //! against as well. For a board of your own put the receiver of its UART into the interrupt and its
-//! sender into the loop, in place of `uart`; nothing else changes.
+//! sender into the loop, in place of `machine`; nothing else changes.
 //!
 //! In the emulator (without `nodelay` every answer waits for 40 ms):
 //!
@@ -20,10 +20,12 @@
 
 #[path = "../halt.rs"]
 mod halt;
+#[path = "../start.rs"]
+mod start;
 // The log of its other images has no place here.
 #[allow(dead_code, unused_imports)]
 #[path = "../machine/uart.rs"]
-mod uart;
+mod machine;
 
 use core::cell::RefCell;
 
@@ -34,12 +36,13 @@ use trueonset_rig::Device;
 /// Bytes that came and wait: two messages at their longest.
 static CAME: Mutex<RefCell<Deque<u8, 512>>> = Mutex::new(RefCell::new(Deque::new()));
 
+machine::interrupt!(received);
+
 /// The interrupt of a byte, the only one there is.
-#[cortex_m_rt::exception]
-unsafe fn DefaultHandler(_: i16) {
+fn received() {
     critical_section::with(|section| {
         if let Ok(mut came) = CAME.borrow(section).try_borrow_mut() {
-            while let Some(byte) = uart::receive() {
+            while let Some(byte) = machine::receive() {
                 // What finds no room is lost, and the PC sends its message again.
                 let _ = came.push_back(byte);
             }
@@ -47,13 +50,14 @@ unsafe fn DefaultHandler(_: i16) {
     });
 }
 
-#[cortex_m_rt::entry]
+/// The main loop.
+#[start::entry]
 fn main() -> ! {
     let mut device = Device::new();
-    uart::start();
+    machine::start();
     loop {
         if let Some(answer) = device.byte(next()) {
-            answer.iter().copied().for_each(uart::send);
+            answer.iter().copied().for_each(machine::send);
         }
     }
 }
@@ -66,7 +70,7 @@ fn next() -> u8 {
             let byte = came.pop_front();
             if byte.is_none() {
                 // An interrupt that comes before it wakes it all the same.
-                cortex_m::asm::wfi();
+                machine::sleep();
             }
             byte
         });

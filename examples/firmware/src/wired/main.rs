@@ -12,6 +12,8 @@
 
 #[path = "../machine/mod.rs"]
 mod machine;
+#[path = "../start.rs"]
+mod start;
 #[path = "../stop.rs"]
 mod stop;
 
@@ -54,9 +56,10 @@ const ROOM: usize = queue_room(13_000, 500) + 1;
 /// The interrupt's end of the queue, once there is one.
 static EDGES: Mutex<RefCell<Option<InterruptEnd<'static, ROOM>>>> = Mutex::new(RefCell::new(None));
 
+machine::interrupt!(captured);
+
 /// The capture interrupt: stores, and nothing else.
-#[cortex_m_rt::exception]
-unsafe fn DefaultHandler(_: i16) {
+fn captured() {
     critical_section::with(|section| {
         if let Ok(mut edges) = EDGES.borrow(section).try_borrow_mut() {
             while let Some(captured) = CaptureUnit.take() {
@@ -68,10 +71,10 @@ unsafe fn DefaultHandler(_: i16) {
     });
 }
 
-#[cortex_m_rt::entry]
+/// The main loop.
+#[start::entry]
 fn main() -> ! {
-    static mut QUEUE: EdgeQueue<ROOM> = EdgeQueue::new();
-    let (into, mut edges) = QUEUE.split();
+    let (into, mut edges) = start::place!(EdgeQueue<ROOM>, EdgeQueue::new()).split();
     critical_section::with(|section| EDGES.borrow(section).replace(Some(into)));
     machine::start();
     let start = Instant::from_ticks(u64::from(CaptureUnit.count()));

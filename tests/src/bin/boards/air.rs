@@ -18,6 +18,11 @@ const FAST_PPM: u128 = 18;
 /// How long a frame takes until it is handed over: 16 bytes at 250 kbit/s.
 const FRAME_TICKS: u64 = board::HZ as u64 * 128 / 250_000;
 
+/// How long before a trouble the air is calm.
+const CALM_MS: u64 = 3_000;
+/// From its touch to the edge of the output.
+const DELAY_MS: u64 = 48;
+
 /// A frame on its way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) struct Delivery {
@@ -40,17 +45,24 @@ pub(crate) struct Spans {
     pub(crate) replays: Range<u64>,
     /// Frames are handed over six times.
     pub(crate) copies: Range<u64>,
+    /// But for the trouble itself everything gets through: READY stands when it begins, and its
+    /// touch is heard. Nor is READY left to chance at the end.
+    pub(crate) calm: Vec<Range<u64>>,
 }
 
 impl Spans {
-    /// For the troubles that are the air's.
-    pub(crate) fn of(troubles: &[(Kind, u64)]) -> Self {
+    /// For the troubles that are the air's, and the end of all.
+    pub(crate) fn of(troubles: &[(Kind, u64)], end: u64) -> Self {
         let ms = u64::from(board::HZ) / 1_000;
         let span = |kind, before_ms: u64, after_ms: u64| {
             let at = troubles.iter().find(|trouble| trouble.0 == kind);
             at.map_or(0..0, |(_, at)| at - before_ms * ms..at + after_ms * ms)
         };
+        // A latch is noticed after 1.2 s, and opened at the second try at the latest.
+        let calm = troubles.iter().map(|(_, at)| *at).chain([end]);
+        let calm = calm.map(|at| at - CALM_MS * ms..at + DELAY_MS * ms);
         Self {
+            calm: calm.collect(),
             outages: [
                 span(Kind::Outage, 5, 295),
                 span(Kind::LostEdges, 0, 30),
@@ -161,6 +173,8 @@ impl Air {
         self.bad = if self.bad { turn > 0.2 } else { turn < 0.01 };
         let lost = self.random.f64() < if self.bad { 0.8 } else { 0.02 };
         let (damaged, doubled) = (self.random.f64() < 0.02, self.random.f64() < 0.03);
+        let calm = self.spans.calm.iter().any(|span| span.contains(&begin));
+        let [lost, damaged, doubled] = [lost, damaged, doubled].map(|harm| harm && !calm);
         let noisy = self.spans.noise.contains(&begin) && self.random.bool();
         if lost || self.spans.outages.iter().any(|span| span.contains(&begin)) {
             self.fates.lost += 1;

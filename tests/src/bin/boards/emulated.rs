@@ -1,5 +1,6 @@
 //! A board in the emulator, spoken to over its UART; see `examples/firmware/src/machine`.
 
+use std::fmt;
 use std::fs::File;
 use std::io::{Read, Write};
 use std::os::unix::net::{UnixListener, UnixStream};
@@ -15,6 +16,67 @@ use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, CONVERTED};
 /// Longest wait for a board, which answers in microseconds.
 const PATIENCE: Duration = Duration::from_secs(20);
 
+/// A machine that the emulator knows, and the target of its images.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Machine {
+    name: &'static str,
+    target: &'static str,
+}
+
+impl Machine {
+    /// A Cortex-M0.
+    pub(crate) const M0: Self = Self {
+        name: "microbit",
+        target: "thumbv6m-none-eabi",
+    };
+    /// A Cortex-M3.
+    pub(crate) const M3: Self = Self {
+        name: "lm3s6965evb",
+        target: "thumbv7m-none-eabi",
+    };
+    /// A Cortex-M4 with a floating-point unit.
+    pub(crate) const M4F: Self = Self {
+        name: "mps2-an386",
+        target: "thumbv7em-none-eabihf",
+    };
+    /// A RISC-V of 32 bits.
+    pub(crate) const RV32: Self = Self {
+        name: "virt",
+        target: "riscv32imac-unknown-none-elf",
+    };
+
+    /// The image of that name, below the folder of all.
+    fn image(self, images: &Path, name: &str) -> PathBuf {
+        images.join(self.target).join("small").join(name)
+    }
+
+    /// The emulator's call, the log of the board into a file.
+    fn emulator(self, log: &Path) -> Command {
+        let log = log.display();
+        let (program, more) = if self.name == Self::RV32.name {
+            // It has one UART: its log leaves by the console.
+            let console = "enable=on,target=native,chardev=log";
+            let mut more = vec!["-bios".to_owned(), "none".to_owned()];
+            more.extend(["-chardev".to_owned(), format!("file,id=log,path={log}")]);
+            more.extend(["-semihosting-config".to_owned(), console.to_owned()]);
+            ("qemu-system-riscv32", more)
+        } else {
+            let more = vec!["-serial".to_owned(), format!("file:{log}")];
+            ("qemu-system-arm", more)
+        };
+        let mut call = Command::new(program);
+        call.args(["-M", self.name, "-display", "none", "-monitor", "none"]);
+        call.args(["-serial", "chardev:port"]).args(more);
+        call
+    }
+}
+
+impl fmt::Display for Machine {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        out.write_str(self.name)
+    }
+}
+
 /// An emulator and its socket.
 pub(crate) struct Emulated {
     child: Child,
@@ -29,17 +91,21 @@ pub(crate) struct Emulated {
     /// Whether the instructions of each answer are to be heeded, and whether it looked at the cells.
     passes: Vec<Option<bool>>,
     counts: PathBuf,
+    /// The plugin knows the markers of an Arm only.
+    counted: bool,
 }
 
 impl Emulated {
-    /// Starts `image` on `machine`; the socket and what its second UART says lie in `folder`.
+    /// Starts `image` out of `images` on `machine`; its socket and its log lie in `folder` as `name`.
     pub(crate) fn start(
-        machine: &str,
-        image: &Path,
+        machine: Machine,
+        images: &Path,
+        image: &str,
         folder: &Path,
         name: &str,
         plugin: &Path,
     ) -> Result<Self, Trouble> {
+        let image = machine.image(images, image);
         if !image.exists() {
             return Err(format!("{}: no such image; build it first", image.display()).into());
         }
@@ -48,24 +114,22 @@ impl Emulated {
         let listener = UnixListener::bind(&path)?;
         listener.set_nonblocking(true)?;
         let counts = folder.join(format!("{name}.counts"));
-        let mut child = Command::new("qemu-system-arm")
-            .args(["-M", machine, "-display", "none", "-monitor", "none"])
+        let counted = machine.name != Machine::RV32.name;
+        let mut call = machine.emulator(&folder.join(format!("{name}.log")));
+        if counted {
+            call.arg("-plugin")
+                .arg(format!("file={}", plugin.display()));
+        }
+        let mut child = call
             .arg("-chardev")
             .arg(format!("socket,id=port,path={}", path.display()))
-            .args(["-serial", "chardev:port", "-serial"])
-            .arg(format!(
-                "file:{}",
-                folder.join(format!("{name}.log")).display()
-            ))
-            .arg("-plugin")
-            .arg(format!("file={}", plugin.display()))
             .arg("-kernel")
             .arg(image)
             .stdin(Stdio::null())
             .stdout(File::create(&counts)?)
             .stderr(Stdio::null())
             .spawn()
-            .map_err(|why| format!("qemu-system-arm does not start: {why}"))?;
+            .map_err(|why| format!("the emulator of {machine} does not start: {why}"))?;
         let socket = accept(&listener, &mut child)?;
         let mut board = Self {
             child,
@@ -76,6 +140,7 @@ impl Emulated {
             records: [None; 2],
             passes: Vec::new(),
             counts,
+            counted,
         };
         // It says once that it waits for its timer.
         board.answer()?;
@@ -84,10 +149,13 @@ impl Emulated {
     }
 
     /// Ends the emulator: instructions of all passes, and of those with a look at the cells, each in
-    /// order of length.
-    pub(crate) fn counts(mut self) -> Result<[Vec<u64>; 2], Trouble> {
+    /// order of length; none where they are not counted.
+    pub(crate) fn counts(mut self) -> Result<Option<[Vec<u64>; 2]>, Trouble> {
         self.child.kill()?;
         self.child.wait()?;
+        if !self.counted {
+            return Ok(None);
+        }
         let text = std::fs::read_to_string(&self.counts)?;
         let counts = text.lines().filter_map(|line| line.strip_prefix("#count "));
         let counts: Vec<u64> = counts.map(str::parse).collect::<Result<_, _>>()?;
@@ -95,13 +163,13 @@ impl Emulated {
             let (counts, passes) = (counts.len(), self.passes.len());
             return Err(format!("{counts} counts of instructions for {passes} passes").into());
         }
-        Ok([false, true].map(|looked| {
+        Ok(Some([false, true].map(|looked| {
             let passes = counts.iter().zip(&self.passes);
             let passes = passes.filter(|(_, pass)| **pass == Some(looked));
             let mut counts: Vec<u64> = passes.map(|(count, _)| *count).collect();
             counts.sort_unstable();
             counts
-        }))
+        })))
     }
 
     fn take<const N: usize>(&mut self) -> Result<[u8; N], Trouble> {
