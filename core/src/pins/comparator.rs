@@ -90,7 +90,7 @@ impl<P: InputPin> Comparator<P> {
         let again = [Level::Unknown, level].map(|level| Edge::new(now, level));
         let again = again.map(|edge| edge.with_faults(Flags::UNKNOWN_LEVEL));
         let seen = lost.or(dark.then_some(again));
-        if blind || level == Level::Unknown {
+        if blind || lost.is_some() || level == Level::Unknown {
             self.seen = Some(now);
         }
         for edge in seen.into_iter().flatten() {
@@ -166,8 +166,8 @@ impl<P: InputPin> Comparator<P> {
     }
 
     /// What the comparator shows, as frames and wired probes tell it. [`Contact::Fault`] where the
-    /// pin cannot be read, has shown for a hold what no capture told, or a capture could not tell the
-    /// level, and for 32 holds after that, so that even one beat of a link after the other tells it.
+    /// pin cannot be read, has shown for a hold what no capture told, a capture could not tell the
+    /// level or found no room, and for 32 holds after that, so that even one beat of a link after the other tells it.
     /// A pin that shows for less than a hold what no capture told is [`Contact::Between`].
     #[must_use]
     pub fn contact(&self) -> Contact {
@@ -329,6 +329,9 @@ mod tests {
         assert_eq!(pass(&mut eye, &mut edges, 5_100), None);
         let release = pass(&mut eye, &mut edges, 6_100);
         assert!(matches!(release, Some(Event::Release(_))), "{release:?}");
+        // What was lost may have been the touch: a fault for a while.
+        assert_eq!((eye.contact(), eye.stuck_count()), (Contact::Fault, 0));
+        let _ = pass(&mut eye, &mut edges, 37_100);
         assert_eq!((eye.contact(), eye.stuck_count()), (Contact::Open, 0));
     }
 

@@ -50,7 +50,9 @@ pub(crate) fn head(
         passes += 1;
         let mut busy = now + u64::from(inputs.pass_ticks);
         if script.is(Kind::ClockStands, now, 10) {
-            stand_head(side, busy, inputs)?;
+            if let Some(sent) = stand_head(side, busy, inputs)? {
+                air.send(sent).map_err(|_| "the air is gone")?;
+            }
         }
         for sent in answer.frames {
             // Nobody listens any more: the board's side has its own word on why.
@@ -76,7 +78,7 @@ pub(crate) fn head(
                 break;
             }
             edges.pop_front();
-            if let Some(edge) = captured(|kind| script.is(kind, at, 60), at, level) {
+            if let Some(edge) = captured(|kind| script.is(kind, at + MS, 60), at, level) {
                 side.captured(edge)?;
             }
             inputs.pins = if level { BLOCKED } else { 0 };
@@ -85,18 +87,24 @@ pub(crate) fn head(
     }
 }
 
-/// The loop of the probe goes on while its timer shows the same tick: it sends nothing again.
-fn stand_head(side: &mut impl Side, now: u64, inputs: Inputs) -> Result<(), Trouble> {
+/// The loop of the probe goes on while its timer shows the same tick: it sends what is due, once.
+fn stand_head(
+    side: &mut impl Side,
+    now: u64,
+    inputs: Inputs,
+) -> Result<Option<(u64, Frame)>, Trouble> {
+    let mut sent = Vec::new();
     let inputs = Inputs {
         pass_ticks: 0,
         ..inputs
     };
     for _ in 0..10 {
-        if !side.go(now, inputs)?.frames.is_empty() {
-            return Err(format!("at tick {now} the clock stands and a frame is sent again").into());
-        }
+        sent.extend(side.go(now, inputs)?.frames);
     }
-    Ok(())
+    if sent.len() > 1 {
+        return Err(format!("at tick {now} the clock stands and a frame is sent again").into());
+    }
+    Ok(sent.pop())
 }
 
 /// What the converter shows: in one second out of four nothing that cells can give.
@@ -300,7 +308,7 @@ impl<'a, S: Side, W: World> Bench<'a, S, W> {
             Happening::Heard(arrival, frame) => self.side.heard(arrival as u32, &frame),
             Happening::Edge(at, level) => {
                 self.blocked = level;
-                let edge = captured(|kind| self.is(kind, at, 0, 60), at, level);
+                let edge = captured(|kind| self.is(kind, at + BOARD_MS, 0, 60), at, level);
                 edge.map_or(Ok(()), |edge| self.side.captured(edge))
             }
         }

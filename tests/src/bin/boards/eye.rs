@@ -96,7 +96,7 @@ impl<const N: usize> Eye<N> {
             .filter_map(|edge| self.line.edge(&self.hold, edge))
             .collect();
         let blind = !self.line.is_sure();
-        if blind || self.level == Level::Unknown {
+        if blind || lost.is_some() || self.level == Level::Unknown {
             self.seen = Some(now);
         }
         let dark = (blind || before == Level::Unknown) && self.level != Level::Unknown;

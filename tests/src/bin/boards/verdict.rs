@@ -97,6 +97,8 @@ pub(crate) fn judge_wired(course: &Course, script: &Script) -> Result<(), Troubl
             !seen.runs(5, 1_000) && seen.latched(FAULT, 5)
         }
         Kind::OneDirection => !seen.runs(7, 1_000) && seen.latched(FAULT, 50),
+        // Edges were lost, and with them the time of the touch.
+        Kind::ManyEdges | Kind::RepeatedCapture => seen.latched(FAULT, 20),
         // Held by the passes themselves, and by the touches.
         _ => true,
     })
@@ -111,7 +113,8 @@ struct Seen<'a> {
 impl Seen<'_> {
     /// Whether a cause was latched within so many milliseconds.
     fn latched(&self, cause: u8, to_ms: u64) -> bool {
-        let within = self.at..self.at + to_ms * MS;
+        // The first edge of its chatter may come before the touch.
+        let within = self.at - MS..self.at + to_ms * MS;
         let latches = &mut self.course.latches.iter();
         latches.any(|(tick, causes)| within.contains(tick) && causes & cause != 0)
     }
@@ -160,6 +163,8 @@ pub(crate) fn judge(course: &Course, script: &Script) -> Result<(), Trouble> {
         }
         Kind::OneDirection => !seen.runs(49, 1_000) && seen.latched(FAULT, 100),
         Kind::Replays => seen.latched(TWO_SENDERS, 300),
+        // Edges were lost, and with them the time of the touch.
+        Kind::ManyEdges | Kind::RepeatedCapture => seen.latched(FAULT, 49),
         // Held by the passes themselves, and by the touches.
         _ => true,
     })

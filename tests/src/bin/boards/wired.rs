@@ -111,7 +111,7 @@ impl Side for SimulatedWired {
         answer.pins = self.pins | if set.feed_watchdog { FED } else { 0 };
         let until = decision.valid_until.filter(|_| set.pins.ready && !lost);
         answer.valid_until = until.map(Instant::ticks);
-        answer.latched = causes.bits() as u8;
+        answer.latched = self.wired.causes().bits() as u8;
         // It looks at the probe every millisecond.
         let due = [
             self.wired.deadline(&self.plan),
