@@ -55,6 +55,9 @@ pub(crate) fn head(
             }
         }
         for sent in answer.frames {
+            if sent.0 <= busy && !script.is_noisy() {
+                return Err(format!("the frame of tick {} is ready at {busy}", sent.0).into());
+            }
             // Nobody listens any more: the board's side has its own word on why.
             air.send(sent).map_err(|_| "the air is gone")?;
         }
