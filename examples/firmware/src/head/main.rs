@@ -116,7 +116,9 @@ fn main() -> ! {
     }
 }
 
-/// Light off must be seen as contact, light on as none.
+/// Light off must be seen as contact, light on as none. Once, at the start: a probe that is started
+/// in contact tells a fault until it is started anew. Where your control announces approaches, test
+/// before each of them.
 #[inline(never)]
 fn self_test(eye: &mut Comparator<Input>) -> TestResult {
     let now = eye.now(CaptureUnit.count());

@@ -3,7 +3,8 @@
 //! `machine` stands for a HAL. For a real board, change: the interrupt to that of your capture
 //! timer, `machine::CaptureUnit` to its two channels (one a direction) behind the same trait, the
 //! pins to those of your HAL, `wait` to a compare channel and `wfi`, with a second one that drops
-//! READY and RUN after `valid_until` whatever the firmware does, the watchdog to the hardware's.
+//! READY and RUN after `valid_until` whatever the firmware does, the watchdog to the hardware's,
+//! and `had_no_power` to the register of reset causes.
 //!
 //! A measuring signal, not a safety function; no performance level is claimed; guards and
 //! emergency stop stay in charge.

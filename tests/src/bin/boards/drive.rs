@@ -49,12 +49,11 @@ pub(crate) fn head(
         let answer = side.go(now, inputs)?;
         passes += 1;
         let mut busy = now + u64::from(inputs.pass_ticks);
+        let mut frames = answer.frames;
         if script.is(Kind::ClockStands, now, 10) {
-            if let Some(sent) = stand_head(side, busy, inputs)? {
-                air.send(sent).map_err(|_| "the air is gone")?;
-            }
+            frames.extend(stand_head(side, busy, inputs)?);
         }
-        for sent in answer.frames {
+        for sent in frames {
             if sent.0 <= busy && !script.is_noisy() {
                 return Err(format!("the frame of tick {} is ready at {busy}", sent.0).into());
             }
