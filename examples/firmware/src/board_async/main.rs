@@ -62,5 +62,5 @@ async fn passes() {
         machine::set(Some(wake), valid_until, latched);
         pending::<()>()
     })
-    .await
+    .await;
 }

@@ -76,13 +76,13 @@ fn main() -> ! {
     let mut eye = Comparator::new(&LINE, counter, Input::BLOCKED);
     let tested = self_test(&mut eye);
     let now = eye.now(CaptureUnit.count());
-    let Some(counted) = Flash.count_start(&HEAD) else {
+    let Some(awake) = Flash.count_start(&HEAD) else {
         // It does not know which tags it has used, and must be paired anew.
         loop {
             machine::wait(None, None, Causes::NONE);
         }
     };
-    let mut head = counted.head(key::KEY, now, eye.line().in_contact());
+    let mut head = awake.head(key::KEY, now, eye.line().in_contact());
     let mut cells = Watch::new(RATE, power::PLAN, power::RUN_S);
     let mut status = HeadStatus::default();
     status.signs.measuring = true;

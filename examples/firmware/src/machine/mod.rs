@@ -44,6 +44,7 @@ use trueonset::playout::PlayedEdge;
 use trueonset::time::Instant;
 
 #[cfg(feature = "async")]
+#[allow(unused_imports)]
 pub use bell::{ring, Bell};
 
 /// Number of the probe that the flash was paired with.

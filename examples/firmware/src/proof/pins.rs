@@ -8,7 +8,7 @@ use core::task::{Context, Poll, Waker};
 use embedded_hal::digital::{Error, ErrorKind, ErrorType, InputPin, OutputPin};
 use embedded_hal_async::digital::Wait;
 use trueonset::health::Health;
-use trueonset::lines::{Form, Outputs, OutputsConfig, Pins};
+use trueonset::lines::{Causes, Form, Outputs, OutputsConfig, Pins};
 use trueonset::link::RECORD;
 use trueonset::onset::Config;
 use trueonset::pins::{
@@ -123,7 +123,7 @@ pub(crate) fn terminal<S: Decides>(side: &mut S, plan: &S::Config) {
     while yes() {
         let looked = terminal.look(&config, side, plan, instant());
         black_box(looked.rearmed);
-        let health = Health::of(Default::default(), looked.fault);
+        let health = Health::of(Causes::NONE, looked.fault);
         let shown = terminal.show(&config, side, plan, instant(), &health, |until| {
             black_box(until);
             instant()

@@ -76,7 +76,11 @@ fn captured() {
 #[start::entry]
 fn main() -> ! {
     let (into, mut edges) = start::place!(EdgeQueue<ROOM>, EdgeQueue::new()).split();
-    critical_section::with(|section| EDGES.borrow(section).replace(Some(into)));
+    critical_section::with(|section| {
+        if let Ok(mut edges) = EDGES.borrow(section).try_borrow_mut() {
+            *edges = Some(into);
+        }
+    });
     machine::start();
     let start = Instant::from_ticks(u64::from(CaptureUnit.count()));
     // Stamps may have waited for a loop that stood, up to a quarter turn.
@@ -93,7 +97,7 @@ fn main() -> ! {
     loop {
         let now = eye.now(CaptureUnit.count());
         eye.pass(&LINE, &mut edges, now, |event| {
-            tell(&mut wired, now, &event)
+            tell(&mut wired, now, &event);
         });
         let contact = eye.contact();
         wired.sight(now, contact, contact != Contact::Fault);
