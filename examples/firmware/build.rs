@@ -19,8 +19,9 @@ fn main() {
     // The proof calls all there is and never runs: it may be larger than the board.
     let flash = flash.replace("256K", "DEFINED(never_runs) ? 4M : 256K");
     let mut map = format!("MEMORY {{\n  FLASH : ORIGIN = {flash}\n  RAM : ORIGIN = {ram}\n}}\n");
-    // The startup for RISC-V asks which part goes where.
+    // The startup for RISC-V asks which part goes where, and a linker for all of them which one it is.
     if target.starts_with("riscv") {
+        println!("cargo:rustc-link-arg-bins=-melf32lriscv");
         for (part, memory) in [
             ("TEXT", "FLASH"),
             ("RODATA", "FLASH"),

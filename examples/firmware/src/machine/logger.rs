@@ -35,12 +35,6 @@ unsafe impl defmt::Logger for Channel {
     }
 }
 
-/// Nothing calls it; but a linker that keeps it would keep its default, which panics, too.
-#[defmt::panic_handler]
-fn panic() -> ! {
-    machine::restart()
-}
-
 /// Inside a record only.
 unsafe fn encoder() -> &'static mut defmt::Encoder {
     let place = &raw mut ENCODER;

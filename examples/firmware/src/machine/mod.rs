@@ -51,6 +51,7 @@ pub use bell::{ring, Bell};
 const ID: u16 = 0x5A5;
 #[allow(unused_imports)]
 pub(crate) use uart::interrupt;
+#[allow(unused_imports)]
 pub use uart::restart;
 #[cfg(target_arch = "riscv32")]
 pub use uart::serve;
