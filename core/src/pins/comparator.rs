@@ -86,23 +86,20 @@ impl<P: InputPin> Comparator<P> {
         let level = self.pin.read();
         let lost = self.intake.overflowed(edges.lost(), now, level);
         let blind = !self.line.is_sure();
+        self.line.poll(config, now).map(&mut tell);
+        let stuck = self.is_stuck(config, now, level);
+        if stuck {
+            self.stuck_count = self.stuck_count.wrapping_add(1);
+        }
+        if stuck || blind || lost.is_some() || level == Level::Unknown {
+            self.seen = Some(now);
+        }
         let dark = (blind || before == Level::Unknown) && level != Level::Unknown;
         let again = [Level::Unknown, level].map(|level| Edge::new(now, level));
         let again = again.map(|edge| edge.with_faults(Flags::UNKNOWN_LEVEL));
-        let seen = lost.or(dark.then_some(again));
-        if blind || lost.is_some() || level == Level::Unknown {
-            self.seen = Some(now);
-        }
+        let seen = lost.or((dark || stuck).then_some(again));
         for edge in seen.into_iter().flatten() {
             self.line.edge(config, edge).map(&mut tell);
-        }
-        self.line.poll(config, now).map(&mut tell);
-        if self.is_stuck(config, now, level) {
-            self.seen = Some(now);
-            self.stuck_count = self.stuck_count.wrapping_add(1);
-            for edge in again {
-                self.line.edge(config, edge).map(&mut tell);
-            }
         }
         let hold = u64::from(config.hold_ticks());
         let since = |seen: Instant| now.ticks().saturating_sub(seen.ticks());

@@ -96,21 +96,7 @@ impl<const N: usize> Eye<N> {
             .filter_map(|edge| self.line.edge(&self.hold, edge))
             .collect();
         let blind = !self.line.is_sure();
-        if blind || lost.is_some() || self.level == Level::Unknown {
-            self.seen = Some(now);
-        }
-        let dark = (blind || before == Level::Unknown) && self.level != Level::Unknown;
-        match lost {
-            Some(lost) => edges.extend(lost),
-            None if dark => edges.extend(
-                [Level::Unknown, self.level]
-                    .map(|level| Edge::new(now, level).with_faults(Flags::UNKNOWN_LEVEL)),
-            ),
-            None => {}
-        }
         let line = &mut self.line;
-        let seen = edges.into_iter();
-        events.extend(seen.filter_map(|edge| line.edge(&self.hold, edge)));
         events.extend(line.poll(&self.hold, now));
         let unlike = self.level != Level::Unknown
             && line.open_since().is_none()
@@ -118,14 +104,20 @@ impl<const N: usize> Eye<N> {
         self.unlike = unlike.then(|| self.unlike.unwrap_or(now));
         let hold = u64::from(self.hold.hold_ticks());
         let age = |since: Instant| now.ticks().saturating_sub(since.ticks());
-        if self.unlike.is_some_and(|unlike| age(unlike) >= hold) {
+        let stuck = self.unlike.is_some_and(|unlike| age(unlike) >= hold);
+        if stuck {
             self.unlike = None;
+        }
+        if stuck || blind || lost.is_some() || self.level == Level::Unknown {
             self.seen = Some(now);
-            // The line follows the pin.
-            for level in [Level::Unknown, self.level] {
-                let edge = Edge::new(now, level).with_faults(Flags::UNKNOWN_LEVEL);
-                events.extend(line.edge(&self.hold, edge));
-            }
+        }
+        let dark = (blind || before == Level::Unknown) && self.level != Level::Unknown;
+        // The line follows the pin.
+        let again = [Level::Unknown, self.level];
+        let again = again.map(|level| Edge::new(now, level).with_faults(Flags::UNKNOWN_LEVEL));
+        let seen = lost.or((dark || stuck).then_some(again));
+        for edge in seen.into_iter().flatten() {
+            events.extend(line.edge(&self.hold, edge));
         }
         self.fault = self.seen.is_some_and(|seen| age(seen) < 32 * hold);
         events
