@@ -290,6 +290,12 @@ impl<'a, S: Side, W: World> Bench<'a, S, W> {
     }
 
     fn happen(&mut self, what: Happening) -> Result<(), Trouble> {
+        if let Happening::Heard(at, _) = what {
+            // Without power it hears nothing.
+            if self.is(Kind::PowerLoss, at, 5, 105) {
+                return Ok(());
+            }
+        }
         match what {
             Happening::Heard(arrival, frame) => self.side.heard(arrival as u32, &frame),
             Happening::Edge(at, level) => {

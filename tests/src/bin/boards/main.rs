@@ -174,13 +174,6 @@ impl Place<'_> {
         pace::HEAD.hold("head", &probe.0.counts()?)?;
         pace::BOARD.hold(board, &receiver.0.counts()?)?;
         // Beside it lies what the board has logged by itself.
-        let full = script
-            .troubles
-            .iter()
-            .any(|(kind, _)| *kind == Kind::FullQueue);
-        if full != receiver.1.log.contains("frames lost") {
-            return Err("a full queue of frames is not told, or one that is not full is".into());
-        }
         let log = self.folder.join(format!("{name}.expected"));
         std::fs::write(log, receiver.1.log)?;
         Ok(course)
