@@ -166,6 +166,12 @@ impl Script {
             .any(|(one, touch)| *one == kind && within(touch))
     }
 
+    /// Whether a port has noise on it, of which no pass is held to a length.
+    pub(crate) fn is_noisy(&self) -> bool {
+        let mut kinds = self.troubles.iter();
+        kinds.any(|(kind, _)| *kind == Trouble::PortNoise)
+    }
+
     /// When the loop of the probe comes that would come at `tick`.
     pub(crate) fn stalled(&self, tick: u64) -> u64 {
         let standing = self.troubles.iter();
