@@ -361,7 +361,7 @@ impl Line {
 
     /// An edge that is not simply the next one of an episode.
     #[inline(never)]
-    fn other_edge(
+    pub(crate) fn other_edge(
         &mut self,
         config: &Config,
         at: Instant,

@@ -99,7 +99,11 @@ impl<P: InputPin> Comparator<P> {
         let again = again.map(|edge| edge.with_faults(Flags::UNKNOWN_LEVEL));
         let seen = lost.or((dark || stuck).then_some(again));
         for edge in seen.into_iter().flatten() {
-            self.line.edge(config, edge).map(&mut tell);
+            // None of them simply goes on with the chatter.
+            let event = self
+                .line
+                .other_edge(config, edge.at, edge.level, edge.faults);
+            event.map(&mut tell);
         }
         let hold = u64::from(config.hold_ticks());
         let since = |seen: Instant| now.ticks().saturating_sub(seen.ticks());
