@@ -50,7 +50,8 @@ fn run() -> Result<(), Box<dyn Error>> {
     // Of an image that has each entry in a function of its own, only those.
     let mut entries = Vec::new();
     for (at, function) in &functions {
-        if let Some((_, name)) = function.name.split_once("::entry_") {
+        let entry = function.name.split_once("::entry_");
+        if let Some((_, name)) = entry.filter(|(_, name)| !name.contains('{')) {
             entries.push((depth(&functions, *at, &mut Vec::new())?, name));
         }
     }

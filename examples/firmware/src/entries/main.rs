@@ -49,7 +49,7 @@ macro_rules! entries {
     ($(fn $name:ident($($argument:ident: $kind:ty),*) $entry:block)*) => {
         $(#[inline(never)]
         fn $name($($argument: $kind),*) {
-            black_box($entry);
+            let _ = black_box($entry);
         })*
     };
 }
@@ -58,7 +58,9 @@ entries! {
     fn entry_line_edge(line: &mut Line, config: &Config, edge: Edge) { line.edge(config, edge) }
     fn entry_line_poll(line: &mut Line, config: &Config) { line.poll(config, now()) }
     fn entry_hits_event(hits: &mut Hits<8>, config: &HitsConfig, event: &Event) {
-        hits.event(config, event, |touch| drop(black_box(touch)))
+        hits.event(config, event, |touch| {
+            black_box(touch);
+        })
     }
     fn entry_calibrator_solve(calibrator: &Calibrator<8>) { calibrator.solve() }
     fn entry_barrier_sample(barrier: &mut Barrier, config: &BarrierConfig) {
