@@ -60,7 +60,7 @@ entries! {
     fn entry_hits_event(hits: &mut Hits<8>, config: &HitsConfig, event: &Event) {
         hits.event(config, event, |touch| {
             black_box(touch);
-        })
+        });
     }
     fn entry_calibrator_solve(calibrator: &Calibrator<8>) { calibrator.solve() }
     fn entry_barrier_sample(barrier: &mut Barrier, config: &BarrierConfig) {
@@ -68,7 +68,7 @@ entries! {
     }
     fn entry_battery_config(plan: BatteryPlan) { BatteryConfig::new(plan) }
     fn entry_battery_observe(battery: &mut Battery, config: &BatteryConfig, seen: &Observation) {
-        battery.observe(config, seen)
+        battery.observe(config, seen);
     }
     fn entry_battery_lasts(battery: &Battery, config: &BatteryConfig) {
         battery.state(config, any()).lasts(any())
@@ -150,7 +150,7 @@ fn air() -> Option<()> {
     let counted = waking.stored([&records[0], &records[1]]).ok()?;
     let mut head = counted.head(Key::new(bytes()).ok()?, now(), false);
     let hold = Config::new(rate()?, any64()).ok()?;
-    let mut line = Line::new(&hold, Level::Low, now());
+    let mut edges = Line::new(&hold, Level::Low, now());
     let cable = WiredConfig::new(rate()?, WiredPlan::USUAL).ok()?;
     let mut wired = Wired::new();
     while any() != 0 {
@@ -159,8 +159,8 @@ fn air() -> Option<()> {
         entry_receiver_lines(&mut receiver, &link);
         entry_receiver_rearm(&mut receiver, &link);
         entry_receiver_falls(&receiver, &link);
-        let _ = line.edge(&hold, Edge::new(now(), Level::from(any() == 0)));
-        entry_head_event(&mut head, &config, line.poll(&hold, now()));
+        let _ = edges.edge(&hold, Edge::new(now(), Level::from(any() == 0)));
+        entry_head_event(&mut head, &config, edges.poll(&hold, now()));
         entry_head_make(&mut head, &config);
         wired.edge(now(), any() == 0, now(), any());
         entry_wired_poll(&mut wired, &cable);
