@@ -444,7 +444,7 @@ fn copy_and_build() -> Result<PathBuf, String> {
     }
     // A workspace of its own, with what the packages take from it.
     let whole = read(&root.join("Cargo.toml"))?;
-    let members = "members = [\"core\", \"host-sim\", \"host-sim/rig\", \"tests\", \"tests/walk\"]";
+    let members = "members = [\"core\", \"host-sim\", \"host-sim/rig\", \"tests\", \"tests/ops\", \"tests/walk\"]";
     if !whole.contains(members) {
         return Err("the workspace has other members".to_owned());
     }
