@@ -14,6 +14,7 @@
 //! A measuring signal, not a safety function; no performance level is claimed; guards and
 //! emergency stop stay in charge.
 
+use crate::edge::Level;
 use crate::frame::Contact;
 use crate::lines::{Causes, Decision, Latch, Obstacles, Rearmed};
 use crate::playout::{EdgeRemarks, PlayedEdge, Playout};
@@ -292,8 +293,9 @@ impl Wired {
         self.due(config).into_iter().chain(dead).min()
     }
 
-    /// The level of the re-arm wire; what came of it, where it rose.
-    pub fn rearm(&mut self, config: &WiredConfig, now: Instant, wire: bool) -> Option<Rearmed> {
+    /// The level of the re-arm wire; what came of it, where it rose. One that cannot be read is
+    /// latched as a fault, and counts as a rise only once it was seen low again.
+    pub fn rearm(&mut self, config: &WiredConfig, now: Instant, wire: Level) -> Option<Rearmed> {
         let obstacles = Obstacles {
             live: self.is_live(config, now),
             edge_pending: !self.playout.is_empty(),
@@ -426,9 +428,9 @@ mod tests {
             if cause != Causes::SEQUENCE {
                 wired.observe(at(6_000), contact, true);
             }
-            assert_eq!(wired.rearm(&config, at(6_000), false), None);
+            assert_eq!(wired.rearm(&config, at(6_000), Level::Low), None);
             assert_eq!(
-                wired.rearm(&config, at(6_001), true),
+                wired.rearm(&config, at(6_001), Level::High),
                 Some(Err(RearmRefused::NotOpen))
             );
             if cause == Causes::TIME {
@@ -440,8 +442,11 @@ mod tests {
             for k in 0..9 {
                 wired.observe(at(later + k), Contact::Open, true);
             }
-            assert_eq!(wired.rearm(&config, at(later + 9), false), None);
-            assert_eq!(wired.rearm(&config, at(later + 10), true), Some(Ok(())));
+            assert_eq!(wired.rearm(&config, at(later + 9), Level::Low), None);
+            assert_eq!(
+                wired.rearm(&config, at(later + 10), Level::High),
+                Some(Ok(()))
+            );
             let _ = wired.lines(&config, at(later + 10));
             assert!(wired.lines(&config, at(later + 11)).run, "{cause:?}");
         }
@@ -521,9 +526,9 @@ mod tests {
                 81..=120 => while wired.poll(&config, at(now)).is_some() {},
                 121..=140 => {
                     // A person; one who plays with the button arms nothing.
-                    let _ = wired.rearm(&config, at(now), false);
+                    let _ = wired.rearm(&config, at(now), Level::Low);
                     if now > tried + 1_000_000 || next() % 1_000 == 0 {
-                        let _ = wired.rearm(&config, at(now), true);
+                        let _ = wired.rearm(&config, at(now), Level::High);
                         tried = now;
                     }
                 }
@@ -588,6 +593,26 @@ mod tests {
     }
 
     #[test]
+    fn a_wire_that_cannot_be_read_latches_and_its_return_is_no_rise() {
+        let (config, mut wired) = (config(), Wired::new());
+        for now in (0..20_000).step_by(1_000) {
+            wired.observe(at(now), Contact::Open, true);
+            let _ = wired.lines(&config, at(now));
+        }
+        assert_eq!(wired.rearm(&config, at(19_001), Level::Low), None);
+        assert!(wired.lines(&config, at(19_001)).run);
+        assert_eq!(wired.rearm(&config, at(19_002), Level::Unknown), None);
+        assert_eq!(wired.causes(), Causes::FAULT);
+        assert_eq!(wired.lines(&config, at(19_002)), Decision::STOP);
+        for now in (20_000..40_000).step_by(1_000) {
+            wired.observe(at(now), Contact::Open, true);
+            assert_eq!(wired.rearm(&config, at(now), Level::High), None);
+        }
+        assert_eq!(wired.rearm(&config, at(40_000), Level::Low), None);
+        assert_eq!(wired.rearm(&config, at(40_001), Level::High), Some(Ok(())));
+    }
+
+    #[test]
     fn a_release_that_was_lost_can_be_armed_again() {
         let (config, mut wired) = (config(), Wired::new());
         wired.observe(at(0), Contact::Open, true);
@@ -598,8 +623,8 @@ mod tests {
             wired.observe(at(now), Contact::Open, true);
         }
         assert_eq!(wired.causes(), Causes::SEQUENCE);
-        assert_eq!(wired.rearm(&config, at(30_000), false), None);
-        assert_eq!(wired.rearm(&config, at(30_001), true), Some(Ok(())));
+        assert_eq!(wired.rearm(&config, at(30_000), Level::Low), None);
+        assert_eq!(wired.rearm(&config, at(30_001), Level::High), Some(Ok(())));
         wired.observe(at(30_002), Contact::Open, true);
         let _ = wired.lines(&config, at(30_002));
         assert!(wired.lines(&config, at(30_003)).run);

@@ -1,5 +1,6 @@
 //! Memory map by target, so that one `cargo build` serves every board, and the test key.
 
+use std::fmt::Write;
 use std::{env, fs, path::PathBuf};
 
 fn main() {
@@ -30,7 +31,8 @@ fn main() {
             ("HEAP", "RAM"),
             ("STACK", "RAM"),
         ] {
-            map += &format!("REGION_ALIAS(\"REGION_{part}\", {memory});\n");
+            writeln!(map, "REGION_ALIAS(\"REGION_{part}\", {memory});")
+                .expect("a string takes all");
         }
     }
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo sets OUT_DIR"));

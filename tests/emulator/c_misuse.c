@@ -118,6 +118,8 @@ int main(void)
     IS(68, faults, 0);
     IS(69, trueonset_counter_widen(&counter, 0xfffe, &at, &faults), TRUEONSET_NOTHING);
     IS(70, at, 0x1fffe);
+    IS(71, trueonset_version(), TRUEONSET_VERSION);
+    IS(72, TRUEONSET_FLAG_OVERCAPTURE, 1u << 5);
     puts("every misuse is refused");
     return 0;
 }

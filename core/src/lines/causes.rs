@@ -15,7 +15,7 @@ impl Causes {
     pub const SEQUENCE: Self = Self(1);
     /// A touch that was late, contradicted itself or stood beyond the bound.
     pub const TIME: Self = Self(2);
-    /// The probe reports a fault of its own.
+    /// The probe reports a fault of its own, or the re-arm wire cannot be read.
     pub const FAULT: Self = Self(4);
     /// Frames with this probe's number and a wrong tag: a second probe of that number, or forgery.
     pub const FLOOD: Self = Self(8);
@@ -25,8 +25,10 @@ impl Causes {
     pub const FULL: Self = Self(32);
     /// The output stage does not show what it was told, see [`lines`](crate::lines).
     pub const READ_BACK: Self = Self(64);
+    /// The board started anew while it had power: what was latched before is not known.
+    pub const RESTART: Self = Self(128);
 
-    const WORDS: [&'static str; 7] = [
+    const WORDS: [&'static str; 8] = [
         "edges out of sequence",
         "touch not in time",
         "fault of the probe",
@@ -34,6 +36,7 @@ impl Causes {
         "two senders with one key",
         "too many edges at once",
         "output does not follow",
+        "board started anew",
     ];
 }
 

@@ -1,6 +1,7 @@
 //! The latch: stop stays stop until a person arms the line again.
 
 use super::Causes;
+use crate::edge::Level;
 use crate::time::Instant;
 
 /// Why a rise of the re-arm wire did nothing.
@@ -52,8 +53,9 @@ pub(crate) struct Obstacles {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Latch {
     causes: Causes,
-    /// Level of the re-arm wire as last seen; high at power-up, so that a stuck wire never arms.
-    wire: bool,
+    /// The re-arm wire was low when it was seen last. Not at power-up, so that a stuck wire never
+    /// arms, and not after it could not be read, so that only a rise that was seen does.
+    low: bool,
     /// No rise counts before this.
     locked_until: Instant,
     /// Observations of open contact in a row since the last cause.
@@ -64,7 +66,7 @@ impl Latch {
     pub(crate) const fn new() -> Self {
         Self {
             causes: Causes::NONE,
-            wire: true,
+            low: false,
             locked_until: Instant::from_ticks(0),
             open: 0,
         }
@@ -85,17 +87,20 @@ impl Latch {
         self.open = if open { self.open.saturating_add(1) } else { 0 };
     }
 
-    /// The wire's level; what came of it, if it rose.
+    /// The wire's level; what came of it, if it rose. One that cannot be read is a fault.
     pub(crate) fn wire(
         &mut self,
-        level: bool,
+        level: Level,
         now: Instant,
         lock: u64,
         open_needed: u8,
         obstacles: Obstacles,
     ) -> Option<Rearmed> {
-        let rose = level && !self.wire;
-        self.wire = level;
+        if level == Level::Unknown {
+            self.set(Causes::FAULT);
+        }
+        let rose = level == Level::High && self.low;
+        self.low = level == Level::Low;
         if !rose {
             return None;
         }

@@ -5,6 +5,7 @@ use super::store::MarkStore;
 use super::tally::Tally;
 use super::window::Window;
 use super::{LinkConfig, Placed, Slots, Stored, Write};
+use crate::edge::Level;
 use crate::frame::{Contact, Key, Kind, Mark, Opened, Report, Sealed};
 use crate::lines::{Causes, Decision, Latch, Obstacles, Rearmed};
 use crate::playout::{EdgeRemarks, PlayedEdge, Playout};
@@ -586,8 +587,9 @@ impl<S: Slots> Link<S> {
     }
 
     /// The level of the re-arm wire; what came of it, where it rose. Arming again is an edge made
-    /// by a person who has looked, never a level: a wire stuck high arms nothing.
-    pub fn rearm(&mut self, config: &LinkConfig, now: Instant, wire: bool) -> Option<Rearmed> {
+    /// by a person who has looked, never a level: a wire stuck high arms nothing, and neither does
+    /// one that comes back high after it could not be read, which is latched as a fault.
+    pub fn rearm(&mut self, config: &LinkConfig, now: Instant, wire: Level) -> Option<Rearmed> {
         let now = self.advance(config, now);
         let obstacles = Obstacles {
             live: self.state == State::Live && !self.is_silent(config, now),

@@ -176,6 +176,13 @@ impl Line {
         self.settled
     }
 
+    /// Whether the level is known. After an edge to [`Level::Unknown`] it is not until an edge says
+    /// where the line stands; what [`in_contact`](Self::in_contact) says is old until then.
+    #[must_use]
+    pub fn is_sure(&self) -> bool {
+        self.sight == Sight::Clear
+    }
+
     /// Where the edges went.
     #[must_use]
     pub fn tally(&self) -> Tally {
@@ -354,7 +361,7 @@ impl Line {
 
     /// An edge that is not simply the next one of an episode.
     #[inline(never)]
-    fn other_edge(
+    pub(crate) fn other_edge(
         &mut self,
         config: &Config,
         at: Instant,

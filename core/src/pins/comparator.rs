@@ -3,12 +3,15 @@
 use embedded_hal::digital::InputPin;
 
 use super::{Captures, Input, Intake};
-use crate::barrier::{LightTest, TestResult};
+use crate::barrier::{Lamp, LightTest, TestResult};
 use crate::edge::{Edge, Level};
 use crate::flags::Flags;
 use crate::frame::Contact;
 use crate::onset::{Config, Event, Line};
 use crate::time::{Counter, Instant};
+
+/// How long a fault is told after it was seen last, holds.
+const FAULT_HOLDS: u64 = 32;
 
 /// The comparator of a light barrier: its captures come through a queue, its pin shows the level
 /// where captures cannot tell.
@@ -23,9 +26,13 @@ pub struct Comparator<P> {
     line: Line,
     /// Since when the pin and the line say different things.
     unlike: Option<Instant>,
-    /// They have for a hold: captures do not come.
-    stuck: bool,
     stuck_count: u32,
+    /// When a fault was seen last.
+    seen: Option<Instant>,
+    /// That is not long ago.
+    fault: bool,
+    /// What captures say in a light-off test.
+    tested: bool,
 }
 
 impl<P: InputPin> Comparator<P> {
@@ -40,22 +47,29 @@ impl<P: InputPin> Comparator<P> {
             line: Line::new(config, pin.read(), now),
             pin,
             unlike: None,
-            stuck: false,
             stuck_count: 0,
+            seen: None,
+            fault: false,
+            tested: false,
         }
     }
 
-    /// The time of a reading of the counter.
+    /// The time of a reading of the counter. One that came more than half a turn late, so that its
+    /// time is in doubt, is a fault.
     pub fn now(&mut self, raw: u32) -> Instant {
-        self.intake.now(raw).at
+        let stamp = self.intake.now(raw);
+        if !stamp.faults.is_empty() {
+            self.seen = Some(stamp.at);
+        }
+        stamp.at
     }
 
     /// What waits in the queue at `now`, and what has become due: at most one event for each
     /// capture and one more, handed to `tell` in the order of time. Captures that come meanwhile
     /// are left for the next pass, so that no storm of edges keeps the loop here.
     ///
-    /// Where captures were lost, or the pin could not be read for a while, it says where the line
-    /// stands now.
+    /// Where captures were lost or could not tell the level, the pin could not be read for a while,
+    /// or has shown for a hold what no capture told, it says where the line stands now.
     pub fn pass(
         &mut self,
         config: &Config,
@@ -71,32 +85,47 @@ impl<P: InputPin> Comparator<P> {
         let before = self.pin.level();
         let level = self.pin.read();
         let lost = self.intake.overflowed(edges.lost(), now, level);
-        let dark = before == Level::Unknown && level != Level::Unknown;
+        let blind = !self.line.is_sure();
+        self.line.poll(config, now).map(&mut tell);
+        let stuck = self.is_stuck(config, now, level);
+        if stuck {
+            self.stuck_count = self.stuck_count.wrapping_add(1);
+        }
+        if stuck || blind || lost.is_some() || level == Level::Unknown {
+            self.seen = Some(now);
+        }
+        let dark = (blind || before == Level::Unknown) && level != Level::Unknown;
         let again = [Level::Unknown, level].map(|level| Edge::new(now, level));
         let again = again.map(|edge| edge.with_faults(Flags::UNKNOWN_LEVEL));
-        let seen = lost.or(dark.then_some(again));
+        let seen = lost.or((dark || stuck).then_some(again));
         for edge in seen.into_iter().flatten() {
-            self.line.edge(config, edge).map(&mut tell);
+            // None of them simply goes on with the chatter.
+            let event = self
+                .line
+                .other_edge(config, edge.at, edge.level, edge.faults);
+            event.map(&mut tell);
         }
-        self.line.poll(config, now).map(&mut tell);
-        self.compare(config, now, level);
+        let hold = u64::from(config.hold_ticks());
+        let since = |seen: Instant| now.ticks().saturating_sub(seen.ticks());
+        self.fault = self
+            .seen
+            .is_some_and(|seen| since(seen) < hold * FAULT_HOLDS);
     }
 
-    /// A pin that shows for a hold what no capture has told: the capture unit is stuck.
-    fn compare(&mut self, config: &Config, now: Instant, level: Level) {
+    /// Whether the pin has shown for a hold what no capture told.
+    fn is_stuck(&mut self, config: &Config, now: Instant, level: Level) -> bool {
         let touched = level == config.touched_level();
         let quiet = level != Level::Unknown && self.line.open_since().is_none();
         if !quiet || touched == self.line.in_contact() {
             self.unlike = None;
-            self.stuck = false;
-            return;
+            return false;
         }
         let since = *self.unlike.get_or_insert(now);
-        let long = now.ticks().saturating_sub(since.ticks()) >= u64::from(config.hold_ticks());
-        if long && !self.stuck {
-            self.stuck_count = self.stuck_count.wrapping_add(1);
+        let long = now >= since.plus(config.hold_ticks());
+        if long {
+            self.unlike = None;
         }
-        self.stuck = long;
+        long
     }
 
     /// Begins a light-off test at `now`, each switching to be seen within `patience` ticks.
@@ -105,11 +134,13 @@ impl<P: InputPin> Comparator<P> {
     pub fn begin_test(&mut self, config: &Config, now: Instant, patience: u32) -> LightTest {
         let level = self.pin.read();
         let touched = level == Level::Unknown || level == config.touched_level();
+        self.tested = touched;
         LightTest::begin(now, touched, patience)
     }
 
-    /// A step of the test: its edges are dropped, and the line begins anew at `now`. Only a pin
-    /// that surely shows contact counts as one.
+    /// A step of the test: its edges are the test's own, and the line begins anew at `now`. Only
+    /// what pin and captures both show counts: a channel that stamps no edge, or those of one
+    /// direction, does not pass.
     pub fn step_test(
         &mut self,
         config: &Config,
@@ -118,22 +149,32 @@ impl<P: InputPin> Comparator<P> {
         test: &mut LightTest,
     ) -> TestResult {
         for _ in 0..edges.waiting() {
-            let _ = edges.take();
+            let Some(captured) = edges.take() else { break };
+            if captured.level != Level::Unknown {
+                self.tested = captured.level == config.touched_level();
+            }
         }
         let level = self.pin.read();
         // What found no room was the test's as well.
         let _ = self.intake.overflowed(edges.lost(), now, level);
         self.line = Line::new(config, level, now);
-        test.step(now, level == config.touched_level())
+        let seen = level == config.touched_level();
+        let touched = match test.lamp() {
+            Lamp::Off => seen && self.tested,
+            Lamp::On => seen || self.tested,
+        };
+        test.step(now, touched)
     }
 
-    /// What the comparator shows, as frames and wired probes tell it: [`Contact::Fault`] where the
-    /// pin cannot be read, or has shown for a hold what no capture told.
+    /// What the comparator shows, as frames and wired probes tell it. [`Contact::Fault`] where the
+    /// pin cannot be read, has shown for a hold what no capture told, a capture could not tell the
+    /// level or found no room, and for 32 holds after that, so that even one beat of a link after the other tells it.
+    /// A pin that shows for less than a hold what no capture told is [`Contact::Between`].
     #[must_use]
     pub fn contact(&self) -> Contact {
-        if self.stuck || self.pin.level() == Level::Unknown {
+        if self.fault || self.pin.level() == Level::Unknown {
             Contact::Fault
-        } else if self.line.open_since().is_some() {
+        } else if self.line.open_since().is_some() || self.unlike.is_some() {
             Contact::Between
         } else if self.line.in_contact() {
             Contact::Touched
@@ -144,8 +185,9 @@ impl<P: InputPin> Comparator<P> {
 
     /// When to come again at the latest for the line.
     #[must_use]
-    pub fn deadline(&self) -> Option<Instant> {
-        self.line.deadline()
+    pub fn deadline(&self, config: &Config) -> Option<Instant> {
+        let over = self.unlike.map(|since| since.plus(config.hold_ticks()));
+        self.line.deadline().into_iter().chain(over).min()
     }
 
     /// How often captures stayed away while the pin moved; wraps.
@@ -211,9 +253,13 @@ mod tests {
 
     impl Two {
         fn put(&mut self, raw: u32, high: bool) {
+            self.put_level(raw, Level::from(high));
+        }
+
+        fn put_level(&mut self, raw: u32, level: Level) {
             let captured = Captured {
                 raw,
-                level: Level::from(high),
+                level,
                 over: false,
             };
             match self.stored.iter_mut().find(|place| place.is_none()) {
@@ -272,7 +318,7 @@ mod tests {
         wire.set(Some(true));
         assert_eq!(pass(&mut eye, &mut edges, 600), None);
         assert_eq!(eye.contact(), Contact::Between);
-        assert_eq!(eye.deadline(), Some(at(1_500)));
+        assert_eq!(eye.deadline(&config()), Some(at(1_500)));
         let touch = pass(&mut eye, &mut edges, 1_500);
         assert!(matches!(touch, Some(Event::Touch(contact)) if contact.first_edge == at(500)));
         assert_eq!(eye.contact(), Contact::Touched);
@@ -284,6 +330,9 @@ mod tests {
         assert_eq!(pass(&mut eye, &mut edges, 5_100), None);
         let release = pass(&mut eye, &mut edges, 6_100);
         assert!(matches!(release, Some(Event::Release(_))), "{release:?}");
+        // What was lost may have been the touch: a fault for a while.
+        assert_eq!((eye.contact(), eye.stuck_count()), (Contact::Fault, 0));
+        let _ = pass(&mut eye, &mut edges, 37_100);
         assert_eq!((eye.contact(), eye.stuck_count()), (Contact::Open, 0));
     }
 
@@ -295,18 +344,91 @@ mod tests {
         // The tool stands in the light, and no capture comes.
         wire.set(Some(true));
         for (now, contact) in [
-            (200, Contact::Open),
-            (1_199, Contact::Open),
+            (200, Contact::Between),
+            (1_199, Contact::Between),
             (1_200, Contact::Fault),
         ] {
             assert_eq!(pass(&mut eye, &mut edges, now), None);
             assert_eq!(eye.contact(), contact, "{now}");
         }
-        assert_eq!(pass(&mut eye, &mut edges, 9_000), None);
+        // The line follows the pin, so that it comes back by itself.
+        assert_eq!(eye.deadline(&config()), Some(at(2_200)));
+        let touch = pass(&mut eye, &mut edges, 9_000);
+        assert!(
+            matches!(touch, Some(Event::Touch(touch)) if touch.flags.has(Flags::UNKNOWN_LEVEL))
+        );
         assert_eq!((eye.contact(), eye.stuck_count()), (Contact::Fault, 1));
         wire.set(Some(false));
-        assert_eq!(pass(&mut eye, &mut edges, 9_100), None);
-        assert_eq!((eye.contact(), eye.stuck_count()), (Contact::Open, 1));
+        for now in [9_100, 10_100] {
+            assert_eq!(pass(&mut eye, &mut edges, now), None);
+            assert_eq!(eye.contact(), Contact::Fault);
+        }
+        let release = pass(&mut eye, &mut edges, 11_100);
+        assert!(matches!(release, Some(Event::Release(_))));
+        for (now, contact) in [(42_000, Contact::Fault), (42_100, Contact::Open)] {
+            assert_eq!(pass(&mut eye, &mut edges, now), None);
+            assert_eq!((eye.contact(), eye.stuck_count()), (contact, 2));
+        }
+    }
+
+    #[test]
+    fn a_capture_without_its_level_is_a_fault_and_the_pin_says_where_the_line_stands() {
+        for (level, contact) in [(false, Contact::Open), (true, Contact::Touched)] {
+            let wire = Cell::new(Some(false));
+            let (mut eye, mut edges) = (bench(&wire), Two::default());
+            assert_eq!(pass(&mut eye, &mut edges, 100), None);
+            edges.put_level(500, Level::Unknown);
+            wire.set(Some(level));
+            assert_eq!(pass(&mut eye, &mut edges, 600), None);
+            assert!(eye.line().is_sure());
+            assert_eq!(eye.contact(), Contact::Fault);
+            assert_eq!(pass(&mut eye, &mut edges, 1_599), None);
+            // No capture says so, and yet it was a touch, with a remark on its time.
+            let told = pass(&mut eye, &mut edges, 1_600);
+            match told {
+                Some(Event::Touch(touch)) => assert!(touch.flags.has(Flags::UNKNOWN_LEVEL)),
+                other => assert!(!level && other.is_none(), "{other:?}"),
+            }
+            assert_eq!(pass(&mut eye, &mut edges, 32_599), None);
+            assert_eq!(eye.contact(), Contact::Fault);
+            assert_eq!(pass(&mut eye, &mut edges, 32_600), None);
+            assert_eq!((eye.contact(), eye.stuck_count()), (contact, 0));
+        }
+    }
+
+    #[test]
+    fn a_channel_of_one_direction_is_a_fault_at_the_other_and_fails_the_self_test() {
+        let wire = Cell::new(Some(false));
+        let (mut eye, mut edges) = (bench(&wire), Two::default());
+        edges.put(500, true);
+        wire.set(Some(true));
+        let _ = pass(&mut eye, &mut edges, 600);
+        let touch = pass(&mut eye, &mut edges, 1_500);
+        assert!(matches!(touch, Some(Event::Touch(_))));
+        wire.set(Some(false));
+        for (now, contact) in [(5_000, Contact::Between), (6_000, Contact::Fault)] {
+            assert_eq!(pass(&mut eye, &mut edges, now), None);
+            assert_eq!(eye.contact(), contact, "{now}");
+        }
+        // Which direction is stamped, and what the test says.
+        for (rise, fall, result) in [
+            (true, true, TestResult::Passed),
+            (true, false, TestResult::StuckDark),
+            (false, true, TestResult::StuckLight),
+            (false, false, TestResult::StuckLight),
+        ] {
+            let wire = Cell::new(Some(false));
+            let (mut eye, mut edges) = (bench(&wire), Two::default());
+            let mut test = eye.begin_test(&config(), at(0), 50);
+            for now in (0..200).step_by(10) {
+                let dark = test.lamp() == Lamp::Off;
+                if wire.replace(Some(dark)) != Some(dark) && if dark { rise } else { fall } {
+                    edges.put(now, dark);
+                }
+                let _ = eye.step_test(&config(), &mut edges, at(now.into()), &mut test);
+            }
+            assert_eq!(test.result(), result, "{rise} {fall}");
+        }
     }
 
     #[test]
@@ -318,15 +440,19 @@ mod tests {
         // It can be read again: contact all the while.
         wire.set(Some(true));
         assert_eq!(pass(&mut eye, &mut edges, 200), None);
+        assert_eq!((eye.contact(), eye.failures()), (Contact::Fault, 2));
+        assert_eq!(pass(&mut eye, &mut edges, 33_000), None);
         assert_eq!((eye.contact(), eye.failures()), (Contact::Touched, 2));
         // In the dark the tool leaves, and no capture tells.
         wire.set(None);
-        assert_eq!(pass(&mut eye, &mut edges, 5_000), None);
+        assert_eq!(pass(&mut eye, &mut edges, 45_000), None);
         assert_eq!((eye.contact(), eye.failures()), (Contact::Fault, 3));
         wire.set(Some(false));
-        let _ = pass(&mut eye, &mut edges, 6_000);
-        let release = pass(&mut eye, &mut edges, 7_000);
+        let _ = pass(&mut eye, &mut edges, 46_000);
+        let release = pass(&mut eye, &mut edges, 47_000);
         assert!(matches!(release, Some(Event::Release(_))), "{release:?}");
+        assert_eq!(eye.contact(), Contact::Fault);
+        let _ = pass(&mut eye, &mut edges, 90_000);
         assert_eq!(eye.contact(), Contact::Open);
     }
 

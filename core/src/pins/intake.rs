@@ -50,6 +50,27 @@ impl Intake {
     }
 }
 
+/// What a timer of 16 bits has stamped, as 32 bits: for [`Captured::raw`], and for
+/// [`Capture::count`](super::Capture::count) with `raw` as `count`, on a [`Counter`] of
+/// [`Bits::B32`](crate::time::Bits::B32). Half a turn of 16 bits is 2 ms at 16 MHz, and no loop is
+/// asked to look as often as that.
+///
+/// `raw` was stamped within the turn before `count`, the counter now. `turns` is how often the
+/// timer's interrupt has counted an overflow, `pending` whether the timer shows one that was not
+/// counted yet. Let neither interrupt come between, and read `pending` after `count`: an overflow
+/// that is pending lies before a counter in the lower half, and after one in the upper half. That
+/// holds where overflows are served within half a turn.
+#[must_use]
+pub const fn extended(turns: u16, count: u16, pending: bool, raw: u16) -> u32 {
+    let turns = if pending && count < 1 << 15 {
+        turns.wrapping_add(1)
+    } else {
+        turns
+    };
+    let now = (turns as u32) << 16 | count as u32;
+    now.wrapping_sub(count.wrapping_sub(raw) as u32)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -78,6 +99,36 @@ mod tests {
         let edge = intake.edge(over);
         assert_eq!((edge.at.ticks(), edge.level), (0x2_0020, Level::Low));
         assert_eq!(edge.faults, Flags::OVERCAPTURE);
+    }
+
+    /// Interrupts come late, in any order, and the loop looks once in many turns.
+    #[test]
+    fn a_timer_of_16_bits_is_as_good_as_one_of_32() {
+        let mut next = crate::drawn::numbers(9);
+        let counter = Counter::new(Bits::B32, Instant::from_ticks(0));
+        let mut intake = Intake::new(counter.allowing_back_step(u32::MAX));
+        let mut time = 0_u64;
+        for _ in 0..100_000 {
+            time += next() % 1_000_000;
+            // A stamp up to a turn ago, overflows served up to half a turn ago, and one that comes
+            // after the counter was read.
+            let stamp = time.saturating_sub(next() % (1 << 16));
+            let served = time.saturating_sub(next() % (1 << 15));
+            let asked = time + next() % 50;
+            let (turns, pending) = ((served >> 16) as u16, served >> 16 != asked >> 16);
+            let raw = extended(turns, time as u16, pending, stamp as u16);
+            let edge = intake.edge(Captured {
+                raw,
+                level: Level::High,
+                over: false,
+            });
+            assert_eq!(
+                edge.at.ticks(),
+                stamp,
+                "now {time}, overflows served up to {served}"
+            );
+            assert_eq!(edge.faults, Flags::NONE);
+        }
     }
 
     /// The loop stood for long: its edges lie before the counter it reads first.

@@ -21,7 +21,7 @@
 //!
 //! | feature | what it brings |
 //! |---|---|
-//! | none | [`Captured`], [`Capture`], [`Captures`], [`Intake`], [`Records`] |
+//! | none | [`Captured`], [`Capture`], [`Captures`], [`Intake`], [`Records`], [`Sleep`] |
 //! | `embedded-hal` | `Input`, `Polled`, `Comparator`, `Stage`, `ReadBack`, `Terminal`: pins of any board |
 //! | `embedded-hal-async` | `serve`: the main loop as a task that a pin wakes |
 //! | `heapless` | `EdgeQueue`, lock-free, for one interrupt and one loop; not on RISC-V without atomics |
@@ -49,6 +49,7 @@ mod queue;
 mod records;
 #[cfg(feature = "critical-section")]
 mod shared;
+mod sleep;
 #[cfg(feature = "embedded-hal")]
 mod stage;
 #[cfg(feature = "embedded-hal")]
@@ -60,7 +61,7 @@ mod wake;
 pub use comparator::Comparator;
 #[cfg(feature = "embedded-hal")]
 pub use input::Input;
-pub use intake::Intake;
+pub use intake::{extended, Intake};
 #[cfg(feature = "embedded-hal")]
 pub use polled::Polled;
 #[cfg(all(
@@ -71,6 +72,7 @@ pub use queue::{EdgeQueue, InterruptEnd, LoopEnd};
 pub use records::Records;
 #[cfg(feature = "critical-section")]
 pub use shared::SharedQueue;
+pub use sleep::{NoSleep, Sleep};
 #[cfg(feature = "embedded-hal")]
 pub use stage::{NoPin, ReadBack, Stage};
 #[cfg(feature = "embedded-hal")]

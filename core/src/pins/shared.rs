@@ -15,7 +15,9 @@ const NOTHING: Captured = Captured {
 };
 
 /// Captures on their way from interrupts to the main loop: room for N. What does not fit is
-/// counted. A plain `static` will do, and it may be filled from several interrupts.
+/// counted. A plain `static` will do, and it may be filled from several interrupts; those of one
+/// line by one handler that stores the earlier stamp first, since a line takes its edges in the
+/// order of time.
 pub struct SharedQueue<const N: usize>(Mutex<RefCell<Ring<N>>>);
 
 struct Ring<const N: usize> {

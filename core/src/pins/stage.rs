@@ -47,9 +47,13 @@ pub struct Stage<Ready, Run, Stop> {
 }
 
 impl<Ready: OutputPin, Run: OutputPin, Stop: OutputPin> Stage<Ready, Run, Stop> {
-    /// READY, RUN and STOP; [`NoPin`] where the form has no STOP.
-    pub const fn new(ready: Ready, run: Run, stop: Stop) -> Self {
-        Self { ready, run, stop }
+    /// READY, RUN and STOP; [`NoPin`] where the form has no STOP. All are driven low at once,
+    /// whatever they were left at before. One that cannot be is told by the first
+    /// [`write`](Self::write).
+    pub fn new(ready: Ready, run: Run, stop: Stop) -> Self {
+        let mut stage = Self { ready, run, stop };
+        let _ = stage.write(Pins::default());
+        stage
     }
 
     /// Drives the pins.
@@ -211,6 +215,10 @@ mod tests {
                 let [ready, run, stop] = &wires;
                 let wire = |one, number| Wire(one, broken == number);
                 let mut stage = Stage::new(wire(ready, 0), wire(run, 1), wire(stop, 2));
+                assert!(
+                    !wires.iter().any(Cell::get),
+                    "stop from the first moment on"
+                );
                 let high = [pins.ready, pins.run, pins.stop].into_iter().nth(broken);
                 if high == Some(true) {
                     assert_eq!(stage.write(pins), Err(Causes::READ_BACK));

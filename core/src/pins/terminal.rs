@@ -20,7 +20,7 @@ pub trait Decides {
     fn lines(&mut self, config: &Self::Config, now: Instant) -> Decision;
 
     /// The level of the re-arm wire; what came of it, where it rose.
-    fn rearm(&mut self, config: &Self::Config, now: Instant, wire: bool) -> Option<Rearmed>;
+    fn rearm(&mut self, config: &Self::Config, now: Instant, wire: Level) -> Option<Rearmed>;
 
     /// Latches the line at stop.
     fn latch(&mut self, cause: Causes);
@@ -33,7 +33,7 @@ impl Decides for Receiver {
         self.lines(config, now)
     }
 
-    fn rearm(&mut self, config: &LinkConfig, now: Instant, wire: bool) -> Option<Rearmed> {
+    fn rearm(&mut self, config: &LinkConfig, now: Instant, wire: Level) -> Option<Rearmed> {
         self.rearm(config, now, wire)
     }
 
@@ -49,7 +49,7 @@ impl Decides for Wired {
         self.lines(config, now)
     }
 
-    fn rearm(&mut self, config: &WiredConfig, now: Instant, wire: bool) -> Option<Rearmed> {
+    fn rearm(&mut self, config: &WiredConfig, now: Instant, wire: Level) -> Option<Rearmed> {
         self.rearm(config, now, wire)
     }
 
@@ -107,7 +107,7 @@ where
     }
 
     /// Reads back what was driven, and the re-arm wire. Outputs that do not follow, or cannot be
-    /// read, latch; a re-arm wire that cannot be read neither re-arms nor runs.
+    /// read, latch, and so does a re-arm wire that cannot be read.
     pub fn look<S: Decides>(
         &mut self,
         config: &OutputsConfig,
@@ -119,16 +119,20 @@ where
             side.latch(cause);
         }
         let wire = self.rearm.read();
-        let fault = wire == Level::Unknown;
-        let rearmed = if fault {
-            None
-        } else {
-            side.rearm(plan, now, wire == Level::High)
-        };
-        Looked { rearmed, fault }
+        Looked {
+            rearmed: side.rearm(plan, now, wire),
+            fault: wire == Level::Unknown,
+        }
     }
 
-    /// Drives what `side` decides and `health` lets through. A pin that cannot be driven latches.
+    /// Drives what `side` decides at `now` and `health` lets through. A pin that cannot be driven
+    /// latches.
+    ///
+    /// A pass takes time, in which an edge may become due. So `cut` sets the compare channel that
+    /// drops READY and RUN after the tick it is given, whatever the firmware does, and tells the
+    /// time after that: it is called before the pins rise and once more after that, and what is no
+    /// longer valid by then falls at once, since a compare unit that is set to a past tick does not
+    /// fire.
     pub fn show<S: Decides>(
         &mut self,
         config: &OutputsConfig,
@@ -136,10 +140,23 @@ where
         plan: &S::Config,
         now: Instant,
         health: &Health,
+        mut cut: impl FnMut(Option<Instant>) -> Instant,
     ) -> Set {
         let decision = health.gate(side.lines(plan, now));
-        let mut set = self.outputs.set(config, decision, now);
-        if let Err(cause) = self.stage.write(set.pins) {
+        let at = cut(decision.valid_until);
+        let mut set = self.outputs.set(config, decision, at);
+        let mut driven = self.stage.write(set.pins);
+        if set
+            .valid_until
+            .is_some_and(|until| cut(Some(until)) > until)
+        {
+            let stopped = self.outputs.set(config, Decision::STOP, at);
+            driven = driven.and(self.stage.write(stopped.pins));
+            set.pins = stopped.pins;
+            set.again = stopped.again;
+            set.valid_until = None;
+        }
+        if let Err(cause) = driven {
             side.latch(cause);
             set.valid_until = None;
         }
@@ -211,6 +228,8 @@ mod tests {
     struct Bench {
         now: u64,
         wired: Wired,
+        /// From one look at the clock to the next within a pass, ns.
+        takes: u32,
     }
 
     const RATE: TickRate = TickRate::NANOSECONDS;
@@ -222,10 +241,14 @@ mod tests {
             let outputs = OutputsConfig::new(RATE, Form::Levels, 1_000_000).unwrap();
             self.now += 500_000;
             let now = Instant::from_ticks(self.now);
-            self.wired.sight(now, Contact::Open, true);
+            self.wired.observe(now, Contact::Open, true);
             let looked = terminal.look(&outputs, &mut self.wired, &plan, now);
             let health = Health::of(self.wired.causes(), looked.fault);
-            let set = terminal.show(&outputs, &mut self.wired, &plan, now, &health);
+            let mut at = now;
+            let set = terminal.show(&outputs, &mut self.wired, &plan, now, &health, |_| {
+                at = at.plus(self.takes);
+                at
+            });
             (set.pins.ready, set.pins.run, set.valid_until.is_some())
         }
     }
@@ -245,17 +268,25 @@ mod tests {
         let mut bench = Bench {
             now: 2_000_000_000,
             wired: Wired::new(),
+            takes: 1_000,
         };
         for _ in 0..20 {
             let _ = bench.pass(&mut terminal);
         }
         assert_eq!(bench.pass(&mut terminal), GO);
-        // Re-arm cannot be read: stop while that lasts, nothing latched.
+        // Re-arm cannot be read: that it is high afterwards is no rise.
         rearm.set(None);
         assert_eq!(bench.pass(&mut terminal), STOP);
         assert_eq!(terminal.failures(), 1);
-        rearm.set(Some(false));
-        assert_eq!(bench.pass(&mut terminal), GO);
+        assert_eq!(bench.wired.causes(), Causes::FAULT);
+        for (level, lines) in [(true, STOP), (false, STOP), (true, GO), (false, GO)] {
+            rearm.set(Some(level));
+            for _ in 0..20 {
+                assert_eq!(bench.pass(&mut terminal), lines);
+            }
+        }
+        bench.now += 2_000_000_000;
+        let _ = bench.pass(&mut terminal);
         for (broken, other) in [(ready, run), (run, ready)] {
             // An output that can be neither driven nor read.
             broken.set(None);
@@ -280,6 +311,33 @@ mod tests {
             ready.set(Some(true));
             let _ = bench.pass(&mut terminal);
         }
-        assert_eq!(bench.wired.causes(), Causes::READ_BACK);
+        assert!(bench.wired.causes().contains(Causes::READ_BACK));
+    }
+
+    /// The lines may stand until 2 ms after the sight. Whether the pass is over before that, while
+    /// the pins rise or after it: they never stand beyond, though no compare unit fires.
+    #[test]
+    fn what_ends_within_the_pass_does_not_stand_after_it() {
+        for (takes, lines) in [(999_999, GO), (1_000_001, STOP), (2_000_001, STOP)] {
+            let wires = [const { Cell::new(Some(false)) }; 3];
+            let [rearm, ready, run] = &wires;
+            let mut terminal = Terminal::new(
+                Wire(rearm),
+                Stage::new(Wire(ready), Wire(run), NoPin),
+                ReadBack::new(Wire(ready), Wire(run), NoPin),
+            );
+            let mut bench = Bench {
+                now: 0,
+                wired: Wired::new(),
+                takes: 1,
+            };
+            for _ in 0..3 {
+                let _ = bench.pass(&mut terminal);
+            }
+            bench.takes = takes;
+            assert_eq!(bench.pass(&mut terminal), lines, "{takes}");
+            assert_eq!((ready.get(), run.get()), (Some(lines.0), Some(lines.1)));
+            assert!(bench.wired.causes().is_empty());
+        }
     }
 }

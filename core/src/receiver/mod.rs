@@ -18,6 +18,7 @@
 //! stand from that moment on, and starve it. As after any loss of power, READY then waits for the
 //! stored mark: a minute at most.
 
+use crate::edge::Level;
 use crate::frame::{Key, Mark, Opened, Report, Sealed, FRAME};
 use crate::health::{Awaits, LinkVitals};
 use crate::lines::{Causes, Decision, Rearmed};
@@ -204,8 +205,9 @@ impl Receiver {
         self.link.deadline(config)
     }
 
-    /// The level of the re-arm wire; what came of it, where it rose.
-    pub fn rearm(&mut self, config: &LinkConfig, now: Instant, wire: bool) -> Option<Rearmed> {
+    /// The level of the re-arm wire; what came of it, where it rose. One that cannot be read is
+    /// latched as a fault, and counts as a rise only once it was seen low again.
+    pub fn rearm(&mut self, config: &LinkConfig, now: Instant, wire: Level) -> Option<Rearmed> {
         let causes = self.causes();
         let came = self.link.rearm(config, now, wire)?;
         let count = if came.is_ok() {

@@ -240,13 +240,24 @@ fn an_edge_known_and_never_timed_latches_until_armed_again() {
     let (_, lines) = pair.run(touch + 300 * MS, |_| true);
     assert!(!lines.ready, "it stays");
     let rearm = |pair: &mut Pair, wire| {
-        pair.receiver
-            .rearm(&pair.config, Instant::from_ticks(pair.now), wire)
+        pair.receiver.rearm(
+            &pair.config,
+            Instant::from_ticks(pair.now),
+            Level::from(wire),
+        )
     };
     assert_eq!(rearm(&mut pair, true), None, "high since power-up");
+    // Low, an error, high: a rise that nobody saw arms nothing, and the error is latched.
+    assert_eq!(rearm(&mut pair, false), None);
+    let now = Instant::from_ticks(pair.now);
+    let unread = pair.receiver.rearm(&pair.config, now, Level::Unknown);
+    assert_eq!(unread, None);
+    assert_eq!(rearm(&mut pair, true), None, "not seen low since");
+    assert!(pair.receiver.causes().contains(Causes::FAULT));
+    let _ = pair.run(touch + 400 * MS, |_| true);
     assert_eq!(rearm(&mut pair, false), None);
     assert_eq!(rearm(&mut pair, true), Some(Ok(())));
-    let (_, lines) = pair.run(touch + 320 * MS, |_| true);
+    let (_, lines) = pair.run(touch + 420 * MS, |_| true);
     assert!(lines.ready && lines.run);
 }
 
@@ -302,7 +313,9 @@ fn anything_at_any_time_is_taken_without_harm() {
             while pair.receiver.poll(&pair.config, at).is_some() {}
             let lines = pair.receiver.lines(&pair.config, at);
             assert!(!lines.run || lines.ready);
-            let _ = pair.receiver.rearm(&pair.config, at, next() % 2 == 0);
+            let _ = pair
+                .receiver
+                .rearm(&pair.config, at, Level::from(next() % 2 == 0));
             if let Some(write) = pair.receiver.want() {
                 pair.receiver.stored(write.mark);
             }
@@ -330,8 +343,8 @@ fn a_join_forgets_no_flood() {
     assert!(pair.receiver.causes().contains(Causes::FLOOD));
     let try_rearm = |pair: &mut Pair| {
         let now = Instant::from_ticks(pair.now);
-        let _ = pair.receiver.rearm(&pair.config, now, false);
-        pair.receiver.rearm(&pair.config, now, true)
+        let _ = pair.receiver.rearm(&pair.config, now, Level::Low);
+        pair.receiver.rearm(&pair.config, now, Level::High)
     };
     pair.run(480 * MS, |_| false);
     pair.run(1_600 * MS, |_| true);

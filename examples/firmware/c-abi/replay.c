@@ -213,24 +213,34 @@ static int stop(const char *place, const char *why)
     return 2;
 }
 
+/* A whole number of digits only, up to `most`: `strtoull` takes signs, and wraps what is negative. */
+static int number(const char *text, uint64_t most, uint64_t *value)
+{
+    char *end = NULL;
+    if (*text < '0' || *text > '9')
+        return 0;
+    errno = 0;
+    *value = strtoull(text, &end, 10);
+    return !*end && !errno && *value <= most;
+}
+
 /* The options behind LOG and OUT; 0 where one is none. */
 static int options(int count, char **words, TrueonsetSettings *settings)
 {
     for (int k = 0; k < count; k += 2) {
-        char *value = words[k + 1], *end = "";
+        char *value = words[k + 1];
+        uint64_t read = 0;
         if (k + 1 == count)
             return 0;
-        if (!strcmp(words[k], "--hold-ns"))
-            settings->hold_ns = strtoull(value, &end, 10);
-        else if (!strcmp(words[k], "--bandwidth-hz"))
-            settings->bandwidth_hz = (uint32_t)strtoul(value, &end, 10);
+        if (!strcmp(words[k], "--hold-ns") && number(value, UINT64_MAX, &read))
+            settings->hold_ns = read;
+        else if (!strcmp(words[k], "--bandwidth-hz") && number(value, UINT32_MAX, &read))
+            settings->bandwidth_hz = (uint32_t)read;
         else if (!strcmp(words[k], "--touched") && !strcmp(value, "high"))
             settings->touched = TRUEONSET_HIGH;
         else if (!strcmp(words[k], "--touched") && !strcmp(value, "low"))
             settings->touched = TRUEONSET_LOW;
         else
-            return 0;
-        if (*end)
             return 0;
     }
     return 1;

@@ -2,6 +2,15 @@
  *
  * Made by cbindgen out of src/lib.rs; do not edit.
  *
+ * The caller owns all memory, and nothing is allocated or kept: a struct may lie anywhere, may be
+ * copied or moved by assignment between two calls, and needs no end. Zero a state before it is made
+ * ready (static memory is): what an earlier state left in the same place would pass for one that is
+ * ready. One thread or interrupt at a time uses a state; a TrueonsetConfig that is ready may be
+ * shared, since nothing writes to it any more. Call trueonset_version once, so that a library of
+ * another header is found out. A queue between interrupt and loop is the program's own: where it
+ * has overflowed, tell the line of it by an edge to TRUEONSET_UNKNOWN and one to the level that the
+ * pin shows, both with TRUEONSET_FLAG_OVERCAPTURE.
+ *
  * A measuring signal, not a safety function; no performance level is claimed; guards and emergency
  * stop stay in charge.
  */
@@ -41,6 +50,70 @@
 
 // Refused: a capture step of 0, or of more than 65536 ticks.
 #define TRUEONSET_BAD_STEP 133
+
+// Flag: the stated doubt is an upper bound, not an estimate.
+#define TRUEONSET_FLAG_UPPER (1 << 0)
+
+// Flag: the hold is short against the chatter (below 25 mean dwells).
+#define TRUEONSET_FLAG_SHORT_HOLD (1 << 1)
+
+// Flag: the chatter is far too wide for its number of edges.
+#define TRUEONSET_FLAG_ROUGH (1 << 2)
+
+// Flag: the release did not start from deep contact, its doubt is not known.
+#define TRUEONSET_FLAG_SHALLOW (1 << 3)
+
+// Flag: balance point and causal estimate disagreed; the causal one was used.
+#define TRUEONSET_FLAG_HYBRID (1 << 4)
+
+// Flag: the hardware overwrote a stamp before it was read.
+#define TRUEONSET_FLAG_OVERCAPTURE (1 << 5)
+
+// Flag: two edges to the same level in a row, so at least one is missing.
+#define TRUEONSET_FLAG_LOST_EDGE (1 << 6)
+
+// Flag: a stamp before its predecessor, or one whose high bits are in doubt.
+#define TRUEONSET_FLAG_TIME_BACK (1 << 7)
+
+// Flag: the level could not be read for a while.
+#define TRUEONSET_FLAG_UNKNOWN_LEVEL (1 << 8)
+
+// Flag: the contact of a turning cutter, hits merged into one touch.
+#define TRUEONSET_FLAG_INTERRUPTED (1 << 9)
+
+// Flag: contact that broke up several times before it held.
+#define TRUEONSET_FLAG_FLUTTER (1 << 10)
+
+// Flag: dirt has taken a large part of the light.
+#define TRUEONSET_FLAG_FILM (1 << 11)
+
+// Flag: too little light, or light that went faster than any blade could take it.
+#define TRUEONSET_FLAG_DARK (1 << 12)
+
+// Flag: more light than the converter can show.
+#define TRUEONSET_FLAG_SATURATED (1 << 13)
+
+// Flag: foreign light changes with the mains or a lamp.
+#define TRUEONSET_FLAG_FLICKER (1 << 14)
+
+// Flag: the light has not changed for too long.
+#define TRUEONSET_FLAG_STUCK (1 << 15)
+
+// Flag: the rest level was not known well enough.
+#define TRUEONSET_FLAG_NOT_SETTLED (1 << 16)
+
+// Flag: samples are missing.
+#define TRUEONSET_FLAG_GAP (1 << 17)
+
+// Flag: the blade itself swings: chatter far too wide, and rich in edges.
+#define TRUEONSET_FLAG_VIBRATION (1 << 18)
+
+// Flag: touches that agree, but on one spot: a chip lying there would agree as well.
+#define TRUEONSET_FLAG_SAME_SPOT (1 << 19)
+
+// Of the header that a program was compiled with: what changes the layout of a struct or the
+// meaning of a function changes this.
+#define TRUEONSET_VERSION 1
 
 // Level: low.
 #define TRUEONSET_LOW 0
@@ -236,6 +309,9 @@ uint64_t trueonset_nearest(uint64_t ticks, uint8_t part_256);
 
 // A doubt in ns, rounded up; 0 where it is not known or the tick rate is 0 Hz.
 uint64_t trueonset_doubt_ns(uint32_t doubt_16, uint32_t tick_hz);
+
+// The version of the library: another one than TRUEONSET_VERSION of the header must not be used.
+uint32_t trueonset_version(void);
 
 // The flags of a touch together with what its release adds.
 uint32_t trueonset_flags_with(uint32_t touch, uint32_t release);

@@ -1,5 +1,5 @@
 //! No panic is reachable; should one be all the same, the image starts anew: out of reset all
-//! lines are at stop. A fault of the processor ends in a loop, and with it the feeding of the
+//! lines are at stop, and latched. A fault of the processor ends in a loop, and with it the feeding of the
 //! watchdog.
 
 #[cfg(not(feature = "no-panic"))]

@@ -76,7 +76,7 @@ impl Room {
                 self.wired.latch(cause);
             }
         }
-        tell!(told, self.wired.rearm(&config, now, self.wire));
+        tell!(told, self.wired.rearm(&config, now, self.wire.into()));
         let decision = self.wired.lines(&config, now);
         let set = self.outputs.set(&stage, decision, now);
         self.pins = set.pins;

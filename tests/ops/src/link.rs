@@ -227,7 +227,10 @@ impl Room {
 
     fn rearm(&mut self, draw: &mut Draw, told: &mut impl Write) {
         self.wire = !self.wire;
-        tell!(told, self.receiver.rearm(&LINK, self.now(), self.wire));
+        tell!(
+            told,
+            self.receiver.rearm(&LINK, self.now(), self.wire.into())
+        );
         if draw.one_in(512) {
             self.receiver
                 .latch(draw.of([Causes::READ_BACK, Causes::TIME]));

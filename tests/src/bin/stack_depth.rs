@@ -2,9 +2,11 @@
 //!
 //! DISASSEMBLY is that of `objdump -dC`, SIZES the section `.stack_sizes`: an address of 32 bits and the size of its
 //! frame as ULEB128, for every function that the compiler made. Prints one line each: depth below `main`, below the
-//! interrupt with the frame that the processor pushes, and of the deepest entry of the library with its name. A call
-//! through a register is taken for one of any function whose address stands among the constants of the caller: so a
-//! compiler calls whom it calls often. Exit status 2 where no bound can be told: recursion, or such a call without any
+//! interrupt with the frame that the processor pushes, and of the deepest entry of the library with its name; of an image
+//! with functions `entry_..`, one line for each of these instead. Where no
+//! size is told, as of assembly, the frame is what all its `push` and `sub sp` together take. Guessed is one thing: a
+//! call through a register is taken for one of any function whose address stands among the constants of the caller, as
+//! where a compiler calls often whom it keeps in a register; an address that came from elsewhere would not be seen. Exit status 2 where no bound can be told: recursion, or such a call without any
 //! such constant.
 
 use std::collections::BTreeMap;
@@ -18,7 +20,10 @@ const EXCEPTION: u32 = 32 + 4;
 #[derive(Debug, Default)]
 struct Function {
     name: String,
-    frame: u32,
+    /// As the compiler tells it.
+    frame: Option<u32>,
+    /// What its instructions take from the stack, all together.
+    taken: u32,
     calls: Vec<u32>,
     /// It calls through a register; and its constants, of which some are functions.
     blind: bool,
@@ -42,6 +47,21 @@ fn run() -> Result<(), Box<dyn Error>> {
     };
     let mut functions = disassembled(&std::fs::read_to_string(text)?)?;
     frames(&mut functions, &std::fs::read(sizes)?)?;
+    // Of an image that has each entry in a function of its own, only those.
+    let mut entries = Vec::new();
+    for (at, function) in &functions {
+        let entry = function.name.split_once("::entry_");
+        if let Some((_, name)) = entry.filter(|(_, name)| !name.contains('{')) {
+            entries.push((depth(&functions, *at, &mut Vec::new())?, name));
+        }
+    }
+    if !entries.is_empty() {
+        entries.sort();
+        for (depth, name) in entries.iter().rev() {
+            println!("{name} {} {}", depth.bytes, depth.path);
+        }
+        return Ok(());
+    }
     let find = |name: &str| {
         let mut all = functions.iter();
         let found = all.find(|(_, function)| function.name == name);
@@ -91,6 +111,8 @@ fn disassembled(text: &str) -> Result<BTreeMap<u32, Function>, Box<dyn Error>> {
         if what == ".word" {
             let constant = whom.trim_start_matches("0x");
             function.constants.extend(u32::from_str_radix(constant, 16));
+        } else if let Some(taken) = taken(what, whom) {
+            function.taken += taken;
         } else if what == "blx" || what == "bx" && whom != "lr" {
             function.blind = true;
         } else if what.starts_with('b') {
@@ -117,7 +139,7 @@ fn disassembled(text: &str) -> Result<BTreeMap<u32, Function>, Box<dyn Error>> {
     Ok(functions)
 }
 
-/// The frames that the compiler tells of; what it did not make itself is assembly without one.
+/// The frames that the compiler tells of.
 fn frames(functions: &mut BTreeMap<u32, Function>, sizes: &[u8]) -> Result<(), Box<dyn Error>> {
     let mut rest = sizes;
     let mut told = 0;
@@ -134,7 +156,7 @@ fn frames(functions: &mut BTreeMap<u32, Function>, sizes: &[u8]) -> Result<(), B
             }
         }
         if let Some(function) = functions.get_mut(&(u32::from_le_bytes(*at) & !1)) {
-            function.frame = frame;
+            function.frame = Some(frame);
             told += 1;
         }
     }
@@ -172,8 +194,65 @@ fn depth(
         below = below.max(depth(functions, *call, above)?);
     }
     above.pop();
+    let frame = function.frame.unwrap_or(function.taken);
     Ok(Depth {
-        bytes: function.frame + below.bytes,
-        path: format!("{} {}; {}", function.name, function.frame, below.path),
+        bytes: frame + below.bytes,
+        path: format!("{} {frame}; {}", function.name, below.path),
     })
+}
+
+/// Bytes that an instruction takes from the stack: `push {r4, r6-r8, lr}`, `sub sp, #24`.
+fn taken(what: &str, whom: &str) -> Option<u32> {
+    if what.starts_with("sub") {
+        let bytes = whom.strip_prefix("sp, ")?.trim_start_matches("sp, ");
+        return bytes
+            .split([' ', ';'])
+            .next()?
+            .strip_prefix('#')?
+            .parse()
+            .ok();
+    }
+    let list = match what {
+        "push" | "push.w" => whom,
+        "stmdb" => whom.strip_prefix("sp!, ")?,
+        _ => return None,
+    };
+    let number = |name: &str| match name {
+        "fp" => Some(11),
+        "ip" => Some(12),
+        "lr" => Some(14),
+        name => name.strip_prefix('r')?.parse().ok(),
+    };
+    let registers = list.trim_start_matches('{').split('}').next()?;
+    let registers = registers
+        .split(", ")
+        .map(|part| match part.split_once('-') {
+            Some((first, last)) => Some(number(last)? - number(first)? + 1),
+            None => number(part).map(|_| 1_u32),
+        });
+    registers.sum::<Option<u32>>().map(|count| 4 * count)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The division of the compiler's own runtime, of which no size is told.
+    #[test]
+    fn a_frame_that_is_not_told_is_read_off_the_instructions() {
+        let text = "00000100 <__aeabi_uldivmod>:\n\
+             \x20    100:\tb5f0      \tpush\t{r4, r5, r6, r7, lr}\n\
+             \x20    102:\tb081      \tsub\tsp, #4\n\
+             \x20    104:\tbdf0      \tpop\t{r4, r5, r6, r7, pc}\n\n\
+             00000110 <main>:\n\
+             \x20    110:\tb500      \tpush\t{lr}\n\
+             \x20    112:\tf7ff fff5 \tbl\t100 <__aeabi_uldivmod>\n";
+        let functions = disassembled(text).unwrap();
+        let depth = depth(&functions, 0x110, &mut Vec::new()).unwrap();
+        assert_eq!(depth.bytes, 24 + 4);
+        assert_eq!(taken("stmdb", "sp!, {r4-r8, fp, lr}"), Some(28));
+        assert_eq!(taken("sub.w", "sp, sp, #24"), Some(24));
+        assert_eq!(taken("sub", "sp, #8 ; 0x8"), Some(8));
+        assert_eq!(taken("subs", "r4, #8"), None);
+    }
 }

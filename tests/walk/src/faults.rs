@@ -209,8 +209,8 @@ const LINK: &[Fault] = &[
     Fault {
         name: "re-arm by a level",
         file: LATCH,
-        text: "let rose = level && !self.wire;",
-        instead: "let rose = level && (FAULT || !self.wire);",
+        text: "let rose = level == Level::High && self.low;",
+        instead: "let rose = level == Level::High && (FAULT || self.low);",
         rules: &["R1"],
         among: "flood and wire",
     },

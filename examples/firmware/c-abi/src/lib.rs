@@ -64,6 +64,75 @@ pub const TRUEONSET_BAD_HOLD: u8 = 132;
 /// Refused: a capture step of 0, or of more than 65536 ticks.
 pub const TRUEONSET_BAD_STEP: u8 = 133;
 
+/// Flag: the stated doubt is an upper bound, not an estimate.
+pub const TRUEONSET_FLAG_UPPER: u32 = 1 << 0;
+/// Flag: the hold is short against the chatter (below 25 mean dwells).
+pub const TRUEONSET_FLAG_SHORT_HOLD: u32 = 1 << 1;
+/// Flag: the chatter is far too wide for its number of edges.
+pub const TRUEONSET_FLAG_ROUGH: u32 = 1 << 2;
+/// Flag: the release did not start from deep contact, its doubt is not known.
+pub const TRUEONSET_FLAG_SHALLOW: u32 = 1 << 3;
+/// Flag: balance point and causal estimate disagreed; the causal one was used.
+pub const TRUEONSET_FLAG_HYBRID: u32 = 1 << 4;
+/// Flag: the hardware overwrote a stamp before it was read.
+pub const TRUEONSET_FLAG_OVERCAPTURE: u32 = 1 << 5;
+/// Flag: two edges to the same level in a row, so at least one is missing.
+pub const TRUEONSET_FLAG_LOST_EDGE: u32 = 1 << 6;
+/// Flag: a stamp before its predecessor, or one whose high bits are in doubt.
+pub const TRUEONSET_FLAG_TIME_BACK: u32 = 1 << 7;
+/// Flag: the level could not be read for a while.
+pub const TRUEONSET_FLAG_UNKNOWN_LEVEL: u32 = 1 << 8;
+/// Flag: the contact of a turning cutter, hits merged into one touch.
+pub const TRUEONSET_FLAG_INTERRUPTED: u32 = 1 << 9;
+/// Flag: contact that broke up several times before it held.
+pub const TRUEONSET_FLAG_FLUTTER: u32 = 1 << 10;
+/// Flag: dirt has taken a large part of the light.
+pub const TRUEONSET_FLAG_FILM: u32 = 1 << 11;
+/// Flag: too little light, or light that went faster than any blade could take it.
+pub const TRUEONSET_FLAG_DARK: u32 = 1 << 12;
+/// Flag: more light than the converter can show.
+pub const TRUEONSET_FLAG_SATURATED: u32 = 1 << 13;
+/// Flag: foreign light changes with the mains or a lamp.
+pub const TRUEONSET_FLAG_FLICKER: u32 = 1 << 14;
+/// Flag: the light has not changed for too long.
+pub const TRUEONSET_FLAG_STUCK: u32 = 1 << 15;
+/// Flag: the rest level was not known well enough.
+pub const TRUEONSET_FLAG_NOT_SETTLED: u32 = 1 << 16;
+/// Flag: samples are missing.
+pub const TRUEONSET_FLAG_GAP: u32 = 1 << 17;
+/// Flag: the blade itself swings: chatter far too wide, and rich in edges.
+pub const TRUEONSET_FLAG_VIBRATION: u32 = 1 << 18;
+/// Flag: touches that agree, but on one spot: a chip lying there would agree as well.
+pub const TRUEONSET_FLAG_SAME_SPOT: u32 = 1 << 19;
+
+/// The bits are those of the library.
+const _: () = {
+    assert!(TRUEONSET_FLAG_UPPER == Flags::UPPER.bits());
+    assert!(TRUEONSET_FLAG_SHORT_HOLD == Flags::SHORT_HOLD.bits());
+    assert!(TRUEONSET_FLAG_ROUGH == Flags::ROUGH.bits());
+    assert!(TRUEONSET_FLAG_SHALLOW == Flags::SHALLOW.bits());
+    assert!(TRUEONSET_FLAG_HYBRID == Flags::HYBRID.bits());
+    assert!(TRUEONSET_FLAG_OVERCAPTURE == Flags::OVERCAPTURE.bits());
+    assert!(TRUEONSET_FLAG_LOST_EDGE == Flags::LOST_EDGE.bits());
+    assert!(TRUEONSET_FLAG_TIME_BACK == Flags::TIME_BACK.bits());
+    assert!(TRUEONSET_FLAG_UNKNOWN_LEVEL == Flags::UNKNOWN_LEVEL.bits());
+    assert!(TRUEONSET_FLAG_INTERRUPTED == Flags::INTERRUPTED.bits());
+    assert!(TRUEONSET_FLAG_FLUTTER == Flags::FLUTTER.bits());
+    assert!(TRUEONSET_FLAG_FILM == Flags::FILM.bits());
+    assert!(TRUEONSET_FLAG_DARK == Flags::DARK.bits());
+    assert!(TRUEONSET_FLAG_SATURATED == Flags::SATURATED.bits());
+    assert!(TRUEONSET_FLAG_FLICKER == Flags::FLICKER.bits());
+    assert!(TRUEONSET_FLAG_STUCK == Flags::STUCK.bits());
+    assert!(TRUEONSET_FLAG_NOT_SETTLED == Flags::NOT_SETTLED.bits());
+    assert!(TRUEONSET_FLAG_GAP == Flags::GAP.bits());
+    assert!(TRUEONSET_FLAG_VIBRATION == Flags::VIBRATION.bits());
+    assert!(TRUEONSET_FLAG_SAME_SPOT == Flags::SAME_SPOT.bits());
+};
+
+/// Of the header that a program was compiled with: what changes the layout of a struct or the
+/// meaning of a function changes this.
+pub const TRUEONSET_VERSION: u32 = 1;
+
 /// Level: low.
 pub const TRUEONSET_LOW: u8 = 0;
 /// Level: high.
@@ -473,6 +542,12 @@ pub extern "C" fn trueonset_doubt_ns(doubt_16: u32, tick_hz: u32) -> u64 {
         (1.., Ok(rate)) => Doubt::from_sixteenths(doubt_16).ns(rate),
         _ => 0,
     }
+}
+
+/// The version of the library: another one than TRUEONSET_VERSION of the header must not be used.
+#[no_mangle]
+pub extern "C" fn trueonset_version() -> u32 {
+    TRUEONSET_VERSION
 }
 
 /// The flags of a touch together with what its release adds.

@@ -7,7 +7,7 @@ use trueonset::clock::{ClockConfig, Oscillator};
 use trueonset::health::Health;
 use trueonset::lines::{Causes, Form, OutputsConfig, Pins};
 use trueonset::link::{LinkConfig, LinkPlan, State};
-use trueonset::pins::{Capture, Intake, NoPin, ReadBack, Records, Stage, Terminal};
+use trueonset::pins::{Capture, Intake, NoPin, ReadBack, Records, Sleep, Stage, Terminal};
 use trueonset::receiver::{Receiver, ReceiverConfig};
 use trueonset::time::{Bits, Counter, Instant, TickRate};
 
@@ -18,14 +18,22 @@ use crate::machine::{self, CaptureUnit, Flash, Input, Output};
 const ID: u16 = 0x5A5;
 /// Ticks of the capture timer. A slot must be a whole number of them.
 const RATE: TickRate = checked!(TickRate::from_hz(16_000_000));
-const PLAN: LinkPlan = LinkPlan::INFRARED;
+/// The longest pass of the loop fits into `poll_ns`; a touch that falls into one stops the line in
+/// time all the same, by the compare unit.
+const PLAN: LinkPlan = LinkPlan {
+    poll_ns: 1_000_000,
+    ..LinkPlan::INFRARED
+};
 const LINK: LinkConfig = checked!(LinkConfig::new(RATE, PLAN));
 const CLOCK: ClockConfig = checked!(ClockConfig::new(RATE, PLAN.slot_ns, Oscillator::CRYSTAL));
 const PROBE: ReceiverConfig = checked!(ReceiverConfig::new(&LINK, ID, CLOCK));
 const OUTPUTS: OutputsConfig = checked!(OutputsConfig::new(RATE, Form::Levels, 1_000_000));
 
+/// For a watchdog that bites after 40 ms, before D is over.
+const SLEEP: Sleep = checked!(Sleep::new(RATE, Bits::B32, 40_000_000));
+
 /// Until when to sleep, until when the lines may stand, and the latch.
-pub type Next = (Option<Instant>, Option<Instant>, Causes);
+pub type Next = (Instant, Option<Instant>, Causes);
 
 /// The board.
 pub struct Board<'a> {
@@ -34,6 +42,7 @@ pub struct Board<'a> {
     intake: Intake,
     terminal: Terminal<Input, Stage<Output, Output, NoPin>, ReadBack<Input, Input, NoPin>>,
     said: Option<(State, Causes, Pins)>,
+    lost: u32,
 }
 
 impl<'a> Board<'a> {
@@ -50,13 +59,19 @@ impl<'a> Board<'a> {
             intake: Intake::new(Counter::new(Bits::B32, start).allowing_back_step(u32::MAX)),
             terminal: Terminal::new(Input::REARM, stage, seen),
             said: None,
+            lost: 0,
         }
     }
 
     /// One pass of the main loop.
     #[inline(never)]
     pub fn pass(&mut self) -> Next {
-        let now = self.intake.now(CaptureUnit.count()).at;
+        let stamp = self.intake.now(CaptureUnit.count());
+        let now = stamp.at;
+        if !stamp.faults.is_empty() {
+            // Half a turn late, so that the time is in doubt.
+            self.receiver.latch(Causes::TIME);
+        }
         while let Some((raw, frame)) = machine::heard() {
             let arrival = self.intake.now(raw).at;
             let _ = self.receiver.frame(&LINK, now, arrival, &frame);
@@ -69,12 +84,12 @@ impl<'a> Board<'a> {
         if let Some(came) = looked.rearmed {
             defmt::info!("re-arm {}", came);
         }
-        Flash.keep(self.receiver, ID);
         let (vitals, causes) = (self.receiver.vitals(&LINK, now), self.receiver.causes());
         let health = Health::of(causes, looked.fault).link(&vitals);
-        let set = self
-            .terminal
-            .show(&OUTPUTS, self.receiver, &LINK, now, &health);
+        let (terminal, intake) = (&mut self.terminal, &mut self.intake);
+        let set = terminal.show(&OUTPUTS, self.receiver, &LINK, now, &health, |until| {
+            intake.now(machine::drop_after(until)).at
+        });
         if set.feed_watchdog {
             machine::feed_watchdog();
         }
@@ -82,13 +97,24 @@ impl<'a> Board<'a> {
         if self.said.replace(news) != Some(news) {
             defmt::info!("{} {} {}", vitals.state, causes, set.pins);
         }
+        let lost = machine::frames_lost();
+        if core::mem::replace(&mut self.lost, lost) != lost {
+            defmt::warn!("{} frames lost", lost);
+        }
+        // Slow, so after the pins.
+        Flash.keep(self.receiver, ID);
         let due = [self.receiver.deadline(&LINK), set.again];
-        (due.into_iter().flatten().min(), set.valid_until, causes)
+        (SLEEP.until(now, due), set.valid_until, causes)
     }
 }
 
 /// Apart from the loop, so that what it needs on the stack is free again.
 #[inline(never)]
 fn begin(place: &mut MaybeUninit<Receiver>) -> &mut Receiver {
-    place.write(Receiver::new(&PROBE, KEY, Flash.stored(&LINK, ID)))
+    let receiver = place.write(Receiver::new(&PROBE, KEY, Flash.stored(&LINK, ID)));
+    // What was latched before a start by the watchdog is not known.
+    if !machine::had_no_power() {
+        receiver.latch(Causes::RESTART);
+    }
+    receiver
 }

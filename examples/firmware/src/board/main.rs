@@ -4,8 +4,8 @@
 //! or radio hands over, with the timer's capture of the first edge of the frame; the pins to those
 //! of your HAL; `wait` to a compare channel and `wfi`, with a second compare channel that drops
 //! READY and RUN after `valid_until` whatever the firmware does; `write_record` to two pages of
-//! flash; the watchdog to the hardware's, slower than the longest silence and faster than D; `KEY`
-//! to one that a pairing left; `logger` to a crate for your debug probe, such as defmt-rtt.
+//! flash; the watchdog to the hardware's, faster than D and fed within `SLEEP`; `had_no_power` to the
+//! register of reset causes; `KEY` to one that a pairing left; `logger` to a crate for your debug probe, such as defmt-rtt.
 //!
 //! A measuring signal, not a safety function; no performance level is claimed; guards and
 //! emergency stop stay in charge.
@@ -47,6 +47,6 @@ fn main() -> ! {
     let mut board = Board::new(start::place!(MaybeUninit<Receiver>, MaybeUninit::uninit()));
     loop {
         let (wake, valid_until, latched) = board.pass();
-        machine::wait(wake, valid_until, latched);
+        machine::wait(Some(wake), valid_until, latched);
     }
 }

@@ -59,7 +59,7 @@ async fn passes() {
             board.receiver.latch(cause);
         }
         let (wake, valid_until, latched) = board.pass();
-        machine::set(wake, valid_until, latched);
+        machine::set(Some(wake), valid_until, latched);
         pending::<()>()
     })
     .await;

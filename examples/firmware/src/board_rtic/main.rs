@@ -71,7 +71,7 @@ mod app {
         }
         if let Some(board) = local.board {
             let (wake, valid_until, latched) = board.pass();
-            machine::set(wake, valid_until, latched);
+            machine::set(Some(wake), valid_until, latched);
         }
     }
 }

@@ -25,6 +25,7 @@ use embedded_hal::digital::{OutputPin, PinState};
 use trueonset::barrier::{Lamp, TestResult};
 use trueonset::battery::Watch;
 use trueonset::checked;
+use trueonset::edge::queue_room;
 use trueonset::frame::Contact;
 use trueonset::head::{HeadConfig, HeadStatus};
 use trueonset::lines::Causes;
@@ -41,14 +42,19 @@ const HZ: u32 = 8_000_000;
 const ID: u16 = 0x5A5;
 /// Longest time from light off to what the comparator makes of it: 1 ms.
 const PATIENCE: u32 = HZ / 1_000;
-/// Before a slot its frame is ready for the sender: 200 µs.
-const LEAD: u32 = HZ / 5_000;
+/// Before a slot its frame is made and ready for the sender: 500 µs, of which a pass takes less.
+const LEAD: u32 = HZ / 2_000;
+/// Longest time that a look at the cells takes: 3 ms.
+const LOOK: u32 = HZ / 1_000 * 3;
 const RATE: TickRate = checked!(TickRate::from_hz(HZ));
 const HEAD: HeadConfig = checked!(HeadConfig::new(RATE, ID, &LinkPlan::INFRARED));
 /// The hold is longer than the least time between two edges of the plan.
 const LINE: Config = checked!(Config::new(RATE, 2_000_000));
 
-static EDGES: SharedQueue<64> = SharedQueue::new();
+/// Room for the edges of a comparator of 10 kHz, 1.3 a cycle, while the loop looks at the cells.
+const ROOM: usize = queue_room(13_000, 3_000);
+
+static EDGES: SharedQueue<ROOM> = SharedQueue::new();
 
 machine::interrupt!(captured);
 
@@ -91,21 +97,28 @@ fn main() -> ! {
         let out_of_step = head.touched() != eye.line().in_contact();
         status.fault = status.signs.self_test_failed || out_of_step || contact == Contact::Fault;
         status.between = contact == Contact::Between;
-        if let Some(found) = cells.look(now, power::read) {
-            head.set_slow(found.slow);
-            status.signs.look = found.look;
-        }
         head.set_status(status);
-        if let Some((begin, frame)) = head.make(&HEAD, now, LEAD) {
+        let made = head.make(&HEAD, now, LEAD);
+        let at = eye.now(CaptureUnit.count());
+        // One that the sender would begin too late is left out.
+        if let Some((begin, frame)) = made.filter(|(begin, _)| *begin > at) {
             machine::send_frame(begin, &frame);
         }
-        let frame = head.wake(&HEAD, now, LEAD);
-        let wake = eye.deadline().map_or(frame, |hold| hold.min(frame));
+        let frame = head.wake(&HEAD, at, LEAD);
+        if at.plus(LOOK) < frame {
+            if let Some(found) = cells.look(at, power::read) {
+                head.set_slow(found.slow);
+                status.signs.look = found.look;
+            }
+        }
+        let wake = eye.deadline(&LINE).map_or(frame, |hold| hold.min(frame));
         machine::wait(Some(wake), None, Causes::NONE);
     }
 }
 
-/// Light off must be seen as contact, light on as none.
+/// Light off must be seen as contact, light on as none. Once, at the start: a probe that is started
+/// in contact tells a fault until it is started anew. Where your control announces approaches, test
+/// before each of them.
 #[inline(never)]
 fn self_test(eye: &mut Comparator<Input>) -> TestResult {
     let now = eye.now(CaptureUnit.count());

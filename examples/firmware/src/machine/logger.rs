@@ -1,4 +1,7 @@
 //! The log of the emulated board: a second UART. On a bench a crate such as defmt-rtt stands here.
+//!
+//! It waits for the UART with interrupts off, which costs nothing in the emulator only: on a real
+//! board that would be longer than any capture can wait.
 
 use crate::machine;
 

@@ -8,15 +8,20 @@
 //! |---|---|
 //! | `C` an edge was captured | counter 4, bits 1: 0 level, 1 over-captured, 2 level not known |
 //! | `F` a frame was heard | counter at its first edge 4, frame 16 |
-//! | `G` the timer has come to | counter 4, input pins 1, rest mV 2, loaded mV 2 |
+//! | `G` the timer has come to | counter 4, ticks of the pass 4, input pins 1, rest mV 2, loaded mV 2 |
+//! | `S` what a place of the flash holds, before the first `G` | place 1, record 12 |
+//! | `X` the watchdog bites | |
 //!
 //! | from the board | bytes |
 //! |---|---|
 //! | `F` a frame for the air | tick of its first edge 8, frame 16 |
+//! | `S` a record for the flash | place 1, record 12 |
 //! | `E` an edge for the control | onset 8 (0: none), bound 4, number 1, bits 1: 7 touched, else remarks |
 //! | `D` waits until, at the latest | tick 8, drops its lines after tick 8, output pins 1, latched 1 |
 //!
-//! After `D` the board sleeps until `G`: so it never sees a tick that it may not see yet.
+//! After `D` the board sleeps until `G`: so it never sees a tick that it may not see yet. A pass
+//! takes time: the second look at the counter after `G`, and all later ones, find it further by the
+//! ticks of the pass.
 // Each image has its own part of the board.
 #![allow(dead_code)]
 
@@ -24,8 +29,7 @@
 mod bell;
 mod uart;
 
-use core::cell::{Cell, RefCell};
-use core::convert::Infallible;
+use core::cell::RefCell;
 use core::sync::atomic::{AtomicU8, Ordering};
 
 use critical_section::Mutex;
@@ -66,8 +70,11 @@ struct Port {
     /// The timer went on.
     go: bool,
     count: u32,
+    /// By how much the counter is further at the next look.
+    step: u32,
     inputs: u8,
     millivolts: (u16, u16),
+    records: [Option<[u8; RECORD]>; 2],
     frames: Deque<(u32, [u8; FRAME]), 4>,
     lost: u32,
 }
@@ -77,8 +84,10 @@ static PORT: Mutex<RefCell<Port>> = Mutex::new(RefCell::new(Port {
     have: 0,
     go: false,
     count: 0,
+    step: 0,
     inputs: 0,
     millivolts: (0, 0),
+    records: [None; 2],
     frames: Deque::new(),
     lost: 0,
 }));
@@ -102,7 +111,8 @@ impl Port {
         let length = match self.message[0] {
             b'C' => 6,
             b'F' => 21,
-            b'G' => 10,
+            b'G' => 14,
+            b'S' => 2 + RECORD,
             _ => 1,
         };
         if self.have < length {
@@ -131,12 +141,21 @@ impl Port {
                 }
             }
             b'G' => {
-                let [inputs, r0, r1, l0, l1, ..] = rest;
+                let [s0, s1, s2, s3, inputs, r0, r1, l0, l1, ..] = rest;
                 self.go = true;
                 self.count = count;
+                self.step = u32::from_le_bytes([s0, s1, s2, s3]);
                 self.inputs = inputs;
                 self.millivolts = (u16::from_le_bytes([r0, r1]), u16::from_le_bytes([l0, l1]));
             }
+            b'S' => {
+                let [_, place, record @ ..] = self.message;
+                let kept = self.records.get_mut(usize::from(place));
+                if let (Some(kept), Some(record)) = (kept, record.first_chunk()) {
+                    *kept = Some(*record);
+                }
+            }
+            b'X' => restart(),
             _ => {}
         }
         None
@@ -168,7 +187,44 @@ impl Capture for CaptureUnit {
     }
 
     fn count(&self) -> u32 {
-        with(|port| port.count)
+        with(|port| {
+            let count = port.count;
+            let step = core::mem::take(&mut port.step);
+            port.count = count.wrapping_add(step);
+            if step > 0 {
+                pass_begins();
+            }
+            count
+        })
+    }
+}
+
+/// Sets the compare unit that drops READY and RUN after that tick; the counter after it. On this
+/// board [`set`] does so once more at the end of the pass, and before that no tick goes by.
+pub fn drop_after(_: Option<Instant>) -> u32 {
+    CaptureUnit.count()
+}
+
+/// Whether this start is one after a loss of power, and not one by the watchdog, a fault or a
+/// debugger: on a real board the register of reset causes tells, to be cleared after that.
+pub fn had_no_power() -> bool {
+    with(|port| port.inputs & POWER != 0)
+}
+
+/// Markers between which the emulator counts the instructions of a pass.
+fn pass_begins() {
+    #[cfg(target_arch = "arm")]
+    // SAFETY: moves a register onto itself.
+    unsafe {
+        core::arch::asm!("mov r9, r9", options(nomem, nostack, preserves_flags));
+    }
+}
+
+fn pass_ends() {
+    #[cfg(target_arch = "arm")]
+    // SAFETY: moves a register onto itself.
+    unsafe {
+        core::arch::asm!("mov r10, r10", options(nomem, nostack, preserves_flags));
     }
 }
 
@@ -184,31 +240,31 @@ pub fn frames_lost() -> u32 {
 
 /// Voltage of the cells at rest and at the end of a pulse, mV.
 pub fn millivolts() -> (u16, u16) {
+    raise(CONVERTED);
     with(|port| port.millivolts)
 }
 
-/// Two pages of flash. The flash of the emulator is durable at once and forgotten at its end; it
-/// begins as a pairing leaves it.
+/// Two pages of flash, kept by the program that drives the emulator and durable at once; they begin
+/// as a pairing leaves them.
 pub struct Flash;
 
 impl Records for Flash {
     fn read(&mut self) -> [[u8; RECORD]; 2] {
         let paired = Mark::default().record(ID);
-        critical_section::with(|cs| RECORDS.borrow(cs).get()).map(|record| record.unwrap_or(paired))
+        with(|port| port.records).map(|record| record.unwrap_or(paired))
     }
 
     fn write(&mut self, place: u8, record: &[u8; RECORD]) {
-        critical_section::with(|cs| {
-            let mut records = RECORDS.borrow(cs).get();
-            if let Some(kept) = records.get_mut(usize::from(place)) {
+        uart::send(b'S');
+        uart::send(place);
+        record.iter().copied().for_each(uart::send);
+        with(|port| {
+            if let Some(kept) = port.records.get_mut(usize::from(place)) {
                 *kept = Some(*record);
             }
-            RECORDS.borrow(cs).set(records);
         });
     }
 }
-
-static RECORDS: Mutex<Cell<[Option<[u8; RECORD]>; 2]>> = Mutex::new(Cell::new([None; 2]));
 
 /// Hands the sender a frame whose first edge a compare unit puts on the air at `begin`.
 pub fn send_frame(begin: Instant, frame: &[u8; FRAME]) {
@@ -227,7 +283,9 @@ pub fn tell(edge: &PlayedEdge) {
 }
 
 /// Lets a compare unit drop READY and RUN after `valid_until`, and sleeps until `wake` or an
-/// interrupt. The latch is told for the test's sake.
+/// interrupt. A tick that is past counts as reached: on a real board look at the counter after the
+/// compare channel is set, since one that is set to a past tick waits for a turn of the counter.
+/// The latch is told for the test's sake.
 pub fn wait(wake: Option<Instant>, valid_until: Option<Instant>, latched: Causes) {
     set(wake, valid_until, latched);
     while !critical_section::with(|_| {
@@ -242,12 +300,13 @@ pub fn wait(wake: Option<Instant>, valid_until: Option<Instant>, latched: Causes
 
 /// Sets both compare units, as [`wait`] does.
 pub fn set(wake: Option<Instant>, valid_until: Option<Instant>, latched: Causes) {
+    pass_ends();
     uart::send(b'D');
     send_ticks(wake.map_or(u64::MAX, Instant::ticks));
     send_ticks(valid_until.map_or(0, Instant::ticks));
     uart::send(OUTPUTS.load(Ordering::Relaxed));
     uart::send(latched.bits() as u8);
-    let fed = OUTPUTS.load(Ordering::Relaxed) & !WATCHDOG;
+    let fed = OUTPUTS.load(Ordering::Relaxed) & !(WATCHDOG | CONVERTED);
     OUTPUTS.store(fed, Ordering::Relaxed);
 }
 
@@ -261,13 +320,15 @@ fn send_ticks(ticks: u64) {
 }
 
 const WATCHDOG: u8 = 1 << 4;
+const CONVERTED: u8 = 1 << 5;
 
 /// Feeds the watchdog.
 pub fn feed_watchdog() {
-    OUTPUTS.store(
-        OUTPUTS.load(Ordering::Relaxed) | WATCHDOG,
-        Ordering::Relaxed,
-    );
+    raise(WATCHDOG);
+}
+
+fn raise(bits: u8) {
+    OUTPUTS.store(OUTPUTS.load(Ordering::Relaxed) | bits, Ordering::Relaxed);
 }
 
 /// An output pin.
@@ -284,21 +345,36 @@ impl Output {
     pub const LAMP: Self = Self(1 << 3);
 }
 
+impl Output {
+    /// A pin behind a port expander that does not answer stays as it is.
+    fn drive(&self, high: bool) -> Result<(), NoAnswer> {
+        if with(|port| port.inputs & NO_OUTPUT != 0) {
+            return Err(NoAnswer);
+        }
+        let others = OUTPUTS.load(Ordering::Relaxed) & !self.0;
+        OUTPUTS.store(others | if high { self.0 } else { 0 }, Ordering::Relaxed);
+        Ok(())
+    }
+}
+
 impl ErrorType for Output {
-    type Error = Infallible;
+    type Error = NoAnswer;
 }
 
 impl OutputPin for Output {
-    fn set_low(&mut self) -> Result<(), Infallible> {
-        OUTPUTS.store(OUTPUTS.load(Ordering::Relaxed) & !self.0, Ordering::Relaxed);
-        Ok(())
+    fn set_low(&mut self) -> Result<(), NoAnswer> {
+        self.drive(false)
     }
 
-    fn set_high(&mut self) -> Result<(), Infallible> {
-        OUTPUTS.store(OUTPUTS.load(Ordering::Relaxed) | self.0, Ordering::Relaxed);
-        Ok(())
+    fn set_high(&mut self) -> Result<(), NoAnswer> {
+        self.drive(true)
     }
 }
+
+/// Set by the world where no output can be driven.
+const NO_OUTPUT: u8 = 1 << 4;
+/// Set by the world from power-up to the first bite of the watchdog.
+const POWER: u8 = 1 << 5;
 
 /// An input pin.
 #[derive(PartialEq, Eq)]
@@ -318,7 +394,7 @@ impl Input {
     const NO_BLOCKED: u8 = 1 << 6;
 }
 
-/// A pin that cannot be read, as behind a port expander that does not answer.
+/// A pin that can be neither read nor driven, as behind a port expander that does not answer.
 #[derive(Clone, Copy, Debug)]
 pub struct NoAnswer;
 

@@ -276,7 +276,11 @@ fn study() -> Result<(), StudyError> {
         3 => Meaning::FourDeviations,
         _ => Meaning::Range(any() as u8),
     };
-    black_box((found.holds(meaning, any()), found));
+    black_box((
+        found.holds(meaning, any()),
+        meaning.deviations_milli(),
+        found,
+    ));
     Ok(())
 }
 

@@ -10,7 +10,7 @@ use trueonset::lines::{Causes, Decision, Form, Outputs, OutputsConfig, Pins};
 use trueonset::link::{Grade, State};
 use trueonset::wired::{Wired, WiredConfig, WiredPlan};
 
-use super::{any, any64, instant, rate, yes, Nowhere};
+use super::{any, any64, instant, level, rate, yes, Nowhere};
 
 /// All of it.
 pub(crate) fn all() {
@@ -76,7 +76,7 @@ fn wired(config: &WiredConfig) {
         black_box(wired.poll(config, instant()));
         black_box((
             wired.deadline(config),
-            wired.rearm(config, instant(), yes()),
+            wired.rearm(config, instant(), level()),
         ));
         let lines = wired.lines(config, instant());
         wired.latch(Causes::READ_BACK);
@@ -109,5 +109,6 @@ fn health(causes: Causes, lines: Decision) {
     for word in health.ailments().words() {
         black_box(word);
     }
-    black_box((health.gate(lines), health.ailments().first()));
+    let ailments = health.ailments();
+    black_box((health.gate(lines), ailments.first(), ailments.vouches()));
 }

@@ -13,21 +13,22 @@ use trueonset::onset::Line;
 use trueonset::pins::Records;
 use trueonset::receiver::{Receiver, ReceiverConfig};
 
+use super::air;
 use super::pins::{terminal, Memory};
-use super::{any, any64, instant, rate, Nowhere};
+use super::{any, any64, instant, level, rate, Nowhere};
 
 pub(crate) fn bytes<const N: usize>() -> [u8; N] {
     [0; N].map(|_: u8| any() as u8)
 }
 
-fn mark() -> Mark {
+pub(crate) fn mark() -> Mark {
     Mark {
         boot: any(),
         slot: any64(),
     }
 }
 
-fn plan() -> LinkPlan {
+pub(crate) fn plan() -> LinkPlan {
     LinkPlan {
         slot_ns: any(),
         beat_slots: any() as u16,
@@ -76,6 +77,7 @@ pub(crate) fn all() {
     let mut own = Clock::start(&clock, any64(), instant());
     while any() != 0 {
         black_box(own.update(&clock, any64(), instant()));
+        air::clock(&own, &clock);
         black_box((own.predict(&clock, any64()), own.gate(&clock, any64())));
         black_box((own.nearest(any() as u16, instant()), own.rate_ppb(&clock)));
         black_box((
@@ -85,7 +87,10 @@ pub(crate) fn all() {
         ));
     }
     match LinkConfig::new(rate(), plan) {
-        Ok(config) => receiver(&config, clock),
+        Ok(config) => {
+            air::link(&config, clock);
+            receiver(&config, clock);
+        }
         Err(why) => {
             let _ = write!(Nowhere, "{why}");
         }
@@ -163,7 +168,7 @@ fn receiver(config: &LinkConfig, clock: ClockConfig) {
         black_box(receiver.frame(config, instant(), instant(), &bytes()));
         black_box(receiver.poll(config, instant()));
         black_box((receiver.lines(config, instant()), receiver.deadline(config)));
-        if let Some(Err(why)) = receiver.rearm(config, instant(), any() == 0) {
+        if let Some(Err(why)) = receiver.rearm(config, instant(), level()) {
             let _ = write!(Nowhere, "{why}");
         }
         if let Some(write) = receiver.want() {
@@ -171,6 +176,7 @@ fn receiver(config: &LinkConfig, clock: ClockConfig) {
         }
         receiver.stored(mark());
         receiver.latch(Causes::READ_BACK);
+        black_box(receiver.causes_before());
         for word in receiver.causes().words() {
             black_box(word);
         }

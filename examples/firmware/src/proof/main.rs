@@ -7,6 +7,7 @@
 #![no_std]
 #![no_main]
 
+mod air;
 mod battery;
 mod gauge;
 mod lines;
@@ -29,8 +30,10 @@ use riscv as _;
 use trueonset::barrier::{Barrier, BarrierConfig, BarrierError, LightTest, Method, Seen};
 use trueonset::edge::{queue_room, Edge, Level};
 use trueonset::flags::Flags;
+use trueonset::health::Health;
 use trueonset::hits::{Hits, HitsConfig, HitsEvent};
 use trueonset::lateness::{CalibrationError, Calibrator, Lateness, LatenessError};
+use trueonset::lines::Causes;
 use trueonset::onset::{
     Chatter, Config, ConfigError, Contact, Doubt, Event, FeedClass, Line, Touched, Truncation,
 };
@@ -155,11 +158,13 @@ fn fine(at: FineInstant) {
 fn flag() {
     let mut set = flags().union(flags());
     set.insert(flags());
+    set.insert_if(flags(), any() == 0);
     black_box((
         set.is_empty(),
         set.contains(flags()),
         set.without(flags()),
         Flags::from_word("upper"),
+        Flags::from_bits(any()).with_release(flags()).has(flags()),
     ));
     for word in set.words() {
         black_box(word);
@@ -233,6 +238,8 @@ fn onset(config: &Config) {
         black_box((
             line.in_contact(),
             line.tally(),
+            line.open_since(),
+            line.is_sure(),
             line.deadline(),
             line.learned().edge_variance_256(),
         ));
@@ -281,12 +288,15 @@ fn barrier(config: &BarrierConfig) {
             barrier.gap(any64());
         }
         let optics = barrier.optics(config);
+        let health = Health::of(Causes::NONE, any() == 0).optics(Some(&optics));
+        black_box(health.ailments());
         black_box((
             optics.is_clear(),
             optics,
             barrier.in_contact(),
             barrier.samples(),
             barrier.levels(config),
+            barrier.crossing_since(config),
         ));
     }
 }
@@ -350,6 +360,7 @@ fn late(lateness: &Lateness) {
     black_box((lateness.delay_ps(), lateness.delay_doubt_ps()));
     black_box((lateness.offset_pm(), lateness.offset_doubt_pm()));
     black_box((lateness.turn_nm_s(), lateness.together_permille()));
+    black_box(lateness.is_turn_assumed());
     black_box((lateness.at_feed(any()), lateness.at_edges(any())));
 }
 
@@ -359,6 +370,7 @@ fn look(contact: &Contact, last: &mut Option<Contact>) {
     }
     fine(contact.onset);
     black_box(contact.doubt.map(Doubt::sixteenths));
+    air::quality(contact);
     black_box(contact);
     if let Ok(lateness) = constants() {
         let feed = (any() == 0).then(any);

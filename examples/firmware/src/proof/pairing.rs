@@ -28,14 +28,18 @@ impl Memory {
 }
 
 fn terms() -> Terms {
+    let oscillator = if yes() {
+        OscillatorKind::Crystal
+    } else {
+        OscillatorKind::Rc
+    };
+    if yes() {
+        return Terms::of_plan(&super::link::plan(), oscillator);
+    }
     Terms {
         slot_ns: any(),
         beat_slots: any() as u16,
-        oscillator: if yes() {
-            OscillatorKind::Crystal
-        } else {
-            OscillatorKind::Rc
-        },
+        oscillator,
         plan_check: any() as u16,
     }
 }

@@ -12,14 +12,14 @@ use trueonset::lines::{Causes, Form, Outputs, OutputsConfig, Pins};
 use trueonset::link::RECORD;
 use trueonset::onset::Config;
 use trueonset::pins::{
-    serve, Captured, Comparator, Decides, EdgeQueue, Input, Intake, LoopEnd, NoPin, Polled,
-    ReadBack, Records, SharedQueue, Stage, Terminal,
+    extended, serve, Captured, Comparator, Decides, EdgeQueue, Input, Intake, LoopEnd, NoPin,
+    Polled, ReadBack, Records, SharedQueue, Sleep, Stage, Terminal,
 };
 use trueonset::time::{Bits, Counter, Instant};
 use trueonset::wired::{Wired, WiredConfig, WiredPlan};
 
 use super::link::bytes;
-use super::{any, instant, level, rate, yes};
+use super::{any, any64, instant, level, rate, yes};
 
 /// A pin of which nothing is known, not even whether it works.
 struct Pin;
@@ -124,7 +124,11 @@ pub(crate) fn terminal<S: Decides>(side: &mut S, plan: &S::Config) {
         let looked = terminal.look(&config, side, plan, instant());
         black_box(looked.rearmed);
         let health = Health::of(Causes::NONE, looked.fault);
-        black_box(terminal.show(&config, side, plan, instant(), &health).pins);
+        let shown = terminal.show(&config, side, plan, instant(), &health, |until| {
+            black_box(until);
+            instant()
+        });
+        black_box(shown.pins);
         black_box(terminal.failures());
     }
 }
@@ -147,7 +151,7 @@ fn lines(config: &Config, edges: &mut LoopEnd<8>) {
             });
         }
         black_box(eye.step_test(config, edges, now, &mut test));
-        black_box((eye.contact(), eye.deadline(), eye.line().tally()));
+        black_box((eye.contact(), eye.deadline(config), eye.line().tally()));
         black_box((eye.failures(), eye.stuck_count()));
     }
 }
@@ -192,6 +196,10 @@ pub(crate) fn all() {
             SHARED.lost(),
             intake.now(any()).at,
         ));
+        black_box(extended(any() as u16, any() as u16, yes(), any() as u16));
+        if let Ok(sleep) = Sleep::new(rate(), Bits::B24, any64()) {
+            black_box(sleep.until(instant(), [Some(instant().plus(any())), None]));
+        }
         black_box(intake.overflowed(any(), instant(), level()));
         black_box((
             input.read(),

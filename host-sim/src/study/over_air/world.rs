@@ -340,7 +340,7 @@ impl<'a> World<'a> {
         if now_ns >= self.hand_ns {
             // Down, and up at the next poll: a rise.
             self.wire = latched && !self.wire;
-            let _ = self.receiver.rearm(&self.config, now, self.wire);
+            let _ = self.receiver.rearm(&self.config, now, self.wire.into());
             if self.wire || !latched {
                 self.hand_ns = now_ns + OPERATOR_NS;
             }

@@ -38,11 +38,13 @@ pub(crate) struct Delivery {
 #[derive(Clone, Debug)]
 pub(crate) struct Spans {
     /// Nothing gets through.
-    pub(crate) outages: [Range<u64>; 2],
+    pub(crate) outages: [Range<u64>; 3],
     /// Noise between the frames.
     pub(crate) noise: Range<u64>,
     /// Frames are heard again later.
     pub(crate) replays: Range<u64>,
+    /// Frames are handed over six times.
+    pub(crate) copies: Range<u64>,
     /// But for the trouble itself everything gets through: READY stands when it begins, and its
     /// touch is heard. Nor is READY left to chance at the end.
     pub(crate) calm: Vec<Range<u64>>,
@@ -61,9 +63,14 @@ impl Spans {
         let calm = calm.map(|at| at - CALM_MS * ms..at + DELAY_MS * ms);
         Self {
             calm: calm.collect(),
-            outages: [span(Kind::Outage, 5, 295), span(Kind::LostEdges, 0, 30)],
+            outages: [
+                span(Kind::Outage, 5, 295),
+                span(Kind::LostEdges, 0, 30),
+                span(Kind::Silence, 0, 300_000),
+            ],
             noise: span(Kind::Noise, 0, 300),
             replays: span(Kind::Replays, 0, 300),
+            copies: span(Kind::FullQueue, 0, 300),
         }
     }
 }
@@ -189,6 +196,11 @@ impl Air {
             self.fates.doubled += 1;
             let late = self.random.u64(0..20 * ms);
             self.deliver(arrival, late, again);
+        }
+        if self.spans.copies.contains(&begin) {
+            for _ in 0..5 {
+                self.deliver(arrival, 0, frame);
+            }
         }
         if self.spans.replays.contains(&begin) {
             self.fates.replayed += 1;

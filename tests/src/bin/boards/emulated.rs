@@ -1,6 +1,7 @@
 //! A board in the emulator, spoken to over its UART; see `examples/firmware/src/machine`.
 
 use std::fmt;
+use std::fs::File;
 use std::io::{Read, Write};
 use std::os::unix::net::{UnixListener, UnixStream};
 use std::path::{Path, PathBuf};
@@ -10,7 +11,7 @@ use std::time::{Duration, Instant};
 use trueonset::edge::Level;
 use trueonset::pins::Captured;
 
-use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble};
+use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, CONVERTED};
 
 /// Longest wait for a board, which answers in microseconds.
 const PATIENCE: Duration = Duration::from_secs(20);
@@ -85,6 +86,13 @@ pub(crate) struct Emulated {
     used: usize,
     /// To be sent.
     out: Vec<u8>,
+    /// Its flash.
+    records: [Option<[u8; 12]>; 2],
+    /// Whether the instructions of each answer are to be heeded, and whether it looked at the cells.
+    passes: Vec<Option<bool>>,
+    counts: PathBuf,
+    /// The plugin knows the markers of an Arm only.
+    counted: bool,
 }
 
 impl Emulated {
@@ -95,6 +103,7 @@ impl Emulated {
         image: &str,
         folder: &Path,
         name: &str,
+        plugin: &Path,
     ) -> Result<Self, Trouble> {
         let image = machine.image(images, image);
         if !image.exists() {
@@ -104,14 +113,20 @@ impl Emulated {
         let _ = std::fs::remove_file(&path);
         let listener = UnixListener::bind(&path)?;
         listener.set_nonblocking(true)?;
-        let mut child = machine
-            .emulator(&folder.join(format!("{name}.log")))
+        let counts = folder.join(format!("{name}.counts"));
+        let counted = machine.name != Machine::RV32.name;
+        let mut call = machine.emulator(&folder.join(format!("{name}.log")));
+        if counted {
+            call.arg("-plugin")
+                .arg(format!("file={}", plugin.display()));
+        }
+        let mut child = call
             .arg("-chardev")
             .arg(format!("socket,id=port,path={}", path.display()))
             .arg("-kernel")
             .arg(image)
             .stdin(Stdio::null())
-            .stdout(Stdio::null())
+            .stdout(File::create(&counts)?)
             .stderr(Stdio::null())
             .spawn()
             .map_err(|why| format!("the emulator of {machine} does not start: {why}"))?;
@@ -122,10 +137,39 @@ impl Emulated {
             read: Vec::new(),
             used: 0,
             out: Vec::new(),
+            records: [None; 2],
+            passes: Vec::new(),
+            counts,
+            counted,
         };
         // It says once that it waits for its timer.
         board.answer()?;
+        board.passes.push(None);
         Ok(board)
+    }
+
+    /// Ends the emulator: instructions of all passes, and of those with a look at the cells, each in
+    /// order of length; none where they are not counted.
+    pub(crate) fn counts(mut self) -> Result<Option<[Vec<u64>; 2]>, Trouble> {
+        self.child.kill()?;
+        self.child.wait()?;
+        if !self.counted {
+            return Ok(None);
+        }
+        let text = std::fs::read_to_string(&self.counts)?;
+        let counts = text.lines().filter_map(|line| line.strip_prefix("#count "));
+        let counts: Vec<u64> = counts.map(str::parse).collect::<Result<_, _>>()?;
+        if counts.len() != self.passes.len() {
+            let (counts, passes) = (counts.len(), self.passes.len());
+            return Err(format!("{counts} counts of instructions for {passes} passes").into());
+        }
+        Ok(Some([false, true].map(|looked| {
+            let passes = counts.iter().zip(&self.passes);
+            let passes = passes.filter(|(_, pass)| **pass == Some(looked));
+            let mut counts: Vec<u64> = passes.map(|(count, _)| *count).collect();
+            counts.sort_unstable();
+            counts
+        })))
     }
 
     fn take<const N: usize>(&mut self) -> Result<[u8; N], Trouble> {
@@ -165,6 +209,14 @@ impl Emulated {
                         touched: bits & 0x80 != 0,
                         remarks: bits & 0x7F,
                     });
+                }
+                b'S' => {
+                    let [place] = self.take()?;
+                    let record = self.take()?;
+                    *self
+                        .records
+                        .get_mut(usize::from(place))
+                        .ok_or("a record for no place")? = Some(record);
                 }
                 b'D' => {
                     answer.wake = Some(self.ticks()?).filter(|wake| *wake != u64::MAX);
@@ -224,15 +276,34 @@ impl Side for Emulated {
         Ok(())
     }
 
+    fn restart(&mut self) -> Result<(), Trouble> {
+        self.out.clear();
+        self.socket.write_all(b"X")?;
+        self.answer()?;
+        self.passes.push(None);
+        for (place, record) in (0..).zip(&self.records) {
+            if let Some(record) = record {
+                self.out.extend([b'S', place]);
+                self.out.extend(record);
+            }
+        }
+        Ok(())
+    }
+
     fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble> {
         self.out.push(b'G');
         self.out.extend((tick as u32).to_le_bytes());
+        self.out.extend(inputs.pass_ticks.to_le_bytes());
         self.out.push(inputs.pins);
         self.out.extend(inputs.millivolts.0.to_le_bytes());
         self.out.extend(inputs.millivolts.1.to_le_bytes());
         self.socket.write_all(&self.out)?;
         self.out.clear();
-        self.answer()
+        let answer = self.answer()?;
+        let timed = inputs.pass_ticks > 0;
+        self.passes
+            .push(timed.then_some(answer.pins & CONVERTED != 0));
+        Ok(answer)
     }
 }
 

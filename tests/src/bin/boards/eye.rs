@@ -17,13 +17,17 @@ pub(crate) struct Eye<const N: usize> {
     pub(crate) line: Line,
     level: Level,
     unlike: Option<Instant>,
-    stuck: bool,
+    /// When a fault was seen last, and whether that is not long ago.
+    seen: Option<Instant>,
+    fault: bool,
+    /// What captures say in a light-off test.
+    tested: bool,
 }
 
 impl<const N: usize> Eye<N> {
-    /// Before its first look, the timer at `start`.
-    pub(crate) fn new(hold: Config, start: u64) -> Self {
-        let start = Instant::from_ticks(start);
+    /// Before its first look.
+    pub(crate) fn new(hold: Config) -> Self {
+        let start = Instant::from_ticks(0);
         let counter = Counter::new(Bits::B32, start).allowing_back_step(u32::MAX);
         Self {
             hold,
@@ -32,7 +36,9 @@ impl<const N: usize> Eye<N> {
             line: Line::new(&hold, Level::Low, start),
             level: Level::Low,
             unlike: None,
-            stuck: false,
+            seen: None,
+            fault: false,
+            tested: false,
         }
     }
 
@@ -41,16 +47,40 @@ impl<const N: usize> Eye<N> {
     }
 
     pub(crate) fn now(&mut self, tick: u64) -> Instant {
-        self.intake.now(tick as u32).at
+        let stamp = self.intake.now(tick as u32);
+        if !stamp.faults.is_empty() {
+            self.seen = Some(stamp.at);
+        }
+        stamp.at
     }
 
-    /// The line begins at what the pin shows; what waits is dropped.
-    pub(crate) fn begin(&mut self, now: Instant, inputs: Inputs) -> Level {
-        while self.edges.take().is_some() {}
+    /// As before any look, nothing stored.
+    pub(crate) fn restart(&mut self) {
+        *self = Self::new(self.hold);
+    }
+
+    /// The first look, the timer at `tick`: the line begins at what the pin shows.
+    pub(crate) fn first(&mut self, tick: u64, inputs: Inputs) -> Instant {
+        let now = Instant::from_ticks(u64::from(tick as u32));
+        self.intake = Intake::new(Counter::new(Bits::B32, now).allowing_back_step(u32::MAX));
+        self.level = level(inputs);
+        self.line = Line::new(&self.hold, self.level, now);
+        self.tested = self.level != Level::Low;
+        now
+    }
+
+    /// A step of a light-off test, to which the captures belong: whether the pin shows contact, and
+    /// whether captures do. The line begins anew.
+    pub(crate) fn test(&mut self, now: Instant, inputs: Inputs) -> (bool, bool) {
+        while let Some(captured) = self.edges.take() {
+            if captured.level != Level::Unknown {
+                self.tested = captured.level == Level::High;
+            }
+        }
         self.level = level(inputs);
         let _ = self.intake.overflowed(self.edges.lost(), now, self.level);
         self.line = Line::new(&self.hold, self.level, now);
-        self.level
+        (self.level == Level::High, self.tested)
     }
 
     /// Events of a pass.
@@ -61,35 +91,49 @@ impl<const N: usize> Eye<N> {
         }
         let before = std::mem::replace(&mut self.level, level(inputs));
         let lost = self.intake.overflowed(self.edges.lost(), now, self.level);
-        let dark = before == Level::Unknown && self.level != Level::Unknown;
-        match lost {
-            Some(lost) => edges.extend(lost),
-            None if dark => edges.extend(
-                [Level::Unknown, self.level]
-                    .map(|level| Edge::new(now, level).with_faults(Flags::UNKNOWN_LEVEL)),
-            ),
-            None => {}
-        }
-        let line = &mut self.line;
         let mut events: Vec<Event> = edges
-            .into_iter()
-            .filter_map(|edge| line.edge(&self.hold, edge))
+            .drain(..)
+            .filter_map(|edge| self.line.edge(&self.hold, edge))
             .collect();
+        let blind = !self.line.is_sure();
+        let line = &mut self.line;
         events.extend(line.poll(&self.hold, now));
         let unlike = self.level != Level::Unknown
             && line.open_since().is_none()
             && (self.level == Level::High) != line.in_contact();
         self.unlike = unlike.then(|| self.unlike.unwrap_or(now));
-        self.stuck = self.unlike.is_some_and(|since| {
-            now.ticks().saturating_sub(since.ticks()) >= u64::from(self.hold.hold_ticks())
-        });
+        let hold = u64::from(self.hold.hold_ticks());
+        let age = |since: Instant| now.ticks().saturating_sub(since.ticks());
+        let stuck = self.unlike.is_some_and(|unlike| age(unlike) >= hold);
+        if stuck {
+            self.unlike = None;
+        }
+        if stuck || blind || lost.is_some() || self.level == Level::Unknown {
+            self.seen = Some(now);
+        }
+        let dark = (blind || before == Level::Unknown) && self.level != Level::Unknown;
+        // The line follows the pin.
+        let again = [Level::Unknown, self.level];
+        let again = again.map(|level| Edge::new(now, level).with_faults(Flags::UNKNOWN_LEVEL));
+        let seen = lost.or((dark || stuck).then_some(again));
+        for edge in seen.into_iter().flatten() {
+            events.extend(line.edge(&self.hold, edge));
+        }
+        self.fault = self.seen.is_some_and(|seen| age(seen) < 32 * hold);
         events
+    }
+
+    /// When a hold is over, or an unlike pin a fault.
+    pub(crate) fn deadline(&self) -> Option<Instant> {
+        let over = self.unlike.map(|since| since.plus(self.hold.hold_ticks()));
+        self.line.deadline().into_iter().chain(over).min()
     }
 
     pub(crate) fn contact(&self) -> Contact {
         match (self.line.open_since(), self.line.in_contact()) {
-            _ if self.stuck || self.level == Level::Unknown => Contact::Fault,
+            _ if self.fault || self.level == Level::Unknown => Contact::Fault,
             (Some(_), _) => Contact::Between,
+            _ if self.unlike.is_some() => Contact::Between,
             (None, true) => Contact::Touched,
             (None, false) => Contact::Open,
         }

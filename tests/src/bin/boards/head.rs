@@ -4,7 +4,6 @@ use trueonset::barrier::{Lamp, LightTest, TestResult};
 use trueonset::battery::{
     Battery, BatteryConfig, BatteryPlan, Cells, Chemistry, Load, Observation, Pack, Verdict,
 };
-use trueonset::edge::Level;
 use trueonset::flags::Flags;
 use trueonset::frame::{Contact, Key, Quality, SlowValue};
 use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
@@ -14,7 +13,7 @@ use trueonset::pins::Captured;
 use trueonset::time::{Instant, TickRate};
 
 use crate::eye::Eye;
-use crate::side::{Answer, Frame, Inputs, Side, Trouble, LAMP};
+use crate::side::{Answer, Frame, Inputs, Side, Trouble, CONVERTED, LAMP};
 
 /// Ticks of the probe's timer, Hz.
 pub(crate) const HZ: u32 = 8_000_000;
@@ -43,7 +42,8 @@ struct Running {
 pub(crate) struct SimulatedHead {
     key: [u8; 16],
     config: HeadConfig,
-    eye: Eye<64>,
+    /// 39 edges in 3 ms, an eighth more and 16.
+    eye: Eye<60>,
     stage: Stage,
 }
 
@@ -69,20 +69,26 @@ fn plan() -> BatteryPlan {
 }
 
 impl SimulatedHead {
-    /// A probe that has just got power, its timer at `start`.
-    pub(crate) fn new(key: [u8; 16], start: u64) -> Result<Self, Trouble> {
+    /// A probe that has just got power.
+    pub(crate) fn new(key: [u8; 16]) -> Result<Self, Trouble> {
         let rate = TickRate::from_hz(HZ)?;
         Ok(Self {
             key,
             config: HeadConfig::new(rate, ID, &LinkPlan::INFRARED)?,
-            eye: Eye::new(Config::new(rate, 2_000_000)?, start),
+            eye: Eye::new(Config::new(rate, 2_000_000)?),
             stage: Stage::Off,
         })
     }
 
     fn test(&mut self, test: LightTest, now: Instant, inputs: Inputs) -> Result<Answer, Trouble> {
         let Some(deadline) = test.deadline() else {
-            return self.begin(test.result(), now, inputs);
+            // The image looks at its timer anew.
+            let again = self.eye.now(inputs.read_again(now.ticks()).into());
+            let looked = Inputs {
+                pass_ticks: 0,
+                ..inputs
+            };
+            return self.begin(test.result(), again, looked);
         };
         let answer = Answer {
             wake: Some(deadline.ticks()),
@@ -135,25 +141,30 @@ impl SimulatedHead {
             || running.told != self.eye.line.in_contact()
             || contact == Contact::Fault;
         running.status.between = contact == Contact::Between;
-        running.look(now, inputs);
         running.head.set_status(running.status);
         let mut answer = Answer {
             pins: LAMP,
             ..Answer::default()
         };
         let head = &running.head;
-        // Frames are ready 200 µs before their slot.
-        let slot = (now.ticks() - running.zero + 1_600) / 8_000;
+        // The frame is ready at the end of the pass; it is made 500 µs before its slot.
+        let at = self.eye.now(inputs.read_again(now.ticks()).into());
+        let slot = (now.ticks() - running.zero + 4_000) / 8_000;
         let begin = head.begin(&self.config, slot);
         let due = slot > 0 && head.next(&self.config, slot - 1) == slot;
-        if slot > running.newest && begin > now && due {
+        if slot > running.newest && begin > now && begin > at && due {
             let frame = head.frame(&self.config, slot);
             answer.frames.push((begin.ticks(), frame));
         }
         running.newest = running.newest.max(slot);
+        let slot = (at.ticks() - running.zero + 4_000) / 8_000;
         let next = head.next(&self.config, slot);
-        let ready = head.begin(&self.config, next).ticks() - 1_600;
-        let hold = self.eye.line.deadline().map(Instant::ticks);
+        let ready = head.begin(&self.config, next).ticks() - 4_000;
+        // Where the next frame leaves 3 ms for it.
+        if at.ticks() + 24_000 < ready && running.look(at, inputs) {
+            answer.pins |= CONVERTED;
+        }
+        let hold = self.eye.deadline().map(Instant::ticks);
         answer.wake = hold.into_iter().chain([ready]).min();
         answer
     }
@@ -182,11 +193,11 @@ impl Running {
         }
     }
 
-    /// Once a second.
-    fn look(&mut self, now: Instant, inputs: Inputs) {
+    /// Once a second; whether it was time.
+    fn look(&mut self, now: Instant, inputs: Inputs) -> bool {
         let now_s = now.ticks() / u64::from(HZ);
         if self.looked_s.replace(now_s) == Some(now_s) {
-            return;
+            return false;
         }
         let (rest_mv, loaded_mv) = inputs.millivolts;
         let (config, battery) = &mut self.gauge;
@@ -208,6 +219,7 @@ impl Running {
         } else {
             SlowValue::LoadedMillivolts(loaded_mv)
         });
+        true
     }
 }
 
@@ -217,23 +229,38 @@ impl Side for SimulatedHead {
         Ok(())
     }
 
+    fn restart(&mut self) -> Result<(), Trouble> {
+        Err("the probe has no watchdog here".into())
+    }
+
     fn heard(&mut self, _: u32, _: &Frame) -> Result<(), Trouble> {
         Ok(())
     }
 
     fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble> {
-        let now = self.eye.now(tick);
         match std::mem::replace(&mut self.stage, Stage::Off) {
             Stage::Off => {
-                let touched = self.eye.begin(now, inputs) != Level::Low;
-                self.test(LightTest::begin(now, touched, HZ / 1_000), now, inputs)
+                let now = self.eye.first(tick, inputs);
+                let (shown, told) = self.eye.test(now, inputs);
+                self.test(
+                    LightTest::begin(now, shown || told, HZ / 1_000),
+                    now,
+                    inputs,
+                )
             }
             Stage::Testing(mut test) => {
-                let level = self.eye.begin(now, inputs);
-                let _ = test.step(now, level == Level::High);
+                let now = self.eye.now(tick);
+                let (shown, told) = self.eye.test(now, inputs);
+                // Pin and captures must both say so.
+                let touched = match test.lamp() {
+                    Lamp::Off => shown && told,
+                    Lamp::On => shown || told,
+                };
+                let _ = test.step(now, touched);
                 self.test(test, now, inputs)
             }
             Stage::Running(mut running) => {
+                let now = self.eye.now(tick);
                 let answer = self.run(&mut running, now, inputs);
                 self.stage = Stage::Running(running);
                 Ok(answer)

@@ -1,5 +1,6 @@
 //! Both sides of a probe on emulated boards, this program their clock and the air between them:
-//! `boards IMAGES FOLDER SEED`, on a Cortex-M0 and an M3, then on an M4F and a RISC-V.
+//! `boards IMAGES FOLDER SEED PLUGIN`, on a Cortex-M0 and an M3, then on an M4F and
+//! a RISC-V; the plugin counts instructions between markers.
 //!
 //! Each board does its passes at ticks that it is given, and every answer is compared with that of
 //! the same core on this machine under the same events. Then the lines and edges of the course are
@@ -11,6 +12,7 @@ mod drive;
 mod emulated;
 mod eye;
 mod head;
+mod pace;
 mod script;
 mod side;
 mod verdict;
@@ -31,6 +33,8 @@ use wired::SimulatedWired;
 
 /// Touches before the troubles begin.
 const TOUCHES: usize = 300;
+/// A board that has started anew waits for up to 63 s until the probe has counted past its mark.
+const RESTARTED_MS: u64 = 70_000;
 /// Ticks of probe and board when both get power: their counters of 32 bits wrap soon after.
 const START: (u64, u64) = ((1 << 32) - 20_000_000, (1 << 32) - 50_000_000);
 
@@ -53,15 +57,17 @@ fn key() -> Result<[u8; 16], Trouble> {
 
 fn run() -> Result<(), Trouble> {
     let mut words = std::env::args().skip(1);
-    let (Some(images), Some(folder), Some(seed)) = (words.next(), words.next(), words.next())
-    else {
-        return Err("usage: boards IMAGES FOLDER SEED".into());
+    let mut word = || {
+        let word = words.next();
+        word.ok_or("usage: boards IMAGES FOLDER SEED PLUGIN")
     };
-    let (images, folder) = (PathBuf::from(images), PathBuf::from(folder));
+    let (images, folder) = (PathBuf::from(word()?), PathBuf::from(word()?));
+    let (seed, plugin) = (word()?, PathBuf::from(word()?));
     let bench = Place {
         images: &images,
         folder: &folder,
         seed: seed.parse()?,
+        plugin: &plugin,
         probe: Machine::M0,
         board: Machine::M3,
     };
@@ -83,6 +89,10 @@ fn run() -> Result<(), Trouble> {
         return Err("a barrier that failed its self-test reached READY".into());
     }
     println!("a barrier that is stuck fails its self-test, and READY never stands");
+    let script = silent_script(bench.seed);
+    verdict::judge_silence(&bench.course(&script, "board", "silence", false)?, &script)?;
+    let script = power_script(bench.seed);
+    verdict::judge_power(&bench.course(&script, "board", "power", false)?, &script)?;
     // The same passes in other shells.
     for shell in ["board_async", "board_rtic"] {
         let script = shell_script(bench.seed);
@@ -101,18 +111,28 @@ fn run() -> Result<(), Trouble> {
     for board in ["board", "board_async", "board_rtic"] {
         bench.course(&script, board, "noise", false)?;
     }
+    other.course(&script, "board", "noise", false)?;
     bench.wired(&script)?;
     println!("noise on the ports of head, wired, board and its shells: no one hangs");
     Ok(())
 }
 
-/// All troubles. Second senders are remembered for 10 s, and no hand arms the line before.
+/// All troubles that a board comes back from.
 fn whole_script(seed: u64) -> Script {
-    Script::new(TOUCHES, &Kind::ALL, 14_000, seed)
+    Script::new(TOUCHES, &Kind::ALL, RESTARTED_MS, seed)
+}
+
+/// A latch, and then a silence.
+fn silent_script(seed: u64) -> Script {
+    Script::new(3, &[Kind::Silence], 304_000, seed)
+}
+
+fn power_script(seed: u64) -> Script {
+    Script::new(3, &[Kind::PowerLoss], RESTARTED_MS, seed)
 }
 
 fn shell_script(seed: u64) -> Script {
-    Script::new(12, &[Kind::LoopStands], 3_000, seed)
+    Script::new(12, &[Kind::LoopStands], RESTARTED_MS, seed)
 }
 
 /// All troubles that are not the air's.
@@ -125,7 +145,11 @@ fn cable_script(seed: u64) -> Script {
         Kind::ManyEdges,
         Kind::RepeatedCapture,
         Kind::StuckCapture,
+        Kind::OneDirection,
+        Kind::OverCapture,
+        Kind::UnknownLevel,
         Kind::UnreadableBarrier,
+        Kind::Unwritable,
     ];
     Script::new(TOUCHES, &troubles, 3_000, seed)
 }
@@ -149,7 +173,7 @@ fn air_between(
             let sender = sender;
             drive::head(probe, START.0, script, stuck, &sender).map_err(|why| why.to_string())
         });
-        let done = drive::Bench::new(board, air, troubles).run(START.1, end);
+        let done = drive::Bench::new(board, air, troubles, pace::BOARD).run(START.1, end);
         let passes = probe.join().map_err(|_| "the probe's thread is gone")?;
         let passes = passes.map_err(|why| format!("head: {why}"))?;
         let (course, air) = done.map_err(|why| format!("board: {why}"))?;
@@ -162,16 +186,18 @@ fn on_cable(board: &mut impl Side, script: &Script) -> Result<Course, Trouble> {
     let on_board = |tick| air::on_board(START, tick);
     let edges = script.edges.iter().map(|edge| (on_board(edge.0), edge.1));
     let tool = Tool(edges.collect());
-    let bench = drive::Bench::new(board, tool, script.troubles_on_board());
+    let bench = drive::Bench::new(board, tool, script.troubles_on_board(), pace::WIRED);
     Ok(bench.run(START.1, on_board(script.end))?.0)
 }
 
-/// Where images are, where sockets and logs go, and what the boards of both sides are.
+/// Where images are, where sockets and logs go, what counts instructions, and what the boards of
+/// both sides are.
 #[derive(Clone, Copy)]
 struct Place<'a> {
     images: &'a Path,
     folder: &'a Path,
     seed: u64,
+    plugin: &'a Path,
     probe: Machine,
     board: Machine,
 }
@@ -187,8 +213,8 @@ impl Place<'_> {
     ) -> Result<Course, Trouble> {
         let probe = self.start(self.probe, "head", "head")?;
         let receiver = self.start(self.board, board, name)?;
-        let mut probe = Both(probe, SimulatedHead::new(key()?, START.0)?);
-        let mut receiver = Both(receiver, SimulatedBoard::new(key()?, START.1)?);
+        let mut probe = Both(probe, SimulatedHead::new(key()?)?);
+        let mut receiver = Both(receiver, SimulatedBoard::new(key()?)?);
         let (course, fates, passes) =
             air_between(&mut probe, &mut receiver, script, stuck, self.seed)?;
         println!(
@@ -196,6 +222,10 @@ impl Place<'_> {
             self.probe, self.board, course.passes
         );
         println!("{fates:?}");
+        if !script.is_noisy() {
+            hold(pace::HEAD, "head", self.probe, probe.0)?;
+            hold(pace::BOARD, board, self.board, receiver.0)?;
+        }
         // Beside it lies what the board has logged by itself.
         let log = self.folder.join(format!("{name}.expected"));
         std::fs::write(log, receiver.1.log)?;
@@ -203,19 +233,30 @@ impl Place<'_> {
     }
 
     fn start(&self, machine: Machine, image: &str, name: &str) -> Result<Emulated, Trouble> {
-        Emulated::start(machine, self.images, image, self.folder, name)
+        Emulated::start(machine, self.images, image, self.folder, name, self.plugin)
     }
 
     /// A probe on a cable through a script.
     fn wired(&self, script: &Script) -> Result<Course, Trouble> {
         let board = self.start(self.board, "wired", "wired")?;
-        let mut board = Both(board, SimulatedWired::new(START.1)?);
+        let mut board = Both(board, SimulatedWired::new()?);
         let course = on_cable(&mut board, script)?;
         println!(
             "wired on {} {} passes: all answers equal to the simulation's",
             self.board, course.passes
         );
+        if !script.is_noisy() {
+            hold(pace::WIRED, "wired", self.board, board.0)?;
+        }
         Ok(course)
+    }
+}
+
+/// Holds the passes of an image to their length, where the plugin knows the markers.
+fn hold(pace: pace::Pace, image: &str, machine: Machine, board: Emulated) -> Result<(), Trouble> {
+    match board.counts()? {
+        Some(counts) => pace.hold(&format!("{image}/{machine}"), &counts),
+        None => Ok(()),
     }
 }
 
@@ -226,27 +267,33 @@ mod tests {
     /// The simulated sides alone, so that scripts, air and verdicts hold for any seed.
     #[test]
     fn whatever_the_seed_all_goes_as_it_must() {
+        let mut failures = Vec::new();
         for seed in 1..=40 {
             if let Err(why) = simulated(seed) {
-                panic!("seed {seed}: {why}");
+                failures.push(format!("seed {seed}: {why}"));
             }
         }
+        assert!(failures.is_empty(), "{failures:#?}");
     }
 
     fn simulated(seed: u64) -> Result<(), Trouble> {
         let through = |script: &Script| {
             let key = *b"both sides alike";
-            let mut probe = SimulatedHead::new(key, START.0)?;
-            let mut board = SimulatedBoard::new(key, START.1)?;
+            let mut probe = SimulatedHead::new(key)?;
+            let mut board = SimulatedBoard::new(key)?;
             air_between(&mut probe, &mut board, script, false, seed)
         };
         let script = whole_script(seed);
         verdict::judge(&through(&script)?.0, &script)?;
+        let script = silent_script(seed);
+        verdict::judge_silence(&through(&script)?.0, &script)?;
+        let script = power_script(seed);
+        verdict::judge_power(&through(&script)?.0, &script)?;
         if through(&shell_script(seed))?.0.armed.is_empty() {
             return Err("a short course was not armed again".into());
         }
         let script = cable_script(seed);
-        let course = on_cable(&mut SimulatedWired::new(START.1)?, &script)?;
+        let course = on_cable(&mut SimulatedWired::new()?, &script)?;
         verdict::judge_wired(&course, &script)
     }
 }

@@ -26,7 +26,7 @@ pub(crate) enum Trouble {
     Outage,
     /// Nothing is heard for 30 ms, too short for READY to fall, with three touches among it.
     LostEdges,
-    /// The main loop stands for 250 ms.
+    /// The main loop stands for 250 ms, unless it is started anew.
     LoopStands,
     /// The timer stands, the loop runs.
     ClockStands,
@@ -36,6 +36,14 @@ pub(crate) enum Trouble {
     StuckOutput,
     /// The re-arm wire cannot be read for 100 ms.
     UnreadableWire,
+    /// No output can be driven for 50 ms.
+    Unwritable,
+    /// The main loop of the probe stands for 250 ms.
+    HeadStands,
+    /// Each frame is handed over six times at once for 300 ms: more than the port has room for.
+    FullQueue,
+    /// The board has no power for 100 ms.
+    PowerLoss,
     /// Noise between the frames for 300 ms.
     Noise,
     /// Frames are heard again, 10 ms late, for 300 ms.
@@ -46,18 +54,25 @@ pub(crate) enum Trouble {
     RepeatedCapture,
     /// The capture unit stamps nothing, the touch and its release among it.
     StuckCapture,
+    /// The capture unit stamps no edge to low.
+    OneDirection,
+    /// Each edge that the capture unit gives has overwritten another one.
+    OverCapture,
+    /// The capture unit cannot tell levels.
+    UnknownLevel,
     /// The comparator cannot be read for 100 ms, the touch and its release among it.
     UnreadableBarrier,
+    /// RUN stays up behind the output stage, and then nothing is heard for 300 s.
+    Silence,
     /// Noise on the port for 300 ms: edges and frames of any time and content.
     PortNoise,
 }
 
 impl Trouble {
     /// All that a board comes back from.
-    pub(crate) const ALL: [Self; 13] = [
+    pub(crate) const ALL: [Self; 19] = [
         Self::Outage,
         Self::LostEdges,
-        Self::LoopStands,
         Self::ClockStands,
         Self::LatePoll,
         Self::StuckOutput,
@@ -65,9 +80,16 @@ impl Trouble {
         Self::ManyEdges,
         Self::RepeatedCapture,
         Self::StuckCapture,
+        Self::OneDirection,
+        Self::OverCapture,
+        Self::UnknownLevel,
         Self::UnreadableBarrier,
+        Self::Unwritable,
+        Self::HeadStands,
+        Self::FullQueue,
         Self::Noise,
         Self::Replays,
+        Self::LoopStands,
     ];
 }
 
@@ -99,7 +121,12 @@ impl Script {
             at += stays + rest + random.u64(60 * MS..130 * MS);
         }
         for &trouble in troubles {
-            at += 4_000 * MS;
+            // Second senders are remembered for 10 s, and no hand arms the line before.
+            at += if trouble == Trouble::LoopStands {
+                14_000 * MS
+            } else {
+                4_000 * MS
+            };
             let pairs = if trouble == Trouble::ManyEdges {
                 100
             } else {
@@ -137,6 +164,21 @@ impl Script {
         self.troubles
             .iter()
             .any(|(one, touch)| *one == kind && within(touch))
+    }
+
+    /// Whether a port has noise on it, of which no pass is held to a length.
+    pub(crate) fn is_noisy(&self) -> bool {
+        let mut kinds = self.troubles.iter();
+        kinds.any(|(kind, _)| *kind == Trouble::PortNoise)
+    }
+
+    /// When the loop of the probe comes that would come at `tick`.
+    pub(crate) fn stalled(&self, tick: u64) -> u64 {
+        let standing = self.troubles.iter();
+        let standing = standing.filter(|(kind, _)| *kind == Trouble::HeadStands);
+        let ends = standing.map(|(_, touch)| touch.onset..touch.onset + 250 * MS);
+        let mut ends = ends.filter(|stands| stands.contains(&tick));
+        ends.next().map_or(tick, |stands| stands.end)
     }
 
     /// When each trouble begins, ticks of the board.

@@ -8,6 +8,8 @@ use trueonset::pins::Captured;
 use trueonset::playout::PlayedEdge;
 use trueonset::time::Instant;
 
+use crate::script::Trouble as Kind;
+
 /// A frame of the air.
 pub(crate) type Frame = [u8; 16];
 
@@ -21,6 +23,9 @@ pub(crate) struct Inputs {
     pub(crate) pins: u8,
     /// Cells at rest and under load, mV.
     pub(crate) millivolts: (u16, u16),
+    /// From the first look at the counter in this pass to the second; all later ones find it as
+    /// the second does.
+    pub(crate) pass_ticks: u32,
 }
 
 impl Inputs {
@@ -30,6 +35,29 @@ impl Inputs {
             ready: self.pins & SEEN_READY != 0,
             run: self.pins & SEEN_RUN != 0,
             stop: false,
+        }
+    }
+
+    /// The counter at the second look, of a pass that begins at `tick`.
+    pub(crate) fn read_again(self, tick: u64) -> u32 {
+        (tick as u32).wrapping_add(self.pass_ticks)
+    }
+
+    /// The output pins as they are after `told` was written over `before`.
+    pub(crate) fn driven(self, told: Pins, before: u8) -> u8 {
+        if self.pins & UNWRITABLE != 0 {
+            return before;
+        }
+        let pin = |on, pin| if on { pin } else { 0 };
+        pin(told.ready, READY) | pin(told.run, RUN)
+    }
+
+    /// The re-arm wire as it is read.
+    pub(crate) fn rearm(self) -> Level {
+        if self.pins & UNREADABLE != 0 {
+            Level::Unknown
+        } else {
+            Level::from(self.pins & REARM != 0)
         }
     }
 }
@@ -43,6 +71,10 @@ pub(crate) const REARM: u8 = 1;
 pub(crate) const SEEN_READY: u8 = 1 << 1;
 /// See [`SEEN_READY`].
 pub(crate) const SEEN_RUN: u8 = 1 << 2;
+/// No output can be driven.
+pub(crate) const UNWRITABLE: u8 = 1 << 4;
+/// It had no power before this start.
+pub(crate) const POWER: u8 = 1 << 5;
 /// The comparator of the barrier.
 pub(crate) const BLOCKED: u8 = 1 << 3;
 /// The comparator cannot be read.
@@ -58,6 +90,8 @@ pub(crate) const RUN: u8 = 1 << 1;
 pub(crate) const LAMP: u8 = 1 << 3;
 /// The watchdog was fed.
 pub(crate) const FED: u8 = 1 << 4;
+/// The voltages were converted.
+pub(crate) const CONVERTED: u8 = 1 << 5;
 
 /// An edge as told to the control.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -93,6 +127,23 @@ pub(crate) fn stamped(tick: u64, level: bool) -> Captured {
         level: Level::from(level),
         over: false,
     }
+}
+
+/// An edge as the capture unit gives it under these troubles.
+pub(crate) fn captured(is: impl Fn(Kind) -> bool, tick: u64, level: bool) -> Option<Captured> {
+    let edge = stamped(tick, level);
+    if is(Kind::StuckCapture) || is(Kind::OneDirection) && !level {
+        return None;
+    }
+    Some(Captured {
+        over: is(Kind::OverCapture),
+        level: if is(Kind::UnknownLevel) {
+            Level::Unknown
+        } else {
+            edge.level
+        },
+        ..edge
+    })
 }
 
 /// When a timer of 32 bits, at `now`, shows the low bits of `tick` the next time, unless it just
@@ -153,6 +204,8 @@ pub(crate) trait Side {
             }
         }
     }
+    /// The board starts anew, its flash as it was; what was told to it since the last pass is lost.
+    fn restart(&mut self) -> Result<(), Trouble>;
     /// The timer has come to `tick`.
     fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble>;
 }
@@ -174,6 +227,11 @@ impl<A: Side, B: Side> Side for Both<A, B> {
     fn heard(&mut self, count: u32, frame: &Frame) -> Result<(), Trouble> {
         self.0.heard(count, frame)?;
         self.1.heard(count, frame)
+    }
+
+    fn restart(&mut self) -> Result<(), Trouble> {
+        self.0.restart()?;
+        self.1.restart()
     }
 
     fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble> {

@@ -20,6 +20,7 @@ const TIME: u8 = 2;
 const FAULT: u8 = 4;
 const TWO_SENDERS: u8 = 16;
 const READ_BACK: u8 = 64;
+const RESTART: u8 = 128;
 
 /// Lines at a tick.
 fn lines(course: &Course, tick: u64) -> (bool, bool) {
@@ -67,6 +68,11 @@ fn touches(course: &Course, script: &Script, delay: u64) -> Result<(), Trouble> 
         course.latches.len(),
         course.armed.len()
     );
+    let standing = script.troubles.iter();
+    let standing = standing.filter(|(kind, _)| *kind == Kind::LoopStands);
+    if course.bites.len() != standing.count() {
+        return Err(format!("the watchdog bit at {:?}", course.bites).into());
+    }
     if stopped < 200 {
         return Err("fewer than 200 touches under READY".into());
     }
@@ -81,13 +87,18 @@ fn touches(course: &Course, script: &Script, delay: u64) -> Result<(), Trouble> 
 pub(crate) fn judge_wired(course: &Course, script: &Script) -> Result<(), Trouble> {
     touches(course, script, WIRED_DELAY)?;
     troubles(course, script, |seen, kind| match kind {
-        Kind::LoopStands => !seen.runs(6, 255) && seen.latched(TIME | SEQUENCE, 300),
+        // Long before it goes on, the watchdog has started the board anew.
+        Kind::LoopStands => !seen.runs(6, 1_000) && seen.latched(RESTART, 15),
         Kind::StuckOutput => !seen.runs(41, 1_000) && seen.latched(READ_BACK, 60),
+        Kind::Unwritable => !seen.runs(12, 1_000) && seen.latched(READ_BACK, 13),
         // From the next pass on.
-        Kind::UnreadableWire => !seen.runs(1, 100),
-        Kind::StuckCapture | Kind::UnreadableBarrier => {
+        Kind::UnreadableWire => !seen.runs(2, 1_000) && seen.latched(FAULT, 2),
+        Kind::StuckCapture | Kind::UnknownLevel | Kind::UnreadableBarrier => {
             !seen.runs(5, 1_000) && seen.latched(FAULT, 5)
         }
+        Kind::OneDirection => !seen.runs(7, 1_000) && seen.latched(FAULT, 50),
+        // Edges were lost, and with them the time of the touch.
+        Kind::ManyEdges | Kind::RepeatedCapture => seen.latched(FAULT, 20),
         // Held by the passes themselves, and by the touches.
         _ => true,
     })
@@ -102,7 +113,8 @@ struct Seen<'a> {
 impl Seen<'_> {
     /// Whether a cause was latched within so many milliseconds.
     fn latched(&self, cause: u8, to_ms: u64) -> bool {
-        let within = self.at..self.at + to_ms * MS;
+        // The first edge of its chatter may come before the touch.
+        let within = self.at - MS..self.at + to_ms * MS;
         let latches = &mut self.course.latches.iter();
         latches.any(|(tick, causes)| within.contains(tick) && causes & cause != 0)
     }
@@ -137,16 +149,76 @@ pub(crate) fn judge(course: &Course, script: &Script) -> Result<(), Trouble> {
         // Silence alone is no latch: the control sees READY fall.
         Kind::Outage => !seen.runs(45, 300),
         Kind::LostEdges => seen.latched(SEQUENCE, 100) || fell(course, seen.at, seen.at + 48 * MS),
-        Kind::LoopStands => !seen.runs(49, 255) && seen.latched(TIME, 300),
+        // Long before it goes on, the watchdog has started the board anew.
+        Kind::LoopStands => !seen.runs(49, 1_000) && seen.latched(RESTART, 60),
         Kind::LatePoll => !seen.runs(49, 1_000) && seen.latched(TIME, 60),
         Kind::StuckOutput => !seen.runs(49, 1_000) && seen.latched(READ_BACK, 60),
+        Kind::Unwritable => !seen.runs(20, 1_000) && seen.latched(READ_BACK, 21),
+        // Silence alone is no latch; edges of that time were lost.
+        Kind::HeadStands => !seen.runs(45, 250),
         // From the next pass on, which a beat of 5 ms brings.
-        Kind::UnreadableWire => !seen.runs(6, 100),
-        Kind::StuckCapture | Kind::UnreadableBarrier => {
+        Kind::UnreadableWire => !seen.runs(7, 1_000) && seen.latched(FAULT, 7),
+        Kind::StuckCapture | Kind::UnknownLevel | Kind::UnreadableBarrier => {
             !seen.runs(49, 1_000) && seen.latched(FAULT, 49)
         }
+        Kind::OneDirection => !seen.runs(49, 1_000) && seen.latched(FAULT, 100),
         Kind::Replays => seen.latched(TWO_SENDERS, 300),
+        // Edges were lost, and with them the time of the touch.
+        Kind::ManyEdges | Kind::RepeatedCapture => seen.latched(FAULT, 49),
         // Held by the passes themselves, and by the touches.
         _ => true,
     })
+}
+
+/// A board that had no power for 100 ms: nothing is latched, and READY comes back by itself once the
+/// probe has counted past the mark that was stored.
+pub(crate) fn judge_power(course: &Course, script: &Script) -> Result<(), Trouble> {
+    let at = script
+        .troubles_on_board()
+        .first()
+        .map_or(0, |first| first.1);
+    let back = course
+        .lines
+        .iter()
+        .find(|line| line.0 > at + 105 * MS && line.1);
+    let up = course.lines.last().is_some_and(|line| line.1);
+    if !course.latches.is_empty()
+        || !course.bites.is_empty()
+        || !up
+        || lines(course, at - MS) != (true, true)
+    {
+        return Err(format!(
+            "after a loss of power at {at}: latches {:?}",
+            course.latches
+        )
+        .into());
+    }
+    let back = back.map_or(0, |line| (line.0 - at) / MS);
+    println!("without power for 100 ms: nothing latched, READY is back after {back} ms");
+    Ok(())
+}
+
+/// A latch, and then a silence of 300 s: nothing starts the board anew, the latch stays through it
+/// all, and a hand opens it afterwards.
+pub(crate) fn judge_silence(course: &Course, script: &Script) -> Result<(), Trouble> {
+    let at = script
+        .troubles_on_board()
+        .first()
+        .map_or(0, |first| first.1);
+    let end = at + 300_000 * MS;
+    let latched = course
+        .latches
+        .iter()
+        .any(|(_, causes)| causes & READ_BACK != 0);
+    let armed = course.armed.iter().all(|armed| *armed > end) && course.armed.len() == 1;
+    let up = course.lines.last().is_some_and(|line| line.1);
+    if !course.bites.is_empty() || !latched || !armed || !up || lines(course, at + 60 * MS).0 {
+        return Err(format!(
+            "a silence of 300 s from {at} on: bites {:?}, latches {:?}, armed {:?}",
+            course.bites, course.latches, course.armed
+        )
+        .into());
+    }
+    println!("a latch stays through a silence of 300 s, until a hand opens it");
+    Ok(())
 }

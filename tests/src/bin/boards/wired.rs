@@ -2,7 +2,7 @@
 
 use trueonset::frame::Contact;
 use trueonset::health::Health;
-use trueonset::lines::{Form, Outputs, OutputsConfig};
+use trueonset::lines::{Causes, Form, Outputs, OutputsConfig};
 use trueonset::onset::{Config, Doubt, Event};
 use trueonset::pins::Captured;
 use trueonset::time::{Instant, TickRate};
@@ -10,30 +10,35 @@ use trueonset::wired::{Wired, WiredConfig, WiredPlan};
 
 use crate::board::HZ;
 use crate::eye::Eye;
-use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, FED, READY, REARM, RUN, UNREADABLE};
+use crate::side::{Answer, Frame, Inputs, Side, Told, Trouble, FED, POWER, UNREADABLE, UNWRITABLE};
 
 /// A simulated board of a wired probe.
 pub(crate) struct SimulatedWired {
     plan: WiredConfig,
     stage: OutputsConfig,
-    /// The image has a lock-free queue of 64 places, which hold 63.
-    eye: Eye<63>,
+    /// 7 edges in 500 µs, one more and 16: the image has a lock-free queue of one place more.
+    eye: Eye<24>,
     begun: bool,
     wired: Wired,
     outputs: Outputs,
+    /// Output pins.
+    pins: u8,
 }
 
 impl SimulatedWired {
-    /// A board that has just got power, its timer at `start`.
-    pub(crate) fn new(start: u64) -> Result<Self, Trouble> {
+    /// A board that has just got power.
+    pub(crate) fn new() -> Result<Self, Trouble> {
         let rate = TickRate::from_hz(HZ)?;
+        let mut plan = WiredPlan::USUAL;
+        plan.poll_ns = 500_000;
         Ok(Self {
-            plan: WiredConfig::new(rate, WiredPlan::USUAL)?,
+            plan: WiredConfig::new(rate, plan)?,
             stage: OutputsConfig::new(rate, Form::Levels, 1_000_000)?,
-            eye: Eye::new(Config::new(rate, 1_000_000)?, start),
+            eye: Eye::new(Config::new(rate, 1_000_000)?),
             begun: false,
             wired: Wired::new(),
             outputs: Outputs::new(),
+            pins: 0,
         })
     }
 
@@ -60,12 +65,24 @@ impl Side for SimulatedWired {
         Ok(())
     }
 
+    fn restart(&mut self) -> Result<(), Trouble> {
+        self.eye.restart();
+        self.begun = false;
+        self.wired = Wired::new();
+        self.outputs = Outputs::new();
+        self.pins = 0;
+        Ok(())
+    }
+
     fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble> {
-        let now = self.eye.now(tick);
-        // The image looks at its pin first where it begins.
-        if !std::mem::replace(&mut self.begun, true) {
-            self.eye.begin(now, inputs);
-        }
+        let now = if std::mem::replace(&mut self.begun, true) {
+            self.eye.now(tick)
+        } else {
+            if inputs.pins & POWER == 0 {
+                self.wired.latch(Causes::RESTART);
+            }
+            self.eye.first(tick, inputs)
+        };
         for event in self.eye.pass(now, inputs) {
             self.tell(now, &event);
         }
@@ -79,28 +96,26 @@ impl Side for SimulatedWired {
             self.wired.latch(cause);
         }
         let unreadable = inputs.pins & UNREADABLE != 0;
-        if !unreadable {
-            let wire = inputs.pins & REARM != 0;
-            let _ = self.wired.rearm(&self.plan, now, wire);
-        }
+        let _ = self.wired.rearm(&self.plan, now, inputs.rearm());
         let causes = self.wired.causes();
         let fault = unreadable || contact == Contact::Fault;
         let decision = Health::of(causes, fault).gate(self.wired.lines(&self.plan, now));
-        let set = self.outputs.set(&self.stage, decision, now);
-        for (on, pin) in [
-            (set.pins.ready, READY),
-            (set.pins.run, RUN),
-            (set.feed_watchdog, FED),
-        ] {
-            answer.pins |= if on { pin } else { 0 };
+        // What is decided at the begin of a pass is shown at its end, if it holds until then.
+        let at = self.eye.now(inputs.read_again(tick).into());
+        let set = self.outputs.set(&self.stage, decision, at);
+        self.pins = inputs.driven(set.pins, self.pins);
+        let lost = inputs.pins & UNWRITABLE != 0;
+        if lost {
+            self.wired.latch(Causes::READ_BACK);
         }
-        let until = decision.valid_until.filter(|_| set.pins.ready);
+        answer.pins = self.pins | if set.feed_watchdog { FED } else { 0 };
+        let until = decision.valid_until.filter(|_| set.pins.ready && !lost);
         answer.valid_until = until.map(Instant::ticks);
-        answer.latched = causes.bits() as u8;
+        answer.latched = self.wired.causes().bits() as u8;
         // It looks at the probe every millisecond.
         let due = [
             self.wired.deadline(&self.plan),
-            self.eye.line.deadline(),
+            self.eye.deadline(),
             set.again,
         ];
         let due = due.into_iter().flatten().map(Instant::ticks);

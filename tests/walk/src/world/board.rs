@@ -1,5 +1,6 @@
 //! The main loop of the board: the re-arm wire, edges that leave, lines.
 
+use trueonset::edge::Level;
 use trueonset::lines::{Causes, Decision};
 use trueonset::link::LinkConfig;
 use trueonset::playout::{EdgeRemarks, PlayedEdge};
@@ -55,7 +56,7 @@ impl World {
                 || self.now - times[usize::from(count) - 1] > setting.watch
         };
         let calm = gone(&self.bad, setting.flood) && gone(&self.strange, setting.strangers);
-        let came = self.link.rearm(config, self.at(), wire);
+        let came = self.link.rearm(config, self.at(), Level::from(wire));
         let locked = self.now < self.locked_until;
         if rose {
             self.locked_until = self.now + setting.lock;
