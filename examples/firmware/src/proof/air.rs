@@ -32,7 +32,7 @@ pub(crate) fn link(config: &LinkConfig, clock: ClockConfig) {
         black_box(link.poll(config, instant()));
         let lines: Decision = link.lines(config, instant());
         black_box((lines.at(instant()), link.deadline(config)));
-        black_box(link.rearm(config, instant(), level()));
+        black_box((link.is_torn(), link.rearm(config, instant(), level())));
         black_box((
             link.floor(),
             link.boot(),
