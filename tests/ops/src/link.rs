@@ -5,7 +5,7 @@ use core::fmt::Write;
 use trueonset::battery::{BatteryState, Reasons};
 use trueonset::checked;
 use trueonset::clock::{Clock, ClockConfig, Oscillator, Source};
-use trueonset::frame::{Key, Mark, Quality, Sealed, SlowValue, FRAME};
+use trueonset::frame::{crc16, Key, Mark, Quality, Sealed, SlowValue, FRAME};
 use trueonset::head::{Head, HeadConfig, HeadStatus, Waking};
 use trueonset::health::Health;
 use trueonset::lines::{Causes, Form, Outputs, OutputsConfig, Pins};
@@ -145,10 +145,14 @@ impl Room {
 
     fn foreign(&mut self, draw: &mut Draw, told: &mut impl Write) {
         let mut frame: [u8; FRAME] = draw.bytes();
-        let [high, low, ..] = &mut frame;
-        match draw.below(3) {
+        match draw.below(4) {
             0 => {}
-            1 => [*high, *low] = ID.to_be_bytes(),
+            1 => frame[..2].copy_from_slice(&ID.to_be_bytes()),
+            // Whole, and of whatever probe.
+            2 => {
+                let said = frame.split_at_mut(FRAME - 2);
+                said.1.copy_from_slice(&crc16(said.0).to_be_bytes());
+            }
             // Heard again later.
             _ if draw.one_in(64) => frame = self.newest.1,
             _ => return,
