@@ -37,6 +37,8 @@ const HOLD: Config = checked!(Config::new(
 ));
 
 #[panic_handler]
+type Integrator = DebouncedIntegrator<active::High, fn() -> bool>;
+
 fn panic(_: &core::panic::PanicInfo) -> ! {
     semihosting::process::exit(2)
 }
@@ -205,7 +207,7 @@ fn by_counts() {
     );
     measure("bounced_integrator_8", false, &mut (integrator, false), {
         extern "C" fn poll(
-            (pin, before): &mut (DebouncedIntegrator<active::High, fn() -> bool>, bool),
+            (pin, before): &mut (Integrator, bool),
             _: u64,
         ) -> u32 {
             edge(before, pin.get_latest() == Status::High)
