@@ -36,9 +36,10 @@ const HOLD: Config = checked!(Config::new(
     TICKS * 1_000_000
 ));
 
-#[panic_handler]
+/// One that asks a function for its level.
 type Integrator = DebouncedIntegrator<active::High, fn() -> bool>;
 
+#[panic_handler]
 fn panic(_: &core::panic::PanicInfo) -> ! {
     semihosting::process::exit(2)
 }
@@ -206,10 +207,7 @@ fn by_counts() {
         level,
     );
     measure("bounced_integrator_8", false, &mut (integrator, false), {
-        extern "C" fn poll(
-            (pin, before): &mut (Integrator, bool),
-            _: u64,
-        ) -> u32 {
+        extern "C" fn poll((pin, before): &mut (Integrator, bool), _: u64) -> u32 {
             edge(before, pin.get_latest() == Status::High)
         }
         poll
