@@ -14,4 +14,5 @@ pub mod replay;
 pub mod report;
 pub mod rig;
 pub mod scenario;
+pub(crate) mod text;
 pub mod tune;

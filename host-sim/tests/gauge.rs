@@ -1,9 +1,12 @@
 //! `gauge` as its users meet it: plan and touches in, tool data and verdict out.
 
 mod common;
+#[path = "common/gauging.rs"]
+mod gauging;
 
 use common::{code, err, out, scenario};
-use std::process::{Command, Output};
+use gauging::{gauge, gauge_hits, hit, HEADER};
+use std::process::Command;
 
 const PLAN: &str = r#"
 [check]
@@ -36,8 +39,6 @@ sd = "10nm"
 class = "touch"
 "#;
 
-const HEADER: &str = "cycle,touch,line,axis,spot,onset_ns,feed_nm_s,position_nm,doubt_ns,release_nm,held_ns,spindle_mhz,ready_gaps,flags";
-
 /// A touch by a late edge of a tool of 30 mm less `short_nm`, at -5 mm/s: 10 µm beyond.
 fn row(touch: u32, spot: &str, short_nm: i64, flags: &str) -> String {
     let contact = -short_nm;
@@ -46,17 +47,6 @@ fn row(touch: u32, spot: &str, short_nm: i64, flags: &str) -> String {
         "1,{touch},probe,z,{spot},{}000000,-5000000,{latched},6000,{contact},25000000,0,0,{flags}",
         100 * touch
     )
-}
-
-fn gauge(plan: &str, touches: &str, args: &[&str]) -> Output {
-    let (_folder, path) = scenario("");
-    std::fs::write(path("plan.toml"), plan).unwrap();
-    std::fs::write(path("touches.csv"), touches).unwrap();
-    Command::new(env!("CARGO_BIN_EXE_trueonset"))
-        .args(["gauge", &path("plan.toml"), &path("touches.csv")])
-        .args(args)
-        .output()
-        .unwrap()
 }
 
 fn json(plan: &str, rows: &[String]) -> (i32, serde_json::Value) {
@@ -483,38 +473,21 @@ fn teeth_are_told_by_how_long_they_block() {
     let plan = "[check]\nkind = \"runout\"\n[tool]\nteeth = 4\nspeed = \"500/min\"\n";
     let below = [1.2e-6, 0.0, 3.7e-6, 0.4e-6];
     let (period, per_tooth) = (0.03, 1e-6_f64);
-    let hits = |turn: f64| {
-        let mut rows = String::from("cycle,touch,hit,start_ns,width_ns\n");
-        for number in 2..60_u32 {
+    let hits = |turn: f64| -> String {
+        let hits = (2..60_u32).map(|number| {
             let depth = per_tooth * f64::from(number) - below[number as usize % 4];
-            let width = (8.0 * depth / 5e-3).sqrt() / std::f64::consts::TAU * turn;
-            rows += &format!(
-                "1,1,{number},{},{}\n",
+            hit(
+                number,
                 (f64::from(number) * period * 1e9) as i64,
-                (width * 1e9) as u32
-            );
-        }
-        rows
+                depth,
+                turn,
+            )
+        });
+        hits.collect()
     };
-    let (_folder, path) = scenario("");
-    std::fs::write(path("plan.toml"), plan).unwrap();
     // 1 µm in 30 ms.
     let touch = row(1, "a", 0, "interrupted").replace(",-5000000,", ",-33333,");
-    std::fs::write(path("touches.csv"), format!("{HEADER}\n{touch}\n")).unwrap();
-    let run = |hits: String| {
-        std::fs::write(path("hits.csv"), hits).unwrap();
-        Command::new(env!("CARGO_BIN_EXE_trueonset"))
-            .args([
-                "gauge",
-                &path("plan.toml"),
-                &path("touches.csv"),
-                "--json",
-                "--hits",
-                &path("hits.csv"),
-            ])
-            .output()
-            .unwrap()
-    };
+    let run = |hits: String| gauge_hits(plan, &format!("{HEADER}\n{touch}\n"), &hits);
     let output = run(hits(0.12));
     let found: serde_json::Value =
         serde_json::from_str(&out(&output)).unwrap_or_else(|_| panic!("{}", err(&output)));
@@ -569,41 +542,19 @@ fn a_radius_is_corrected_by_its_hits() {
                 [tool]\nteeth = 4\nspeed = \"500/min\"\n";
     let below = [1.2e-6, 0.0, 3.7e-6, 0.4e-6];
     let (period, per_tooth, fed) = (0.03, 0.25e-6_f64, 1.9e-6);
-    let hits = |turn: f64| {
-        let mut rows = String::from("cycle,touch,hit,start_ns,width_ns\n");
-        for number in 0..80_u32 {
+    let hits = |turn: f64| -> String {
+        let hits = (0..80_u32).filter_map(|number| {
             let way = fed + per_tooth * f64::from(number.min(59));
             let depth = way - below[number as usize % 4];
-            if depth <= 0.0 {
-                continue;
-            }
-            let width = (8.0 * depth / 5e-3).sqrt() / std::f64::consts::TAU * turn;
-            rows += &format!(
-                "1,1,{number},{},{}\n",
-                (f64::from(number) * period * 1e9) as i64,
-                (width * 1e9) as u32
-            );
-        }
-        rows
+            let start_ns = (f64::from(number) * period * 1e9) as i64;
+            (depth > 0.0).then(|| hit(number, start_ns, depth, turn))
+        });
+        hits.collect()
     };
-    let (_folder, path) = scenario("");
-    std::fs::write(path("plan.toml"), plan).unwrap();
     let touch = row(1, "a", 0, "interrupted").replace(",-5000000,", ",-8333,");
     let touch = touch.replace(",25000000,0,", ",25000000,8333,");
-    std::fs::write(path("touches.csv"), format!("{HEADER}\n{touch}\n")).unwrap();
     let run = |hits: String| {
-        std::fs::write(path("hits.csv"), hits).unwrap();
-        let output = Command::new(env!("CARGO_BIN_EXE_trueonset"))
-            .args([
-                "gauge",
-                &path("plan.toml"),
-                &path("touches.csv"),
-                "--json",
-                "--hits",
-                &path("hits.csv"),
-            ])
-            .output()
-            .unwrap();
+        let output = gauge_hits(plan, &format!("{HEADER}\n{touch}\n"), &hits);
         assert_eq!(code(&output), 0, "{}", err(&output));
         serde_json::from_str::<serde_json::Value>(&out(&output)).unwrap()
     };

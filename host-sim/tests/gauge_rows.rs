@@ -1,30 +1,22 @@
 //! `gauge` and rows that must not make a tool whole, nor break it.
 
 mod common;
+#[path = "common/gauging.rs"]
+mod gauging;
 
 use common::{code, err, out, scenario};
+use gauging::{gauge_hits, hit, HEADER};
 use std::process::{Command, Output};
 
 const PLAN: &str = "[check]\nkind = \"breakage\"\nhold = \"20ms\"\nreference_position = \"0mm\"\nreference_length = \"30mm\"\n\
                     [tool]\nexpected = \"30mm\"\nwear = \"20um\"\nlong = \"10um\"\nsmallest_break = \"30um\"\n";
-const HEADER: &str = "cycle,touch,line,axis,spot,onset_ns,feed_nm_s,position_nm,doubt_ns,release_nm,held_ns,spindle_mhz,ready_gaps,flags";
 const FIRST: &str = "1,1,probe,z,left,100000000,-5000000,0,6000,0,25000000,0,0,";
 const SECOND: &str = "1,2,probe,z,right,300000000,-5000000,30,6000,30,25000000,0,0,";
 const ABSENT: &str = "1,1,probe,z,,,-5000000,-500000,,,,0,0,alive";
 
 fn gauge(plan: &str, rows: &[&str], args: &[&str]) -> Output {
-    let (_folder, path) = scenario("");
-    std::fs::write(path("plan.toml"), plan).unwrap();
-    std::fs::write(
-        path("touches.csv"),
-        format!("{HEADER}\n{}\n", rows.join("\n")),
-    )
-    .unwrap();
-    Command::new(env!("CARGO_BIN_EXE_trueonset"))
-        .args(["gauge", &path("plan.toml"), &path("touches.csv")])
-        .args(args)
-        .output()
-        .unwrap()
+    let touches = format!("{HEADER}\n{}\n", rows.join("\n"));
+    gauging::gauge(plan, &touches, args)
 }
 
 fn json(plan: &str, rows: &[&str]) -> serde_json::Value {
@@ -437,36 +429,18 @@ fn wear_is_watched_from_the_first_prediction_on() {
 #[test]
 fn hits_of_a_touch_with_a_flag_tell_nothing() {
     let plan = "[check]\nkind = \"runout\"\n[tool]\nteeth = 2\nspeed = \"500/min\"\n";
-    let (_folder, path) = scenario("");
-    std::fs::write(path("plan.toml"), plan).unwrap();
-    let mut hits = String::from("cycle,touch,hit,start_ns,width_ns\n");
-    for number in 2..60_u32 {
-        let depth = 1e-6 * f64::from(number) - [0.0, 1.5e-6][number as usize % 2];
-        let width = (8.0 * depth / 5e-3).sqrt() / std::f64::consts::TAU * 0.12;
-        hits += &format!(
-            "1,1,{number},{},{}\n",
-            u64::from(number) * 60_000_000,
-            (width * 1e9) as u32
-        );
-    }
-    std::fs::write(path("hits.csv"), hits).unwrap();
+    let hits: String = (2..60_u32)
+        .map(|number| {
+            let depth = 1e-6 * f64::from(number) - [0.0, 1.5e-6][number as usize % 2];
+            hit(number, i64::from(number) * 60_000_000, depth, 0.12)
+        })
+        .collect();
     let run = |flags: &str| {
         // A second touch at another feed has no hits; 1 µm in 60 ms.
-        let rows = format!(
+        let touches = format!(
             "{HEADER}\n1,1,probe,x,a,100000000,-16667,0,6000,,25000000,8333,0,{flags}\n1,2,probe,x,a,900000000,-500000,0,6000,,25000000,8333,0,\n"
         );
-        std::fs::write(path("touches.csv"), rows).unwrap();
-        let output = Command::new(env!("CARGO_BIN_EXE_trueonset"))
-            .args([
-                "gauge",
-                &path("plan.toml"),
-                &path("touches.csv"),
-                "--json",
-                "--hits",
-                &path("hits.csv"),
-            ])
-            .output()
-            .unwrap();
+        let output = gauge_hits(plan, &touches, &hits);
         serde_json::from_str::<serde_json::Value>(&out(&output))
             .unwrap_or_else(|_| panic!("{}", err(&output)))
     };

@@ -212,22 +212,14 @@ impl<P: InputPin> Comparator<P> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::pins::broken::Broken;
     use crate::pins::Captured;
     use crate::time::{Bits, TickRate};
     use core::cell::Cell;
-    use embedded_hal::digital::{Error, ErrorKind, ErrorType};
+    use embedded_hal::digital::ErrorType;
 
     /// A pin that shows what the test wants; an error for none.
     struct Wire<'a>(&'a Cell<Option<bool>>);
-
-    #[derive(Debug)]
-    struct Broken;
-
-    impl Error for Broken {
-        fn kind(&self) -> ErrorKind {
-            ErrorKind::Other
-        }
-    }
 
     impl ErrorType for Wire<'_> {
         type Error = Broken;

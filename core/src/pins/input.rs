@@ -75,19 +75,11 @@ impl<P: InputPin> Input<P> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use embedded_hal::digital::{Error, ErrorKind, ErrorType};
+    use crate::pins::broken::Broken;
+    use embedded_hal::digital::ErrorType;
 
     /// Shows one answer after the other; an error once there is none left.
     struct Answers(&'static [Option<bool>]);
-
-    #[derive(Debug)]
-    struct Broken;
-
-    impl Error for Broken {
-        fn kind(&self) -> ErrorKind {
-            ErrorKind::Other
-        }
-    }
 
     impl ErrorType for Answers {
         type Error = Broken;

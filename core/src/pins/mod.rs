@@ -33,6 +33,8 @@
 //! A measuring signal, not a safety function; no performance level is claimed; guards and
 //! emergency stop stay in charge.
 
+#[cfg(all(test, feature = "embedded-hal"))]
+mod broken;
 #[cfg(feature = "embedded-hal")]
 mod comparator;
 #[cfg(feature = "embedded-hal")]

@@ -126,18 +126,9 @@ impl<Ready: InputPin, Run: InputPin, Stop: InputPin> ReadBack<Ready, Run, Stop> 
 mod tests {
     use super::*;
     use crate::lines::Form;
+    use crate::pins::broken::Broken;
     use crate::time::TickRate;
     use core::cell::Cell;
-    use embedded_hal::digital::{Error, ErrorKind};
-
-    #[derive(Debug)]
-    struct Broken;
-
-    impl Error for Broken {
-        fn kind(&self) -> ErrorKind {
-            ErrorKind::Other
-        }
-    }
 
     /// A wire, and whether it fails when driven high.
     struct Wire<'a>(&'a Cell<bool>, bool);

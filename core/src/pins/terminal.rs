@@ -175,20 +175,12 @@ mod tests {
     use super::*;
     use crate::frame::Contact;
     use crate::lines::Form;
+    use crate::pins::broken::Broken;
     use crate::pins::NoPin;
     use crate::time::TickRate;
     use crate::wired::WiredPlan;
     use core::cell::Cell;
-    use embedded_hal::digital::{Error, ErrorKind, ErrorType};
-
-    #[derive(Debug)]
-    struct Broken;
-
-    impl Error for Broken {
-        fn kind(&self) -> ErrorKind {
-            ErrorKind::Other
-        }
-    }
+    use embedded_hal::digital::ErrorType;
 
     /// A wire that an output may drive and an input may read; broken for `None`.
     struct Wire<'a>(&'a Cell<Option<bool>>);
@@ -253,6 +245,16 @@ mod tests {
         }
     }
 
+    /// The terminal behind wires for re-arm, READY and RUN.
+    fn terminal(wires: &[Cell<Option<bool>>; 3]) -> Wires<'_> {
+        let [rearm, ready, run] = wires;
+        Terminal::new(
+            Wire(rearm),
+            Stage::new(Wire(ready), Wire(run), NoPin),
+            ReadBack::new(Wire(ready), Wire(run), NoPin),
+        )
+    }
+
     const STOP: (bool, bool, bool) = (false, false, false);
     const GO: (bool, bool, bool) = (true, true, true);
 
@@ -260,11 +262,7 @@ mod tests {
     fn whatever_wire_breaks_the_lines_stop_and_only_a_rise_of_rearm_ends_a_latch() {
         let wires = [const { Cell::new(Some(false)) }; 3];
         let [rearm, ready, run] = &wires;
-        let mut terminal = Terminal::new(
-            Wire(rearm),
-            Stage::new(Wire(ready), Wire(run), NoPin),
-            ReadBack::new(Wire(ready), Wire(run), NoPin),
-        );
+        let mut terminal = terminal(&wires);
         let mut bench = Bench {
             now: 2_000_000_000,
             wired: Wired::new(),
@@ -320,12 +318,8 @@ mod tests {
     fn what_ends_within_the_pass_does_not_stand_after_it() {
         for (takes, lines) in [(999_999, GO), (1_000_001, STOP), (2_000_001, STOP)] {
             let wires = [const { Cell::new(Some(false)) }; 3];
-            let [rearm, ready, run] = &wires;
-            let mut terminal = Terminal::new(
-                Wire(rearm),
-                Stage::new(Wire(ready), Wire(run), NoPin),
-                ReadBack::new(Wire(ready), Wire(run), NoPin),
-            );
+            let [_, ready, run] = &wires;
+            let mut terminal = terminal(&wires);
             let mut bench = Bench {
                 now: 0,
                 wired: Wired::new(),

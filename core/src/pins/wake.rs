@@ -47,19 +47,11 @@ pub async fn serve<P: Wait, D: Future>(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::pins::broken::Broken;
     use core::cell::Cell;
     use core::pin::Pin;
     use core::task::{Context, Waker};
-    use embedded_hal::digital::{Error, ErrorKind, ErrorType};
-
-    #[derive(Debug)]
-    struct Broken;
-
-    impl Error for Broken {
-        fn kind(&self) -> ErrorKind {
-            ErrorKind::Other
-        }
-    }
+    use embedded_hal::digital::ErrorType;
 
     /// What comes of the next wait: nothing yet, an edge, or a failure.
     #[derive(Clone, Copy, Debug, PartialEq, Eq)]

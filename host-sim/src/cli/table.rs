@@ -2,6 +2,7 @@
 
 use crate::quantity::show_time_ns;
 use crate::replay::Row;
+use crate::report::{Column, Table};
 
 /// A table; the first row is the header, the first column and the last are words.
 #[must_use]
@@ -28,6 +29,24 @@ pub(crate) fn table(rows: &[Vec<String>]) -> String {
         lines.push(cells.collect::<Vec<_>>().join("  ").trim_end().to_owned());
     }
     lines.join("\n")
+}
+
+/// The same for a report: all columns but the first, the last and words are numbers.
+#[must_use]
+pub(crate) fn sheet(title: &str, caption: &str, mut rows: Vec<Vec<String>>) -> Table {
+    let header = rows.remove(0);
+    let last = header.len() - 1;
+    let columns = header.into_iter().enumerate().map(|(k, name)| Column {
+        number: k > 0 && k < last && name != "method",
+        name,
+    });
+    Table {
+        title: title.to_owned(),
+        caption: caption.to_owned(),
+        columns: columns.collect(),
+        rows,
+        rest_in: "the output of --json".to_owned(),
+    }
 }
 
 /// The table of touches.

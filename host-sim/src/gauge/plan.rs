@@ -9,6 +9,7 @@ use trueonset::latch::{LatchConfig, Method};
 use super::entries::Entry;
 use super::stated::Stated;
 use crate::fault::Fault;
+use crate::text;
 
 /// What the touches are for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -54,13 +55,8 @@ impl Plan {
     /// # Errors
     /// As [`parse`](Self::parse), and if it cannot be read.
     pub fn read(path: &Path) -> Result<Self, Fault> {
-        let name = path.display().to_string();
-        let text = if name == "-" {
-            std::io::read_to_string(std::io::stdin())
-        } else {
-            std::fs::read_to_string(path)
-        };
-        Self::parse(&text.map_err(|why| Fault::io(&name, "read", &why))?, &name)
+        let (name, text) = text::read(path)?;
+        Self::parse(&text, &name)
     }
 
     /// Reads `text`; `source` stands in messages.

@@ -6,6 +6,7 @@ use super::keys::{Key, KEYS};
 use super::kind::Value;
 use super::nearest::nearest;
 use crate::fault::{Fault, Place};
+use crate::text;
 
 /// What a scenario file states.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,13 +35,7 @@ impl Tables {
     /// # Errors
     /// It cannot be read, is no TOML, holds an unknown key or a value of another kind or out of range.
     pub fn read(path: &Path) -> Result<Self, Fault> {
-        let name = path.display().to_string();
-        let text = if name == "-" {
-            std::io::read_to_string(std::io::stdin())
-        } else {
-            std::fs::read_to_string(path)
-        };
-        let text = text.map_err(|why| Fault::io(&name, "read", &why))?;
+        let (name, text) = text::read(path)?;
         Self::parse(&text, &name)
     }
 

@@ -3,9 +3,8 @@
 use super::output::{asked, better, binding, compared, feed, limits, refusal, sentence, settings};
 use super::Answer;
 use crate::cli::args::Advise;
-use crate::report::{
-    Column, Kept, Origin, Part, Promise, Promised, Report, Section, Shares, Table, CAUTION,
-};
+use crate::cli::table::sheet;
+use crate::report::{Kept, Origin, Part, Promise, Promised, Report, Section, Shares, CAUTION};
 use crate::study::advice::{Asked, Impossible, Portion};
 
 /// Feeds drawn, from this share of the answer to so many times it.
@@ -157,21 +156,5 @@ fn shares(answer: &Answer) -> Shares {
             feed(answer.advice.feed)
         ),
         parts: answer.advice.budget.iter().map(part).collect(),
-    }
-}
-
-fn sheet(title: &str, caption: &str, mut rows: Vec<Vec<String>>) -> Table {
-    let header = rows.remove(0);
-    let last = header.len() - 1;
-    let columns = header.into_iter().enumerate().map(|(k, name)| Column {
-        number: k > 0 && k < last,
-        name,
-    });
-    Table {
-        title: title.to_owned(),
-        caption: caption.to_owned(),
-        columns: columns.collect(),
-        rows,
-        rest_in: "the output of --json".to_owned(),
     }
 }

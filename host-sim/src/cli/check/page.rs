@@ -110,28 +110,23 @@ fn table(judged: &Judged) -> Section {
             line,
             expected,
             found,
-        } => {
-            vec![
-                line.clone(),
-                ns(*expected),
-                ns(*found),
-                ns(found - expected),
-                "matched".to_owned(),
-            ]
         }
-        Finding::Displaced {
+        | Finding::Displaced {
             line,
             expected,
             found,
-        } => {
-            vec![
-                line.clone(),
-                ns(*expected),
-                ns(*found),
-                ns(found - expected),
-                "displaced".to_owned(),
-            ]
-        }
+        } => vec![
+            line.clone(),
+            ns(*expected),
+            ns(*found),
+            ns(found - expected),
+            if finding.is_wrong() {
+                "displaced"
+            } else {
+                "matched"
+            }
+            .to_owned(),
+        ],
         Finding::Missing { line, expected } => {
             vec![
                 line.clone(),

@@ -5,10 +5,10 @@ use super::{Calibration, Found};
 use crate::cli::again::command;
 use crate::cli::args::Tune;
 use crate::cli::picture::{chatter, fall};
-use crate::cli::table::seconds;
+use crate::cli::table::{seconds, sheet};
 use crate::fault::Fault;
 use crate::log::Dwells;
-use crate::report::{Bin, Column, Histogram, Origin, Report, Section, Series, Source, Table};
+use crate::report::{Bin, Histogram, Origin, Report, Section, Series, Source};
 
 /// The page.
 pub(super) fn page(found: &Found, args: &Tune) -> Result<String, Fault> {
@@ -113,20 +113,4 @@ fn pictures(found: &Found, args: &Tune) -> Result<Vec<Section>, Fault> {
         }));
     }
     Ok(sections)
-}
-
-fn sheet(title: &str, caption: &str, mut rows: Vec<Vec<String>>) -> Table {
-    let header = rows.remove(0);
-    let last = header.len() - 1;
-    let columns = header.into_iter().enumerate().map(|(k, name)| Column {
-        number: k > 0 && k < last && name != "method",
-        name,
-    });
-    Table {
-        title: title.to_owned(),
-        caption: caption.to_owned(),
-        columns: columns.collect(),
-        rows,
-        rest_in: "the output of --json".to_owned(),
-    }
 }
