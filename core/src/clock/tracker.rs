@@ -304,7 +304,7 @@ impl Clock {
         // Within a memory of nominal slots, so within two of the line's own, scatter fans out to its
         // own size, which is below the gate or the bound of here; and τ² + 2τh + h²/2 is at most
         // seven times the lag within that bound.
-        let since = now.ticks().saturating_sub(line.whole().ticks());
+        let since = now.ticks_since(line.whole());
         let newest = self.newest();
         let near = since < slot * u64::from(tau) && newest - line.slot() < u64::from(tau);
         if let Some(here) = self.here_256.filter(|_| near) {
@@ -312,7 +312,7 @@ impl Clock {
                 return true;
             }
         }
-        let since = now.ticks().saturating_sub(self.begins(newest).ticks());
+        let since = now.ticks_since(self.begins(newest));
         let slots = math::quotient(since, slot as u32);
         let there = newest.saturating_add(slots).saturating_add(1);
         self.slack(config, there).ticks().unsigned_abs() <= slot / 4

@@ -126,13 +126,11 @@ impl Head {
         if self.touched() == touched {
             return Err(EdgeRefused::SameLevel);
         }
-        let since = |edge: Edge| at.ticks().saturating_sub(edge.at.ticks());
+        let since = |edge: Edge| at.ticks_since(edge.at);
         let near = self.newest.filter(|edge| since(*edge) < config.apart);
         let at = match near {
             // Later than it was: that only lengthens the stop.
-            Some(touch) if !touched => {
-                Instant::from_ticks(touch.at.ticks().saturating_add(config.apart))
-            }
+            Some(touch) if !touched => touch.at.later(config.apart),
             Some(_) => return Err(EdgeRefused::TooClose),
             None => at,
         };
@@ -184,12 +182,12 @@ impl Head {
     pub fn wake(&self, config: &HeadConfig, now: Instant, lead: u32) -> Instant {
         let slot = self.slot(config, now.plus(lead));
         let begin = self.begin(config, self.next(config, slot));
-        Instant::from_ticks(begin.ticks().saturating_sub(u64::from(lead)))
+        begin.earlier(u64::from(lead))
     }
 
     /// The newest slot that has begun by `at`.
     fn slot(&self, config: &HeadConfig, at: Instant) -> u64 {
-        let since = at.ticks().saturating_sub(self.zero.ticks());
+        let since = at.ticks_since(self.zero);
         // The division is by a field that is not 0.
         since.checked_div(config.slot).unwrap_or(0)
     }
@@ -198,7 +196,7 @@ impl Head {
     #[must_use]
     pub fn begin(&self, config: &HeadConfig, slot: u64) -> Instant {
         let ticks = slot.saturating_mul(config.slot);
-        Instant::from_ticks(self.zero.ticks().saturating_add(ticks))
+        self.zero.later(ticks)
     }
 
     /// The next slot after `slot` that has a frame. Ask again after every edge.
@@ -216,7 +214,7 @@ impl Head {
 
     /// Slots from the first one at or after an edge to `slot`.
     fn place(&self, config: &HeadConfig, edge: Option<Edge>, slot: u64) -> Option<u64> {
-        let since = edge?.at.ticks().saturating_sub(self.zero.ticks());
+        let since = edge?.at.ticks_since(self.zero);
         // The division is by a field that is not 0.
         let before = since.checked_sub(1)?.checked_div(config.slot)?;
         Some(slot.saturating_sub(before.saturating_add(1)))

@@ -468,7 +468,7 @@ impl Line {
             self.tally.refused = self.tally.refused.saturating_add(1);
         } else if self.edges == 0 {
             if !was_blind {
-                self.deepen(at.ticks().saturating_sub(self.last.ticks()));
+                self.deepen(at.ticks_since(self.last));
             }
             self.open(at);
         } else {
@@ -570,7 +570,7 @@ impl Line {
     fn changed(&mut self, config: &Config, stated: &Stated) -> Option<Event> {
         let release = self.settled;
         let home = (u64::from(self.home_turns) << 32) | u64::from(self.home);
-        let balance_point = Instant::from_ticks(self.first.ticks().saturating_add(home));
+        let balance_point = self.first.later(home);
         let balance = FineInstant::new(balance_point, config.lag_256);
         let causal = FineInstant::new(self.causal, config.lag_256);
         let shallow = release && !self.deep;

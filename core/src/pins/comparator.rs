@@ -106,10 +106,9 @@ impl<P: InputPin> Comparator<P> {
             event.map(&mut tell);
         }
         let hold = u64::from(config.hold_ticks());
-        let since = |seen: Instant| now.ticks().saturating_sub(seen.ticks());
         self.fault = self
             .seen
-            .is_some_and(|seen| since(seen) < hold * FAULT_HOLDS);
+            .is_some_and(|seen| now.ticks_since(seen) < hold * FAULT_HOLDS);
     }
 
     /// Whether the pin has shown for a hold what no capture told.

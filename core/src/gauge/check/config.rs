@@ -6,7 +6,7 @@ use crate::flags::Flags;
 use crate::gauge::{Reference, Side};
 use crate::latch::{root_of_sum, Latched, FURTHEST_NM};
 use crate::onset::math;
-use crate::time::{Instant, TickRate};
+use crate::time::TickRate;
 
 /// How far the length of a touch may be off apart from the touch's own doubt.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -378,9 +378,4 @@ impl CheckConfig {
         let flat_pm = u32::try_from(flat_pm).unwrap_or(u32::MAX);
         root_of_sum(root_of_sum(own_pm, self.plan.allowance.shared_pm), flat_pm).max(1)
     }
-}
-
-/// So many ticks after an instant.
-pub(super) fn after(now: Instant, ticks: u64) -> Instant {
-    Instant::from_ticks(now.ticks().saturating_add(ticks))
 }

@@ -1,6 +1,6 @@
 //! The steps of a check.
 
-use super::config::{after, CheckConfig, Judged};
+use super::config::{CheckConfig, Judged};
 use super::Reasons;
 use crate::flags::Flags;
 use crate::latch::Latched;
@@ -275,7 +275,7 @@ impl Check {
             Input::Limit { at_nm } => {
                 if self.state == State::Approach {
                     // One more than the ticks that it takes, for those it was rounded by.
-                    let told_at = after(after(now, config.told), 1);
+                    let told_at = now.later(config.told).later(1);
                     let beyond = config.is_beyond_break(at_nm);
                     self.state = State::Limit { beyond, told_at };
                     self.deadline = Some(told_at);
@@ -284,7 +284,7 @@ impl Check {
             Input::Back => {
                 if let State::Touched { made_nm, .. } = self.state {
                     self.state = State::Retract { made_nm };
-                    self.deadline = Some(after(now, config.release));
+                    self.deadline = Some(now.later(config.release));
                 }
             }
             Input::End => {
@@ -346,7 +346,7 @@ impl Check {
         self.dirty.insert_if(Reasons::LINK, !self.ready);
         self.dirty
             .insert_if(Reasons::STUCK, self.blocked != Some(false));
-        self.deadline = Some(after(now, config.arm));
+        self.deadline = Some(now.later(config.arm));
     }
 
     fn go(&mut self, config: &CheckConfig, now: Instant) {
@@ -360,7 +360,7 @@ impl Check {
     fn approach(&mut self, config: &CheckConfig, now: Instant) {
         self.state = State::Approach;
         self.evidence = Evidence::default();
-        self.deadline = Some(after(now, config.approach));
+        self.deadline = Some(now.later(config.approach));
     }
 
     fn touch(&mut self, config: &CheckConfig, touch: &Latched, now: Instant) {
@@ -382,12 +382,12 @@ impl Check {
         self.sums.apart_nm = self.sums.apart_nm.saturating_add(apart_nm);
         self.sums.largest_own_pm = self.sums.largest_own_pm.max(judged.own_pm);
         self.sums.largest_bound_nm = self.sums.largest_bound_nm.max(touch.bound_nm);
-        let held_at = after(now, config.hold);
+        let held_at = now.later(config.hold);
         self.state = State::Touched {
             made_nm: touch.at_nm,
             held_at,
         };
-        self.deadline = Some(after(held_at, config.release));
+        self.deadline = Some(held_at.later(config.release));
     }
 
     /// The first touch, as it was judged.
@@ -410,7 +410,7 @@ impl Check {
         self.dirty.insert_if(Reasons::FLAG, !forbidden.is_empty());
         if !self.evidence.released {
             self.evidence.released = true;
-            self.deadline = Some(after(now, config.beat));
+            self.deadline = Some(now.later(config.beat));
         }
     }
 
@@ -480,7 +480,7 @@ impl Check {
             self.state = State::Again(self.dirty);
             self.alive = false;
             // The way back takes no longer than the one there.
-            self.deadline = Some(after(now, config.approach));
+            self.deadline = Some(now.later(config.approach));
         } else {
             self.unproven();
         }
@@ -532,7 +532,7 @@ impl Check {
     /// The same with all instants so many ticks earlier, and without what it has counted.
     #[must_use]
     pub fn moved(&self, ticks: u64) -> Self {
-        let back = |at: Instant| Instant::from_ticks(at.ticks().saturating_sub(ticks));
+        let back = |at: Instant| at.earlier(ticks);
         let mut moved = self.clone();
         moved.deadline = self.deadline.map(back);
         moved.late = 0;
