@@ -369,13 +369,16 @@ impl CheckConfig {
         touches: u8,
     ) -> u32 {
         // Doubts of the touches of a cycle are alike: the largest, over the root of their number.
-        let square = math::square(largest_own_pm);
-        let share = square.checked_div(u64::from(touches)).unwrap_or(square);
-        let own_pm = math::root_up(share);
+        let own = math::square(largest_own_pm);
+        let own = math::quotient(own, u32::from(touches.max(1))).saturating_add(1);
         let bounds_nm = u64::from(self.plan.allowance.bounds_nm) + u64::from(largest_bound_nm);
         // 1/√3 as 0.577351; at most 2^33 nm.
-        let flat_pm = (bounds_nm * 577_351).div_ceil(1_000);
+        let flat_pm = math::quotient(bounds_nm * 577_351 + 999, 1_000);
         let flat_pm = u32::try_from(flat_pm).unwrap_or(u32::MAX);
-        root_of_sum(root_of_sum(own_pm, self.plan.allowance.shared_pm), flat_pm).max(1)
+        let common = math::square(self.plan.allowance.shared_pm);
+        math::root_up(
+            own.saturating_add(common)
+                .saturating_add(math::square(flat_pm)),
+        )
     }
 }
