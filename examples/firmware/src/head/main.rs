@@ -83,7 +83,7 @@ fn main() -> ! {
         }
     };
     let mut head = awake.head(key::KEY, now, eye.line().in_contact());
-    let mut cells = Watch::new(RATE, power::PLAN, power::RUN_S);
+    let mut cells = Watch::new(RATE, power::RUN_S);
     let mut status = HeadStatus::default();
     status.signs.measuring = true;
     status.signs.self_test_failed = tested != TestResult::Passed;
@@ -106,7 +106,7 @@ fn main() -> ! {
         }
         let frame = head.wake(&HEAD, at, LEAD);
         if at.plus(LOOK) < frame {
-            if let Some(found) = cells.look(at, power::read) {
+            if let Some(found) = cells.look(&power::CELLS, at, power::read) {
                 head.set_slow(found.slow);
                 status.signs.look = found.look;
             }
