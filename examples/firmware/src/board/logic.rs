@@ -83,22 +83,15 @@ impl<'a> Board<'a> {
         let (vitals, causes) = (self.receiver.vitals(&LINK, now), self.receiver.causes());
         let health = Health::of(causes, looked.fault).link(&vitals);
         let cut = |until| self.intake.now(machine::drop_after(until)).at;
-        let set = self
-            .terminal
-            .show(&OUTPUTS, self.receiver, &LINK, now, &health, cut);
+        let terminal = &mut self.terminal;
+        let set = terminal.show(&OUTPUTS, self.receiver, &LINK, now, &health, cut);
         if set.feed_watchdog {
             machine::feed_watchdog();
         }
-        let lost = machine::frames_lost();
-        let news = (vitals.state, causes, set.pins, lost);
+        let (state, lost) = (vitals.state, machine::frames_lost());
+        let news = (state, causes, set.pins, lost);
         if self.said.replace(news) != Some(news) {
-            defmt::info!(
-                "{} {} {}, {} frames lost",
-                vitals.state,
-                causes,
-                set.pins,
-                lost
-            );
+            defmt::info!("{} {} {}, {} frames lost", state, causes, set.pins, lost);
         }
         // Slow, so after the pins.
         Flash.keep(self.receiver, ID);
