@@ -88,7 +88,7 @@ fn main() -> ! {
     loop {
         let now = eye.now(CaptureUnit.count());
         eye.pass(&LINE, &mut &EDGES, now, |event| {
-            let _ = head.event(&HEAD, Some(event));
+            let _ = head.event(&HEAD, event);
         });
         // An edge that was refused leaves the probe out of step: a fault until both agree again.
         let contact = eye.contact();

@@ -95,7 +95,7 @@ fn main() -> ! {
     loop {
         let now = eye.now(CaptureUnit.count());
         eye.pass(&LINE, &mut edges, now, |event| {
-            tell(&mut wired, now, &event);
+            tell(&mut wired, now, event);
         });
         let contact = eye.contact();
         wired.observe(now, contact, contact != Contact::Fault);
