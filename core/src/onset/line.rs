@@ -379,7 +379,10 @@ impl Line {
                 return None;
             }
         }
-        self.odd_edge(config, at, level, faults)
+        // Before the rest, so that the stack of the one is free again for the other.
+        let event = self.poll(config, at);
+        self.odd_edge(config, at, level, faults);
+        event
     }
 
     /// The settled level was vouched for over `rest` ticks.
@@ -421,8 +424,7 @@ impl Line {
         mut at: Instant,
         level: Level,
         faults: Flags,
-    ) -> Option<Event> {
-        let event = self.poll(config, at);
+    ) {
         if self.edges == 0 && at.run_since(self.last) >= self.hold {
             self.flags = Flags::NONE;
         }
@@ -444,7 +446,7 @@ impl Line {
         if level == Level::Unknown {
             self.flags.insert(Flags::UNKNOWN_LEVEL);
             self.blind(at);
-            return event;
+            return;
         }
         if self.sight == Sight::Unborn {
             self.sight = Sight::Clear;
@@ -453,7 +455,7 @@ impl Line {
             self.hold = config.hold_in(self.settled);
             self.last = at;
             self.expect(config);
-            return event;
+            return;
         }
         let was_blind = self.sight == Sight::Blind;
         if was_blind {
@@ -476,7 +478,6 @@ impl Line {
             self.go_on(at);
         }
         self.heed_the_end();
-        event
     }
 
     /// The level is not known from `at` on.
