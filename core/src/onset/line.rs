@@ -418,13 +418,7 @@ impl Line {
     /// Every edge with something wrong about it: see [`edge`](crate::edge) for the rules.
     #[cold]
     #[inline(never)]
-    fn odd_edge(
-        &mut self,
-        config: &Config,
-        mut at: Instant,
-        level: Level,
-        faults: Flags,
-    ) {
+    fn odd_edge(&mut self, config: &Config, mut at: Instant, level: Level, faults: Flags) {
         if self.edges == 0 && at.run_since(self.last) >= self.hold {
             self.flags = Flags::NONE;
         }
@@ -546,7 +540,7 @@ impl Line {
     }
 
     /// The line stayed away for a hold: the contact has changed.
-    #[inline(never)]
+    #[inline]
     fn confirm(&mut self, config: &Config) -> Option<Event> {
         let stated = self.stated(config);
         self.changed(config, &stated)
