@@ -66,13 +66,13 @@ pub struct Clock {
 impl Clock {
     /// From the first frame: its slot and when it arrived.
     #[must_use]
-    #[inline(never)]
+    #[inline(always)]
     pub fn start(config: &ClockConfig, slot: u64, arrival: Instant) -> Self {
-        let half = scatter_256(config, &Change::default());
+        let half = scatter_256(config, &Change::NONE);
         Self {
             all: Path::new(Line::hung(config.slot_32, slot, arrival)),
             earliest: None,
-            block: Block::default(),
+            block: Block::NONE,
             source: config.presumed,
             monitor: Monitor::new(config, slot, arrival, half),
             clashes: 0,
@@ -84,13 +84,14 @@ impl Clock {
 
     /// A frame that is taken for genuine. Whether it was used: only slots newer than all before
     /// are, and after 2^31 slots of silence a frame starts the clock anew.
+    #[inline(never)]
     pub fn update(&mut self, config: &ClockConfig, slot: u64, arrival: Instant) -> bool {
         if slot <= self.all.line.slot() {
             return false;
         }
         if self.line().distance(slot) > u32::MAX / 2 {
             let clashes = self.clashes;
-            *self = Self::start(config, slot, arrival);
+            self.restart(config, slot, arrival);
             self.clashes = clashes;
             return true;
         }
@@ -103,7 +104,15 @@ impl Clock {
         true
     }
 
+    /// Anew, in its place.
+    #[cold]
+    #[inline(never)]
+    fn restart(&mut self, config: &ClockConfig, slot: u64, arrival: Instant) {
+        *self = Self::start(config, slot, arrival);
+    }
+
     /// The second line. It takes its period from the first, which takes a few frames to learn it.
+    #[inline(never)]
     fn earliest(&mut self, config: &ClockConfig, slot: u64, arrival: Instant, residual_32: i64) {
         let own = match &self.earliest {
             Some(path) => path.line.sight(slot, arrival).residual_32,
@@ -131,13 +140,14 @@ impl Clock {
     }
 
     /// Intervals count from the lock on: before it, the scatter is not known.
+    #[inline(never)]
     fn watch(&mut self, config: &ClockConfig, seen: &Sight, arrival: Instant) {
         let half = scatter_256(config, &self.all.change);
         self.scatter_256 = u32::try_from(half).unwrap_or(u32::MAX);
         self.clash = false;
         self.here_256 = None;
         if !self.locked(config) {
-            self.monitor = Monitor::new(config, seen.slot, arrival, half);
+            self.monitor.restart(config, seen.slot, arrival, half);
             return;
         }
         self.clash = self.monitor.add(config, seen, arrival, half);

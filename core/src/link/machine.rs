@@ -283,6 +283,7 @@ impl<S: Slots> Link<S> {
     }
 
     /// A genuine frame, `arrival` at the start of its slot, `now` when it is handed in.
+    #[inline(never)]
     pub fn frame(
         &mut self,
         config: &LinkConfig,
@@ -326,6 +327,7 @@ impl<S: Slots> Link<S> {
     }
 
     /// A genuine frame that the clock does not expect.
+    #[inline(never)]
     fn stranger(
         &mut self,
         config: &LinkConfig,
@@ -394,6 +396,7 @@ impl<S: Slots> Link<S> {
     }
 
     /// The newest frame of a live link.
+    #[inline(never)]
     fn follow(&mut self, config: &LinkConfig, heard: &Heard) -> Outcome {
         self.fault = is_fault(heard);
         if self.fault {
