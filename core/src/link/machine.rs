@@ -396,7 +396,6 @@ impl<S: Slots> Link<S> {
     }
 
     /// The newest frame of a live link.
-    #[inline(never)]
     fn follow(&mut self, config: &LinkConfig, heard: &Heard) -> Outcome {
         self.fault = is_fault(heard);
         if self.fault {
@@ -423,7 +422,9 @@ impl<S: Slots> Link<S> {
         let number = heard.number & 31;
         let gap = self.gap();
         let step = number.wrapping_sub(self.known) & 31;
-        let time = self.time(heard);
+        // A repeat of what has left makes nothing nearer.
+        let repeat = step == 0 && self.playout.is_empty();
+        let time = if repeat { None } else { self.time(heard) };
         if is_contradiction(heard) || step < gap || step > 2 {
             self.latch.set(Causes::SEQUENCE);
             self.known = number;
