@@ -60,6 +60,7 @@ pub(super) struct Monitor {
 impl Monitor {
     /// From one arrival.
     #[inline(always)]
+    #[allow(clippy::inline_always)] // So that it is made in its place, and not on the stack.
     pub(super) fn new(config: &ClockConfig, slot: u64, arrival: Instant, half_256: u64) -> Self {
         let first = Range::about(0, half(half_256));
         Self {

@@ -67,6 +67,7 @@ impl Clock {
     /// From the first frame: its slot and when it arrived.
     #[must_use]
     #[inline(always)]
+    #[allow(clippy::inline_always)] // So that it is made in its place, and not on the stack.
     pub fn start(config: &ClockConfig, slot: u64, arrival: Instant) -> Self {
         let half = scatter_256(config, &Change::NONE);
         Self {
@@ -84,7 +85,6 @@ impl Clock {
 
     /// A frame that is taken for genuine. Whether it was used: only slots newer than all before
     /// are, and after 2^31 slots of silence a frame starts the clock anew.
-    #[inline(never)]
     pub fn update(&mut self, config: &ClockConfig, slot: u64, arrival: Instant) -> bool {
         if slot <= self.all.line.slot() {
             return false;
@@ -427,7 +427,6 @@ fn is_even(all: &Path, earliest: &Path) -> bool {
 }
 
 /// Twelve standard deviations, 12·1.2533 mean sizes, and what is fixed.
-#[inline(never)]
 fn scatter_256(config: &ClockConfig, change: &Change) -> u64 {
     // Sizes are below 2^48.
     ((change.scatter_16(config.prior_16) * 15) >> 8) + config.gate_256
