@@ -146,7 +146,7 @@ impl<const TEETH: usize> Hits<TEETH> {
 
     /// An event of the line. What it brings, and what had become due before it, goes to `tell` in
     /// the order of time.
-    pub fn event(&mut self, config: &HitsConfig, event: &Event, mut tell: impl FnMut(HitsEvent)) {
+    pub fn event(&mut self, config: &HitsConfig, event: &Event, mut tell: impl FnMut(&HitsEvent)) {
         match event {
             Event::Touch(make) => {
                 self.poll(config, make.first_edge, &mut tell);
@@ -156,13 +156,19 @@ impl<const TEETH: usize> Hits<TEETH> {
                 self.poll(config, end.first_edge, &mut tell);
                 self.end(config, end);
             }
-            Event::Glitch(glitch) => tell(HitsEvent::Glitch(*glitch)),
+            Event::Glitch(glitch) => tell(&HitsEvent::Glitch(*glitch)),
         }
     }
 
     /// Time has passed: the line has told all it will up to `settled`, and no episode of it that
     /// began before is open.
-    pub fn poll(&mut self, config: &HitsConfig, settled: Instant, mut tell: impl FnMut(HitsEvent)) {
+    #[inline(never)]
+    pub fn poll(
+        &mut self,
+        config: &HitsConfig,
+        settled: Instant,
+        mut tell: impl FnMut(&HitsEvent),
+    ) {
         let Some(deadline) = self.deadline(config).filter(|at| *at <= settled) else {
             return;
         };
@@ -170,7 +176,7 @@ impl<const TEETH: usize> Hits<TEETH> {
             State::Free => {}
             State::Waiting { older, newer } => {
                 if let Some(older) = older {
-                    tell(HitsEvent::Glitch(older.glitch()));
+                    tell(&HitsEvent::Glitch(older.glitch()));
                 }
                 let news = if newer.end.is_some() {
                     let glitch = newer.glitch();
@@ -182,7 +188,7 @@ impl<const TEETH: usize> Hits<TEETH> {
                     self.state = State::Touched(run);
                     HitsEvent::Touch(touch)
                 };
-                tell(news);
+                tell(&news);
             }
             State::Touched(run) => {
                 let news = run.end.map(|end| {
@@ -195,13 +201,14 @@ impl<const TEETH: usize> Hits<TEETH> {
                     HitsEvent::Release(release, self.teeth.cutter(config, run))
                 });
                 self.state = State::Free;
-                news.map(tell);
+                news.iter().for_each(tell);
             }
         }
     }
 
     /// A hit begins.
-    fn begin(&mut self, config: &HitsConfig, make: &Contact, mut tell: impl FnMut(HitsEvent)) {
+    #[inline(never)]
+    fn begin(&mut self, config: &HitsConfig, make: &Contact, mut tell: impl FnMut(&HitsEvent)) {
         let hit = Hit {
             make: *make,
             end: None,
@@ -220,7 +227,7 @@ impl<const TEETH: usize> Hits<TEETH> {
                     // Where the hit does not follow it, it was a chip; the newer may be the first hit.
                     let follows = follows(config, older, make);
                     let chip = if follows { &*newer } else { &*older };
-                    tell(HitsEvent::Glitch(chip.glitch()));
+                    tell(&HitsEvent::Glitch(chip.glitch()));
                     first = follows.then_some(&*older);
                 }
                 let first = first.or(follows(config, newer, make).then_some(&*newer));
@@ -228,7 +235,7 @@ impl<const TEETH: usize> Hits<TEETH> {
                     let confirmed = make.confirmed;
                     let (run, touch) = self.teeth.touch(config, first, Some(make), confirmed);
                     self.state = State::Touched(run);
-                    return tell(HitsEvent::Touch(touch));
+                    return tell(&HitsEvent::Touch(touch));
                 }
                 *older = Some(*newer);
                 *newer = hit;

@@ -141,6 +141,7 @@ impl<const TEETH: usize> Teeth<TEETH> {
         sums.second = sums.second.saturating_add(weight * place * place);
     }
 
+    #[inline(never)]
     pub(super) fn deepest(&self) -> Deepest {
         if !self.back {
             return Deepest::CannotTell;
