@@ -260,6 +260,8 @@ int main(int argc, char **argv)
     };
     const char *wrong;
     FILE *log;
+    if (!TRUEONSET_FITS())
+        return stop("replay", "found the library of another header, expected both of one release; build them anew");
     if (argc < 3 || !options(argc - 3, argv + 3, &settings))
         return stop("replay", "expected LOG OUT [--hold-ns N] [--touched high|low] [--bandwidth-hz N]");
     if (trueonset_config(&config, &settings) != TRUEONSET_NOTHING)
