@@ -94,10 +94,9 @@ fn converse(mut stream: TcpStream, echoes: bool, looped: bool) {
             sent.extend_from_slice(device.byte(*byte).unwrap_or_default());
         }
         if looped {
-            let own = sent.clone();
-            own.iter().for_each(|byte| {
-                sent.extend_from_slice(device.byte(*byte).unwrap_or_default());
-            });
+            for byte in sent.clone() {
+                sent.extend_from_slice(device.byte(byte).unwrap_or_default());
+            }
         }
         if echoes {
             sent.splice(0..0, room[..read].iter().copied());
