@@ -24,7 +24,7 @@ macro_rules! checked {
         const {
             match $setting {
                 Ok(made) => made,
-                Err(_) => panic!(concat!("refused: ", stringify!($setting))),
+                Err(_) => panic!("{}", concat!("refused: ", stringify!($setting))),
             }
         }
     };

@@ -228,15 +228,16 @@ impl Chemistry {
 
     /// Voltage of a cell at rest, mV, with `share` (0.01 %) of its charge left.
     #[must_use]
-    pub fn open_mv(self, share: u32) -> u32 {
-        let share = share.min(FULL_SHARE);
+    pub const fn open_mv(self, share: u32) -> u32 {
+        let mut points = self.table().points;
         let mut below = (0, 0);
-        for &(at, mv) in self.table().points {
-            let point = (u32::from(at), u32::from(mv));
+        while let [(at, mv), more @ ..] = points {
+            let point = (*at as u32, *mv as u32);
             if share <= point.0 {
                 return between(share, below, point);
             }
             below = point;
+            points = more;
         }
         below.1
     }
@@ -259,22 +260,25 @@ impl Chemistry {
 
     /// Resistance with `share` of the charge left against that of a full cell, ‰.
     #[must_use]
-    pub fn worn_permille(self, share: u32) -> u32 {
-        let gone = FULL_SHARE - share.min(FULL_SHARE);
+    pub const fn worn_permille(self, share: u32) -> u32 {
+        let gone = FULL_SHARE.saturating_sub(share);
         1_000 + self.table().worn_percent * gone / (FULL_SHARE / 10)
     }
 
     /// Resistance at a temperature (0.1 °C) against that at 22 °C, ‰; no gain by warmth is counted.
     #[must_use]
-    pub fn cold_permille(self, decicelsius: i16) -> u32 {
-        let below = i32::from(REFERENCE_DECICELSIUS) - i32::from(decicelsius);
-        1_000 + self.table().cold_permille * below.max(0).unsigned_abs() / 10
+    pub const fn cold_permille(self, decicelsius: i16) -> u32 {
+        let below = REFERENCE_DECICELSIUS as i32 - decicelsius as i32;
+        let gained = if below > 0 { below.unsigned_abs() } else { 0 };
+        1_000 + self.table().cold_permille * gained / 10
     }
 }
 
 /// Where `x` falls on the line from one point to the next, which lies right of it or upon it.
-fn between(x: u32, (x0, y0): (u32, u32), (x1, y1): (u32, u32)) -> u32 {
-    let rise = u64::from(x.saturating_sub(x0)) * u64::from(y1.saturating_sub(y0));
-    let part = rise.checked_div(u64::from(x1.saturating_sub(x0)));
-    part.map_or(y1, |part| y0.saturating_add(part as u32))
+const fn between(x: u32, (x0, y0): (u32, u32), (x1, y1): (u32, u32)) -> u32 {
+    let rise = x.saturating_sub(x0) as u64 * y1.saturating_sub(y0) as u64;
+    match rise.checked_div(x1.saturating_sub(x0) as u64) {
+        Some(part) => y0.saturating_add(part as u32),
+        None => y1,
+    }
 }

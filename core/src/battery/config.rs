@@ -118,18 +118,18 @@ impl BatteryConfig {
     ///
     /// # Errors
     /// The first broken rule, [`BatteryConfigError`].
-    pub fn new(plan: BatteryPlan) -> Result<Self, BatteryConfigError> {
+    pub const fn new(plan: BatteryPlan) -> Result<Self, BatteryConfigError> {
         use BatteryConfigError as E;
         const MOST_UA: u32 = 10_000_000;
         let BatteryPlan { pack, load, .. } = plan;
         if pack.cells == 0 || pack.cells > MOST_CELLS {
             return Err(E::Cells);
         }
-        if !(1_000..=100_000_000).contains(&pack.capacity_uah) {
+        if pack.capacity_uah < 1_000 || pack.capacity_uah > 100_000_000 {
             return Err(E::Capacity);
         }
-        let measuring = load.base_ua..=MOST_UA;
-        if load.base_ua == 0 || !measuring.contains(&load.measuring_ua) {
+        let falls = load.measuring_ua < load.base_ua;
+        if load.base_ua == 0 || falls || load.measuring_ua > MOST_UA {
             return Err(E::Current);
         }
         if load.pulse_ua == 0 || load.pulse_ua > MOST_UA {
@@ -142,14 +142,14 @@ impl BatteryConfig {
             return Err(E::Reading);
         }
         let (coldest, warmest) = pack.chemistry.between_decicelsius();
-        if !(coldest..=warmest).contains(&plan.coldest_decicelsius) {
+        if plan.coldest_decicelsius < coldest || plan.coldest_decicelsius > warmest {
             return Err(E::Temperature);
         }
-        if !(1..=30 * 86_400).contains(&plan.stale_s) {
+        if plan.stale_s == 0 || plan.stale_s > 30 * 86_400 {
             return Err(E::Stale);
         }
         let config = Self { plan };
-        let typical = pack.chemistry.typical_milliohms() * u32::from(pack.cells);
+        let typical = pack.chemistry.typical_milliohms() * pack.cells as u32;
         let full = super::chemistry::FULL_SHARE;
         if load.stop_mv == 0 || !config.bears(typical, full, full) {
             return Err(E::Stop);
@@ -164,23 +164,23 @@ impl BatteryConfig {
     }
 
     /// What the pack's voltage may differ from the table by, mV.
-    pub(super) fn error_mv(&self) -> u32 {
+    pub(super) const fn error_mv(&self) -> u32 {
         let pack = &self.plan.pack;
-        u32::from(pack.chemistry.error_mv()) * u32::from(pack.cells)
+        pack.chemistry.error_mv() as u32 * pack.cells as u32
     }
 
     /// Whether a pulse leaves the electronics enough with `share` of the charge left, when a
     /// resistance of `milliohms` (at 22 °C) was found at `seen`, in the worst of cases.
-    pub(super) fn bears(&self, milliohms: u32, seen: u32, share: u32) -> bool {
+    pub(super) const fn bears(&self, milliohms: u32, seen: u32, share: u32) -> bool {
         let BatteryPlan { pack, load, .. } = self.plan;
         let chemistry = pack.chemistry;
-        // 1.25: what the resistance may differ from what was learned.
-        let worst = u64::from(milliohms) * 5 / 4 * u64::from(chemistry.worn_permille(share))
-            / u64::from(chemistry.worn_permille(seen).max(1_000))
-            * u64::from(chemistry.cold_permille(self.plan.coldest_decicelsius))
+        // 1.25: what the resistance may differ from what was learned. Worn is 1000 or more.
+        let worst = milliohms as u64 * 5 / 4 * chemistry.worn_permille(share) as u64
+            / chemistry.worn_permille(seen) as u64
+            * chemistry.cold_permille(self.plan.coldest_decicelsius) as u64
             / 1_000;
-        let sag = worst * u64::from(load.pulse_ua) / 1_000_000;
-        let open = u64::from(chemistry.open_mv(share)) * u64::from(pack.cells);
-        open >= sag + u64::from(self.error_mv()) + u64::from(load.stop_mv)
+        let sag = worst * load.pulse_ua as u64 / 1_000_000;
+        let open = chemistry.open_mv(share) as u64 * pack.cells as u64;
+        open >= sag + self.error_mv() as u64 + load.stop_mv as u64
     }
 }

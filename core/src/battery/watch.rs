@@ -1,6 +1,7 @@
 //! The cells of a probe, looked at once a second.
 
-use super::{Battery, BatteryConfig, BatteryPlan, Cells, Observation, Verdict};
+use super::voltage::Voltage;
+use super::{BatteryConfig, Cells, Observation, Verdict};
 use crate::frame::SlowValue;
 use crate::time::{Instant, TickRate};
 
@@ -28,13 +29,12 @@ pub struct CellLook {
     pub look: bool,
 }
 
-/// A [`Battery`] without a charge counter and without a store: after a start it is not known what
-/// was used before, and from then on the cells are taken to give the current of measuring.
+/// A [`Battery`](super::Battery) that only measures voltages: nothing counts the charge used, and
+/// nothing is stored.
 #[derive(Clone, Copy, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Watch {
-    /// `None` where the plan does not hold: what cannot tell is to be looked at.
-    gauge: Option<(BatteryConfig, Battery)>,
+    voltage: Voltage,
     rate: TickRate,
     run_s: u32,
     looked_s: Option<u32>,
@@ -43,10 +43,9 @@ pub struct Watch {
 impl Watch {
     /// For runs of `run_s` that the cells should last, on a clock that counts ticks of `rate`.
     #[must_use]
-    pub fn new(rate: TickRate, plan: BatteryPlan, run_s: u32) -> Self {
-        let config = BatteryConfig::new(plan).ok();
+    pub const fn new(rate: TickRate, run_s: u32) -> Self {
         Self {
-            gauge: config.map(|config| (config, Battery::new(&config, None))),
+            voltage: Voltage::NONE,
             rate,
             run_s,
             looked_s: None,
@@ -56,7 +55,12 @@ impl Watch {
     /// Once a second calls `read` and tells of it, in between `None`. Call it after a frame was
     /// sent, when the voltage under load was converted.
     #[inline(never)]
-    pub fn look(&mut self, now: Instant, read: impl FnOnce() -> CellReading) -> Option<CellLook> {
+    pub fn look(
+        &mut self,
+        config: &BatteryConfig,
+        now: Instant,
+        read: impl FnOnce() -> CellReading,
+    ) -> Option<CellLook> {
         let now_s = now.ticks().checked_div(u64::from(self.rate.hz()))? as u32;
         if self.looked_s.replace(now_s) == Some(now_s) {
             return None;
@@ -67,23 +71,18 @@ impl Watch {
         } else {
             SlowValue::LoadedMillivolts(read.loaded_mv)
         };
-        let Some((config, battery)) = &mut self.gauge else {
-            return Some(CellLook { slow, look: true });
-        };
-        let load = config.plan().load;
-        let used_uah = u64::from(now_s) * u64::from(load.measuring_ua) / 3_600;
         let seen = Observation {
             at_s: now_s,
             rest_mv: read.rest_mv.into(),
             loaded_mv: read.loaded_mv.into(),
-            pulse_ua: load.pulse_ua,
+            pulse_ua: config.plan().load.pulse_ua,
             decicelsius: read.decicelsius,
-            counter_uah: used_uah as u32,
+            counter_uah: 0,
             rested_s: 0,
             cells: Cells::Same,
         };
-        battery.observe(config, &seen);
-        let lasts = battery.state(config, now_s).lasts(self.run_s);
+        self.voltage.observe(config, &seen);
+        let lasts = self.voltage.state(config, None, now_s).lasts(self.run_s);
         let look = lasts != Verdict::Yes;
         Some(CellLook { slow, look })
     }
@@ -91,10 +90,10 @@ impl Watch {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Chemistry, Load, Pack};
+    use super::super::{BatteryPlan, Chemistry, Load, Pack};
     use super::*;
 
-    const PLAN: BatteryPlan = BatteryPlan {
+    const CELLS: BatteryConfig = crate::checked!(BatteryConfig::new(BatteryPlan {
         pack: Pack {
             chemistry: Chemistry::Alkaline,
             cells: 2,
@@ -111,7 +110,7 @@ mod tests {
         reading_mv: 10,
         coldest_decicelsius: 50,
         stale_s: 60,
-    };
+    }));
 
     /// Looks every tenth of a second for `s` seconds; the newest word, and how many there were.
     fn looks(watch: &mut Watch, s: u64, rest_mv: u16, loaded_mv: u16) -> (Option<bool>, u32) {
@@ -123,7 +122,7 @@ mod tests {
                 loaded_mv,
                 decicelsius: 220,
             };
-            if let Some(found) = watch.look(now, read) {
+            if let Some(found) = watch.look(&CELLS, now, read) {
                 let told = match found.slow {
                     SlowValue::RestMillivolts(told) => (told == rest_mv, tenth % 20 == 0),
                     SlowValue::LoadedMillivolts(told) => (told == loaded_mv, tenth % 20 == 10),
@@ -140,14 +139,9 @@ mod tests {
     #[test]
     fn fresh_cells_last_a_shift_and_low_ones_are_to_be_looked_at() {
         let rate = TickRate::from_hz(1_000).unwrap();
-        let mut watch = Watch::new(rate, PLAN, 8 * 3_600);
+        let mut watch = Watch::new(rate, 8 * 3_600);
         assert_eq!(looks(&mut watch, 30, 3_180, 3_160), (Some(false), 30));
-        let mut watch = Watch::new(rate, PLAN, 8 * 3_600);
+        let mut watch = Watch::new(rate, 8 * 3_600);
         assert_eq!(looks(&mut watch, 30, 2_300, 2_100), (Some(true), 30));
-        // A plan that does not hold cannot tell.
-        let mut broken = PLAN;
-        broken.pack.cells = 0;
-        let mut watch = Watch::new(rate, broken, 8 * 3_600);
-        assert_eq!(looks(&mut watch, 3, 3_180, 3_160), (Some(true), 3));
     }
 }

@@ -290,7 +290,7 @@ mod tests {
     }
 
     fn bench(wire: &Cell<Option<bool>>) -> Comparator<Wire<'_>> {
-        let counter = Counter::new(Bits::B32, at(0)).allowing_back_step(u32::MAX);
+        let counter = Counter::behind_a_queue(Bits::B32, 0);
         Comparator::new(&config(), counter, Wire(wire))
     }
 

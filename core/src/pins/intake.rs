@@ -14,10 +14,10 @@ pub struct Intake {
 }
 
 impl Intake {
-    /// For the counter of the capture unit. Let it allow the back step that an edge makes which
-    /// was captured before the counter was last read and is taken out after that: as long as the
-    /// loop may ever stand, or a quarter turn (`u32::MAX`). An edge further back would pass for
-    /// one that is a turn late.
+    /// For the counter of the capture unit, one [behind a queue](Counter::behind_a_queue) or one
+    /// that allows the back step of an edge that was captured before the counter was last read and
+    /// is taken out after that: as long as the loop may ever stand. An edge further back would pass
+    /// for one that is a turn late.
     #[must_use]
     pub const fn new(counter: Counter) -> Self {
         Self { counter, lost: 0 }

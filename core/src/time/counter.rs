@@ -95,6 +95,14 @@ impl Counter {
         self
     }
 
+    /// A counter of `bits` that shows `reading` now, whose stamps wait in a queue, for a loop that
+    /// may stand as long as a quarter turn.
+    #[must_use]
+    pub const fn behind_a_queue(bits: Bits, reading: u32) -> Self {
+        let start = Instant((reading & bits.mask()) as u64);
+        Self::new(bits, start).allowing_back_step(u32::MAX)
+    }
+
     /// The newest time told so far.
     #[must_use]
     pub const fn newest(&self) -> Instant {
@@ -195,6 +203,27 @@ mod tests {
         assert_eq!(early.widen(0).at.ticks(), 0);
         let stamp = early.widen(0xfffe);
         assert_eq!((stamp.at.ticks(), stamp.faults), (0xfffe, Flags::TIME_BACK));
+    }
+
+    #[test]
+    fn behind_a_queue_a_quarter_turn_back_is_exact_and_more_is_a_turn() {
+        for (bits, quarter) in [(Bits::B16, 0x3fff), (Bits::B24, 0x3f_ffff)] {
+            // What is above the counter's bits is none of it.
+            let mut counter = Counter::behind_a_queue(bits, 0xff00_7ff0);
+            let first = 0xff00_7ff0 & (bits.turn() - 1);
+            assert_eq!(counter.newest().ticks(), first);
+            let now = first + 0x4000;
+            assert_eq!(counter.widen(now as u32).at.ticks(), now);
+            if now > quarter {
+                let waited = counter.widen((now - quarter) as u32);
+                assert_eq!(
+                    (waited.at.ticks(), waited.faults),
+                    (now - quarter, Flags::NONE)
+                );
+            }
+            let far = counter.widen((now.wrapping_sub(quarter + 1)) as u32);
+            assert!(far.at.ticks() > now);
+        }
     }
 
     const ALL: [Bits; 3] = [Bits::B16, Bits::B24, Bits::B32];

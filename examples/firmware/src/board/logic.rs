@@ -41,8 +41,7 @@ pub struct Board<'a> {
     pub receiver: &'a mut Receiver,
     intake: Intake,
     terminal: Terminal<Input, Stage<Output, Output, NoPin>, ReadBack<Input, Input, NoPin>>,
-    said: Option<(State, Causes, Pins)>,
-    lost: u32,
+    said: Option<(State, Causes, Pins, u32)>,
 }
 
 impl<'a> Board<'a> {
@@ -50,16 +49,13 @@ impl<'a> Board<'a> {
     /// the image tells of it.
     pub fn new(place: &'a mut MaybeUninit<Receiver>) -> Self {
         defmt::warn!("TEST KEY: pair a key of its own before this goes into a machine");
-        let start = Instant::from_ticks(u64::from(CaptureUnit.count()));
         let stage = Stage::new(Output::READY, Output::RUN, NoPin);
         let seen = ReadBack::new(Input::READY, Input::RUN, NoPin);
         Self {
             receiver: begin(place),
-            // Stamps may have waited for a loop that stood, up to a quarter turn.
-            intake: Intake::new(Counter::new(Bits::B32, start).allowing_back_step(u32::MAX)),
+            intake: Intake::new(Counter::behind_a_queue(Bits::B32, CaptureUnit.count())),
             terminal: Terminal::new(Input::REARM, stage, seen),
             said: None,
-            lost: 0,
         }
     }
 
@@ -86,20 +82,16 @@ impl<'a> Board<'a> {
         }
         let (vitals, causes) = (self.receiver.vitals(&LINK, now), self.receiver.causes());
         let health = Health::of(causes, looked.fault).link(&vitals);
-        let (terminal, intake) = (&mut self.terminal, &mut self.intake);
-        let set = terminal.show(&OUTPUTS, self.receiver, &LINK, now, &health, |until| {
-            intake.now(machine::drop_after(until)).at
-        });
+        let cut = |until| self.intake.now(machine::drop_after(until)).at;
+        let terminal = &mut self.terminal;
+        let set = terminal.show(&OUTPUTS, self.receiver, &LINK, now, &health, cut);
         if set.feed_watchdog {
             machine::feed_watchdog();
         }
-        let news = (vitals.state, causes, set.pins);
+        let (state, lost) = (vitals.state, machine::frames_lost());
+        let news = (state, causes, set.pins, lost);
         if self.said.replace(news) != Some(news) {
-            defmt::info!("{} {} {}", vitals.state, causes, set.pins);
-        }
-        let lost = machine::frames_lost();
-        if core::mem::replace(&mut self.lost, lost) != lost {
-            defmt::warn!("{} frames lost", lost);
+            defmt::info!("{} {} {}, {} frames lost", state, causes, set.pins, lost);
         }
         // Slow, so after the pins.
         Flash.keep(self.receiver, ID);

@@ -19,7 +19,7 @@ mod logger;
 mod logic;
 #[path = "../machine/mod.rs"]
 mod machine;
-#[path = "../start.rs"]
+#[path = "../machine/start.rs"]
 mod start;
 #[path = "../stop.rs"]
 mod stop;

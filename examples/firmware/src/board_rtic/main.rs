@@ -26,7 +26,6 @@ mod stop;
 mod app {
     use core::mem::MaybeUninit;
 
-    use trueonset::lines::Causes;
     use trueonset::pins::Capture;
     use trueonset::receiver::Receiver;
 
@@ -39,19 +38,15 @@ mod app {
 
     #[local]
     struct Local {
-        place: Option<&'static mut MaybeUninit<Receiver>>,
-        board: Option<Board<'static>>,
+        board: Board<'static>,
     }
 
     #[init(local = [receiver: MaybeUninit<Receiver> = MaybeUninit::uninit()])]
     fn init(context: init::Context) -> (Shared, Local) {
-        machine::switch_on();
-        machine::set(None, None, Causes::NONE);
-        let local = Local {
-            place: Some(context.local.receiver),
-            board: None,
-        };
-        (Shared {}, local)
+        machine::start_unheard();
+        rtic::pend(Interrupt::TIMER0A);
+        let board = Board::new(context.local.receiver);
+        (Shared {}, Local { board })
     }
 
     #[task(binds = UART0, priority = 2)]
@@ -62,16 +57,9 @@ mod app {
         }
     }
 
-    #[task(binds = TIMER0A, priority = 1, local = [place, board])]
+    #[task(binds = TIMER0A, priority = 1, local = [board])]
     fn pass(context: pass::Context) {
-        let local = context.local;
-        // The timer runs from the first pass on.
-        if let Some(place) = local.place.take() {
-            *local.board = Some(Board::new(place));
-        }
-        if let Some(board) = local.board {
-            let (wake, valid_until, latched) = board.pass();
-            machine::set(Some(wake), valid_until, latched);
-        }
+        let (wake, valid_until, latched) = context.local.board.pass();
+        machine::set(Some(wake), valid_until, latched);
     }
 }

@@ -6,7 +6,7 @@
 
 #[path = "../proof/never.rs"]
 mod never;
-#[path = "../start.rs"]
+#[path = "../machine/start.rs"]
 mod start;
 
 use core::hint::black_box;

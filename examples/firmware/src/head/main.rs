@@ -16,7 +16,7 @@ mod key;
 #[path = "../machine/mod.rs"]
 mod machine;
 mod power;
-#[path = "../start.rs"]
+#[path = "../machine/start.rs"]
 mod start;
 #[path = "../stop.rs"]
 mod stop;
@@ -32,7 +32,7 @@ use trueonset::lines::Causes;
 use trueonset::link::LinkPlan;
 use trueonset::onset::Config;
 use trueonset::pins::{Capture, Comparator, Records, SharedQueue};
-use trueonset::time::{Bits, Counter, Instant, TickRate};
+use trueonset::time::{Bits, Counter, TickRate};
 
 use machine::{CaptureUnit, Flash, Input, Output};
 
@@ -70,9 +70,7 @@ fn captured() {
 #[start::entry]
 fn main() -> ! {
     machine::start();
-    let start = Instant::from_ticks(u64::from(CaptureUnit.count()));
-    // Stamps may have waited for a loop that stood, up to a quarter turn.
-    let counter = Counter::new(Bits::B32, start).allowing_back_step(u32::MAX);
+    let counter = Counter::behind_a_queue(Bits::B32, CaptureUnit.count());
     let mut eye = Comparator::new(&LINE, counter, Input::BLOCKED);
     let tested = self_test(&mut eye);
     let now = eye.now(CaptureUnit.count());
@@ -83,7 +81,7 @@ fn main() -> ! {
         }
     };
     let mut head = awake.head(key::KEY, now, eye.line().in_contact());
-    let mut cells = Watch::new(RATE, power::PLAN, power::RUN_S);
+    let mut cells = Watch::new(RATE, power::RUN_S);
     let mut status = HeadStatus::default();
     status.signs.measuring = true;
     status.signs.self_test_failed = tested != TestResult::Passed;
@@ -106,7 +104,7 @@ fn main() -> ! {
         }
         let frame = head.wake(&HEAD, at, LEAD);
         if at.plus(LOOK) < frame {
-            if let Some(found) = cells.look(at, power::read) {
+            if let Some(found) = cells.look(&power::CELLS, at, power::read) {
                 head.set_slow(found.slow);
                 status.signs.look = found.look;
             }

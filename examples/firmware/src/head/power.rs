@@ -1,11 +1,12 @@
 //! The cells.
 
-use trueonset::battery::{BatteryPlan, CellReading, Chemistry, Load, Pack};
+use trueonset::battery::{BatteryConfig, BatteryPlan, CellReading, Chemistry, Load, Pack};
+use trueonset::checked;
 
 use crate::machine;
 
 /// For your cells and your electronics: capacity, currents, duties, the voltage they need.
-pub const PLAN: BatteryPlan = BatteryPlan {
+pub const CELLS: BatteryConfig = checked!(BatteryConfig::new(BatteryPlan {
     pack: Pack {
         chemistry: Chemistry::Alkaline,
         cells: 2,
@@ -22,7 +23,7 @@ pub const PLAN: BatteryPlan = BatteryPlan {
     reading_mv: 10,
     coldest_decicelsius: 50,
     stale_s: 60,
-};
+}));
 /// A run that the cells should last, s: a shift of eight hours.
 pub const RUN_S: u32 = 8 * 3_600;
 

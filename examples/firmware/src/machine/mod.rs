@@ -168,9 +168,14 @@ pub fn start() {
     wait(None, None, Causes::NONE);
 }
 
-/// Switches the board on, for a shell that enables its interrupts itself.
-pub fn switch_on() {
+/// The same for a shell that enables interrupts later.
+pub fn start_unheard() {
     uart::switch_on();
+    set(None, None, Causes::NONE);
+    while !gone_on() {
+        // No edge comes before the timer starts.
+        let _ = CaptureUnit.take();
+    }
 }
 
 /// The capture unit of the barrier's comparator.

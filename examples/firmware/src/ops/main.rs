@@ -8,7 +8,7 @@
 
 #[path = "../halt.rs"]
 mod halt;
-#[path = "../start.rs"]
+#[path = "../machine/start.rs"]
 mod start;
 
 // It chooses how a critical section is made.

@@ -46,9 +46,11 @@ pub(crate) fn all() {
         loaded_mv: any() as u16,
         decicelsius: any() as i16,
     };
-    black_box(Watch::new(rate(), plan(chemistry), any()).look(instant(), read));
     match BatteryConfig::new(plan(chemistry)) {
-        Ok(config) => gauge(&config),
+        Ok(config) => {
+            black_box(Watch::new(rate(), any()).look(&config, instant(), read));
+            gauge(&config);
+        }
         Err(why) => {
             let _ = write!(Nowhere, "{why}");
         }

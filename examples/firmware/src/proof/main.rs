@@ -16,7 +16,7 @@ mod never;
 mod pairing;
 mod pins;
 mod rig;
-#[path = "../start.rs"]
+#[path = "../machine/start.rs"]
 mod start;
 
 use core::fmt::Write;
@@ -139,6 +139,7 @@ fn time() {
     ));
     fine(FineInstant::new(instant(), any() as i32));
     let bits = [Bits::B16, Bits::B24, Bits::B32][any() as usize % 3];
+    black_box(Counter::behind_a_queue(bits, any()));
     let mut counter = Counter::new(bits, instant()).allowing_back_step(any());
     black_box((bits.turn(), queue_room(any(), any())));
     while any() != 0 {

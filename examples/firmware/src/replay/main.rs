@@ -13,7 +13,7 @@ mod host;
 mod lines;
 mod options;
 mod rows;
-#[path = "../start.rs"]
+#[path = "../machine/start.rs"]
 mod start;
 
 use core::fmt::Write;

@@ -20,7 +20,7 @@
 
 #[path = "../halt.rs"]
 mod halt;
-#[path = "../start.rs"]
+#[path = "../machine/start.rs"]
 mod start;
 // The log of its other images has no place here.
 #[allow(dead_code, unused_imports)]

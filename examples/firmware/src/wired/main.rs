@@ -13,7 +13,7 @@
 
 #[path = "../machine/mod.rs"]
 mod machine;
-#[path = "../start.rs"]
+#[path = "../machine/start.rs"]
 mod start;
 #[path = "../stop.rs"]
 mod stop;
@@ -82,9 +82,7 @@ fn main() -> ! {
         }
     });
     machine::start();
-    let start = Instant::from_ticks(u64::from(CaptureUnit.count()));
-    // Stamps may have waited for a loop that stood, up to a quarter turn.
-    let counter = Counter::new(Bits::B32, start).allowing_back_step(u32::MAX);
+    let counter = Counter::behind_a_queue(Bits::B32, CaptureUnit.count());
     let mut eye = Comparator::new(&LINE, counter, Input::BLOCKED);
     let mut wired = Wired::new();
     // What was latched before a start by the watchdog is not known.

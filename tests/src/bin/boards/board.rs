@@ -36,8 +36,7 @@ struct Life {
     counter: Counter,
     receiver: Receiver,
     outputs: Outputs,
-    said: Option<(State, Causes, Pins)>,
-    said_lost: u32,
+    said: Option<(State, Causes, Pins, u32)>,
     /// Output pins.
     pins: u8,
 }
@@ -63,7 +62,6 @@ impl SimulatedBoard {
 
     fn begin(&mut self, tick: u64, power: bool) -> Result<Life, Trouble> {
         self.log += "TEST KEY: pair a key of its own before this goes into a machine\n";
-        let start = Instant::from_ticks(u64::from(tick as u32));
         let stored = Stored::read(&self.link, [&self.records[0], &self.records[1]], ID);
         let probe = ReceiverConfig::new(&self.link, ID, self.clock)?;
         let mut receiver = Receiver::new(&probe, Key::new(self.key)?, stored);
@@ -71,11 +69,10 @@ impl SimulatedBoard {
             receiver.latch(Causes::RESTART);
         }
         Ok(Life {
-            counter: Counter::new(Bits::B32, start).allowing_back_step(u32::MAX),
+            counter: Counter::behind_a_queue(Bits::B32, tick as u32),
             receiver,
             outputs: Outputs::new(),
             said: None,
-            said_lost: 0,
             pins: 0,
         })
     }
@@ -138,13 +135,10 @@ impl Side for SimulatedBoard {
         // What is decided at the begin of a pass is shown at its end, if it holds until then.
         let at = counter.widen(inputs.read_again(tick)).at;
         let set = life.outputs.set(&self.stage, decision, at);
-        let news = (vitals.state, causes, set.pins);
+        let news = (vitals.state, causes, set.pins, self.lost);
         if life.said.replace(news) != Some(news) {
-            self.log += &format!("{:?} {:?} {:?}\n", news.0, news.1, news.2);
-        }
-        if life.said_lost != self.lost {
-            self.log += &format!("{} frames lost\n", self.lost);
-            life.said_lost = self.lost;
+            let (state, causes, pins, lost) = news;
+            self.log += &format!("{state:?} {causes:?} {pins:?}, {lost} frames lost\n");
         }
         if let Some(write) = receiver.want() {
             let place = usize::from(write.place);

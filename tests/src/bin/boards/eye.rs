@@ -28,10 +28,9 @@ impl<const N: usize> Eye<N> {
     /// Before its first look.
     pub(crate) fn new(hold: Config) -> Self {
         let start = Instant::from_ticks(0);
-        let counter = Counter::new(Bits::B32, start).allowing_back_step(u32::MAX);
         Self {
             hold,
-            intake: Intake::new(counter),
+            intake: Intake::new(Counter::behind_a_queue(Bits::B32, 0)),
             edges: SharedQueue::new(),
             line: Line::new(&hold, Level::Low, start),
             level: Level::Low,
@@ -62,7 +61,7 @@ impl<const N: usize> Eye<N> {
     /// The first look, the timer at `tick`: the line begins at what the pin shows.
     pub(crate) fn first(&mut self, tick: u64, inputs: Inputs) -> Instant {
         let now = Instant::from_ticks(u64::from(tick as u32));
-        self.intake = Intake::new(Counter::new(Bits::B32, now).allowing_back_step(u32::MAX));
+        self.intake = Intake::new(Counter::behind_a_queue(Bits::B32, tick as u32));
         self.level = level(inputs);
         self.line = Line::new(&self.hold, self.level, now);
         self.tested = self.level != Level::Low;
