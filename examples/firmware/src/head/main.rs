@@ -56,7 +56,7 @@ const ROOM: usize = queue_room(13_000, 3_000);
 
 static EDGES: SharedQueue<ROOM> = SharedQueue::new();
 
-machine::interrupt!(captured);
+machine::interrupt!(captured, machine::halt);
 
 /// The capture interrupt: stores, and nothing else. With the device crate of your controller it is
 /// `#[interrupt] fn TIM2()`, or what your timer is called.

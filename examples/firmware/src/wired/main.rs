@@ -57,7 +57,7 @@ const ROOM: usize = queue_room(13_000, 500) + 1;
 /// The interrupt's end of the queue, once there is one.
 static EDGES: Mutex<RefCell<Option<InterruptEnd<'static, ROOM>>>> = Mutex::new(RefCell::new(None));
 
-machine::interrupt!(captured);
+machine::interrupt!(captured, machine::start_anew);
 
 /// The capture interrupt: stores, and nothing else.
 fn captured() {
