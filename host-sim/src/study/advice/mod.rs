@@ -23,6 +23,7 @@ mod parts;
 mod proof;
 mod settings;
 pub mod spread;
+pub mod teeth;
 
 pub use cycle::{Two, BACK, LONGER, PAUSE};
 pub use limits::{By, Limit, WITHIN};
