@@ -427,7 +427,7 @@ pub(crate) struct Gauge {
     /// Hits of a turning cutter, CSV cycle,touch,hit,start_ns,width_ns, for a run-out
     #[arg(long, value_name = "FILE")]
     pub hits: Option<PathBuf>,
-    /// CSV with one header line
+    /// CSV with one header line and a row for each cycle that is an answer, the result last
     #[arg(long, conflicts_with = "json")]
     pub csv: bool,
     /// One JSON document
@@ -438,7 +438,11 @@ pub(crate) struct Gauge {
 /// The keys of a plan, and the cautions at a verdict.
 fn gauge_help() -> String {
     format!(
-        "Keys of PLAN:\n\n{}\nRows are the touches of each cycle in their order; none may be left after whole. A unit wrong in all\npositions alike cannot be seen: that is another place, as a tool may touch at any.\n\nCaution: {}.\n\n{CAUTION}\nHere 0 is whole or holds, 1 broken or does not hold, 2 unproven.",
+        "Keys of PLAN:\n\n{}\nRows are the touches of each cycle in their order; none may be left after whole. A unit wrong in all\npositions alike cannot be seen: that is another place, as a tool may touch at any.\n\n\
+         A break below what one touch tells: decision = \"sequential\" weighs touch by touch until it is\ndecided, \
+         a tool at the limit of wear against one broken by smallest_break less all that touches\nshare. Noise calls \
+         a broken one whole in 1e-9, a whole one broken in 1e-3. Each touch needs its\nevidence; touches are then \
+         the most, 20 where none are stated.\n\nCaution: {}.\n\n{CAUTION}\nHere 0 is whole or holds, 1 broken or does not hold, 2 unproven.",
         crate::gauge::manual(),
         crate::gauge::CAUTION
     )
