@@ -1,6 +1,6 @@
 //! Both sides of a probe on emulated boards, this program their clock and the air between them:
-//! `boards IMAGES FOLDER SEED PLUGIN`, on a Cortex-M0 and an M3, then on an M4F and
-//! a RISC-V; the plugin counts instructions between markers.
+//! `boards IMAGES FOLDER SEED PLUGIN COURSE`, on a Cortex-M0 and an M3, or on an M4F and a RISC-V;
+//! the plugin counts instructions between markers. `boards courses` tells the courses there are.
 //!
 //! Each board does its passes at ticks that it is given, and every answer is compared with that of
 //! the same core on this machine under the same events. Then the lines and edges of the course are
@@ -18,7 +18,7 @@ mod side;
 mod verdict;
 mod wired;
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::ExitCode;
 use std::sync::mpsc;
 
@@ -56,73 +56,134 @@ fn key() -> Result<[u8; 16], Trouble> {
 }
 
 fn run() -> Result<(), Trouble> {
-    let mut words = std::env::args().skip(1);
-    let mut word = || {
-        let word = words.next();
-        word.ok_or("usage: boards IMAGES FOLDER SEED PLUGIN")
+    const USAGE: &str = "usage: boards IMAGES FOLDER SEED PLUGIN COURSE, or boards courses";
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
+    let [images, folder, seed, plugin, course] = words[..] else {
+        if words == ["courses"] {
+            for (name, _) in COURSES {
+                println!("{name}");
+            }
+            return Ok(());
+        }
+        return Err(USAGE.into());
     };
-    let (images, folder) = (PathBuf::from(word()?), PathBuf::from(word()?));
-    let (seed, plugin) = (word()?, PathBuf::from(word()?));
-    let bench = Place {
-        images: &images,
-        folder: &folder,
+    let (_, through) = COURSES
+        .iter()
+        .find(|(name, _)| *name == course)
+        .ok_or_else(|| format!("found course `{course}`, which `boards courses` does not tell"))?;
+    through(Place {
+        images: Path::new(images),
+        folder: Path::new(folder),
         seed: seed.parse()?,
-        plugin: &plugin,
+        plugin: Path::new(plugin),
         probe: Machine::M0,
         board: Machine::M3,
-    };
+    })
+}
+
+type Through = fn(Place) -> Result<(), Trouble>;
+
+/// Each by itself, so that they can go side by side; the longest first.
+const COURSES: [(&str, Through); 21] = [
+    ("board", |bench| whole(&bench, "board")),
+    ("board_rv32", |bench| whole(&bench.others(), "board_rv32")),
+    ("wired", |bench| cable(&bench)),
+    ("wired_rv32", |bench| cable(&bench.others())),
+    ("silence", silence),
+    ("board_async", |bench| shell(&bench, "board_async")),
+    ("board_rtic", |bench| shell(&bench, "board_rtic")),
+    ("power", power),
+    ("noise", |bench| noise(&bench, "board")),
+    ("noise_async", |bench| noise(&bench, "board_async")),
+    ("noise_rtic", |bench| noise(&bench, "board_rtic")),
+    ("noise_wired", |bench| noise(&bench, "wired")),
+    ("noise_rv32", |bench| noise(&bench.others(), "board")),
+    ("stuck", stuck),
+    ("held", held),
+    ("foreign_microbit", |bench| foreign(&bench, Machine::M0)),
+    ("foreign_lm3s6965evb", |bench| foreign(&bench, Machine::M3)),
+    ("foreign_mps2-an386", |bench| foreign(&bench, Machine::M4F)),
+    ("foreign_virt", |bench| foreign(&bench, Machine::RV32)),
+    ("foreign_board_async", |bench| {
+        foreign_shell(&bench, "board_async")
+    }),
+    ("foreign_board_rtic", |bench| {
+        foreign_shell(&bench, "board_rtic")
+    }),
+];
+
+fn whole(bench: &Place, name: &str) -> Result<(), Trouble> {
     let script = whole_script(bench.seed);
-    verdict::judge(&bench.course(&script, "board", "board", false)?, &script)?;
-    let other = Place {
-        probe: Machine::M4F,
-        board: Machine::RV32,
-        ..bench
-    };
-    verdict::judge(
-        &other.course(&script, "board", "board_rv32", false)?,
-        &script,
-    )?;
-    // A barrier that does not see its own light go off must not vouch for anything.
+    verdict::judge(&bench.course(&script, "board", name, false)?, &script)
+}
+
+/// A barrier that does not see its own light go off must not vouch for anything.
+fn stuck(bench: Place) -> Result<(), Trouble> {
     let script = Script::new(3, &[], 1_000, bench.seed);
     let course = bench.course(&script, "board", "stuck", true)?;
     if course.lines.iter().any(|line| line.1 || line.2) {
         return Err("a barrier that failed its self-test reached READY".into());
     }
     println!("a barrier that is stuck fails its self-test, and READY never stands");
+    Ok(())
+}
+
+/// A tool in the light at power-up.
+fn held(bench: Place) -> Result<(), Trouble> {
     let script = held_script(bench.seed);
-    verdict::judge_held(&bench.course(&script, "board", "held", false)?, &script)?;
+    verdict::judge_held(&bench.course(&script, "board", "held", false)?, &script)
+}
+
+fn silence(bench: Place) -> Result<(), Trouble> {
     let script = silent_script(bench.seed);
-    verdict::judge_silence(&bench.course(&script, "board", "silence", false)?, &script)?;
+    verdict::judge_silence(&bench.course(&script, "board", "silence", false)?, &script)
+}
+
+fn power(bench: Place) -> Result<(), Trouble> {
     let script = power_script(bench.seed);
-    verdict::judge_power(&bench.course(&script, "board", "power", false)?, &script)?;
-    // The same passes in other shells.
-    for shell in ["board_async", "board_rtic"] {
-        let script = shell_script(bench.seed);
-        let course = bench.course(&script, shell, shell, false)?;
-        if course.armed.is_empty() {
-            return Err(format!("{shell} was not armed again").into());
-        }
+    verdict::judge_power(&bench.course(&script, "board", "power", false)?, &script)
+}
+
+/// The same passes in another shell.
+fn shell(bench: &Place, shell: &str) -> Result<(), Trouble> {
+    let course = bench.course(&shell_script(bench.seed), shell, shell, false)?;
+    if course.armed.is_empty() {
+        return Err(format!("{shell} was not armed again").into());
     }
+    Ok(())
+}
+
+fn cable(bench: &Place) -> Result<(), Trouble> {
     let script = cable_script(bench.seed);
-    for bench in [bench, other] {
-        verdict::judge_wired(&bench.wired(&script)?, &script)?;
-    }
-    // Noise may set a board's time ahead, from which it comes back by a new start only: it must go
-    // on, and do what the simulation does.
+    verdict::judge_wired(&bench.wired(&script)?, &script)
+}
+
+/// Noise may set a board's time ahead, from which it comes back by a new start only: it must go
+/// on, and do what the simulation does.
+fn noise(bench: &Place, board: &str) -> Result<(), Trouble> {
     let script = Script::new(3, &[Kind::PortNoise], 2_000, bench.seed);
-    for board in ["board", "board_async", "board_rtic"] {
+    if board == "wired" {
+        bench.wired(&script)?;
+    } else {
         bench.course(&script, board, "noise", false)?;
     }
-    other.course(&script, "board", "noise", false)?;
-    bench.wired(&script)?;
-    println!("noise on the ports of head, wired, board and its shells: no one hangs");
-    for machine in [Machine::M0, Machine::M3, Machine::M4F, Machine::RV32] {
-        bench.foreign(machine)?;
-    }
-    for shell in ["board_async", "board_rtic"] {
-        bench.foreign_at_board(Machine::M3, shell, &format!("foreign_{shell}"))?;
-    }
-    println!("an interrupt that nobody handles: boards start anew, at stop and latched, and say so; heads fall silent");
+    println!("noise on the ports of {board} and of head, where there is one: no one hangs");
+    Ok(())
+}
+
+/// An interrupt that nobody handles.
+fn foreign(bench: &Place, machine: Machine) -> Result<(), Trouble> {
+    bench.foreign(machine)?;
+    println!("an interrupt that nobody handles, {machine}: boards start anew, at stop and latched, and say so; heads fall silent");
+    Ok(())
+}
+
+fn foreign_shell(bench: &Place, shell: &str) -> Result<(), Trouble> {
+    bench.foreign_at_board(Machine::M3, shell, &format!("foreign_{shell}"))?;
+    println!(
+        "an interrupt that nobody handles: {shell} starts anew, at stop and latched, and says so"
+    );
     Ok(())
 }
 
@@ -217,6 +278,15 @@ struct Place<'a> {
 }
 
 impl Place<'_> {
+    /// The same on the other machines.
+    fn others(self) -> Self {
+        Self {
+            probe: Machine::M4F,
+            board: Machine::RV32,
+            ..self
+        }
+    }
+
     /// Both boards through a script, from power-up to its end.
     fn course(
         &self,
