@@ -89,6 +89,18 @@ pub struct Barrier {
     followed_by_release: bool,
 }
 
+/// What the zone of the early onset has to say.
+#[derive(Clone, Copy)]
+enum Early {
+    Nothing,
+    /// The light went through it.
+    Trips,
+    /// It stays half way for longer than any contact.
+    Stays,
+    /// It came back.
+    ComesBack,
+}
+
 impl Barrier {
     /// A barrier whose first sample will be taken at `start`. Its rest level is not known yet:
     /// let it see the light for a third of a second, with no blade near.
@@ -306,24 +318,27 @@ impl Barrier {
             self.wide.stay();
             Left::Not
         };
-        let told = if self.tripped {
+        let early = if self.tripped {
             self.after_trip(config, seen)
         } else if self.narrow.is_open() || seen < self.narrow_band.high {
             self.in_narrow(config, seen)
         } else {
-            None
+            Early::Nothing
         };
-        match left {
-            _ if told.is_some() => told,
-            Left::Not => None,
-            Left::Through => Some(self.confirm(config)),
-            Left::Back => self.fall_back(config),
+        // Told by the last call of each, for less of the stack.
+        match (early, left) {
+            (Early::Trips, _) => Some(self.trip_hard(config)),
+            (Early::Stays, _) => Some(self.confirm_shallow(config)),
+            (Early::ComesBack, _) => Some(self.come_back(config)),
+            (Early::Nothing, Left::Not) => None,
+            (Early::Nothing, Left::Through) => Some(self.confirm(config)),
+            (Early::Nothing, Left::Back) => self.fall_back(config),
         }
     }
 
     /// The zone of the early onset, before that is told.
     #[inline]
-    fn in_narrow(&mut self, config: &BarrierConfig, seen: u32) -> Option<Seen> {
+    fn in_narrow(&mut self, config: &BarrierConfig, seen: u32) -> Early {
         let band = self.narrow_band;
         if !self.narrow.is_open() {
             self.narrow = Zone::default();
@@ -332,14 +347,14 @@ impl Barrier {
         let below = seen < band.low_guard;
         if !below && seen < band.high_guard {
             self.narrow.stay();
-            return None;
+            return Early::Nothing;
         }
         match self.narrow.leave(below, config.hold) {
-            Left::Not => None,
-            Left::Through => Some(self.trip_hard(config)),
+            Left::Not => Early::Nothing,
+            Left::Through => Early::Trips,
             Left::Back => {
                 self.narrow.close();
-                None
+                Early::Nothing
             }
         }
     }
@@ -347,22 +362,28 @@ impl Barrier {
     /// After the early onset: light that comes back before it was really gone, or that stays half
     /// way for longer than any contact, is told by that onset.
     #[inline]
-    fn after_trip(&mut self, config: &BarrierConfig, seen: u32) -> Option<Seen> {
+    fn after_trip(&mut self, config: &BarrierConfig, seen: u32) -> Early {
         if seen < self.narrow_band.high_guard {
             self.narrow.stay();
             if self.wide.samples() <= config.longest_crossing {
-                return None;
+                return Early::Nothing;
             }
-            return Some(self.confirm_shallow(config));
+            return Early::Stays;
         }
         if self.narrow.leave(false, config.hold) != Left::Back {
-            return None;
+            return Early::Nothing;
         }
+        Early::ComesBack
+    }
+
+    /// The light came back after the early onset.
+    #[inline(never)]
+    fn come_back(&mut self, config: &BarrierConfig) -> Seen {
         self.followed_by_release = true;
         let ago = self.wide.samples() - self.last;
         let told = self.confirm_shallow(config);
         self.last = ago;
-        Some(told)
+        told
     }
 
     fn weigh(&self, config: &BarrierConfig) -> Weigh {
@@ -422,6 +443,13 @@ impl Barrier {
     /// The wide zone was crossed: the contact has changed, and its onset is known at its best.
     #[inline(never)]
     fn confirm(&mut self, config: &BarrierConfig) -> Seen {
+        let (at, doubt) = self.crossed_wide(config);
+        self.change(config, at, doubt, true, self.crossings())
+    }
+
+    /// When the light crossed the trip point by the wide zone, samples in 1/65536, and its doubt.
+    #[inline(never)]
+    fn crossed_wide(&mut self, config: &BarrierConfig) -> (u64, Option<Doubt>) {
         let weigh = self.weigh(config);
         // A light that stood half way has spoilt the sum of the wide zone, not of the narrow one.
         let at = if self.deep || !self.tripped {
@@ -430,8 +458,7 @@ impl Barrier {
         } else {
             self.hard
         };
-        let doubt = self.doubt(config, &self.wide, self.wide_band, weigh);
-        self.change(config, at, doubt, true, self.crossings())
+        (at, self.doubt(config, &self.wide, self.wide_band, weigh))
     }
 
     /// How much earlier than the zone says the light crossed the trip point it had before the
@@ -556,6 +583,7 @@ impl Barrier {
         ((self.samples().saturating_sub(1)) << 16).saturating_add_signed(-ago_65536)
     }
 
+    #[inline(always)]
     fn crossing(&self, config: &BarrierConfig, sample: u64) -> Instant {
         config.instant(self.start, sample << 16).whole()
     }

@@ -189,23 +189,29 @@ impl Sealed {
     /// Whatever opens as a report seals to the very same bytes.
     #[must_use]
     pub fn open(&self, key: &Key, who: Mark) -> Option<Opened> {
+        self.is_of(key, who).then(|| self.said())
+    }
+
+    /// Whether it [opens](Self::open).
+    #[inline(never)]
+    pub(crate) fn is_of(&self, key: &Key, who: Mark) -> bool {
         let right = tag(key, who, self.head, self.tail);
         // One 32-bit difference, tested once.
-        if core::hint::black_box(right ^ self.tag) != 0 {
-            return None;
-        }
-        if !self.names(who) {
-            return None;
-        }
+        core::hint::black_box(right ^ self.tag) == 0 && self.names(who)
+    }
+
+    /// What it says, once its tag was found right.
+    #[inline(never)]
+    pub(crate) fn said(&self) -> Opened {
         let kind = match self.head >> 60 {
             0 => Kind::Normal,
             1 => Kind::Older,
             2 => Kind::Hello,
-            other => return Some(Opened::Unknown(other as u8)),
+            other => return Opened::Unknown(other as u8),
         };
         let hello = kind == Kind::Hello;
         let age = (self.head & u64::from(AGE_STEPS)) as u32;
-        Some(Opened::Report(Report {
+        Opened::Report(Report {
             kind,
             contact: Contact::of(self.head >> 30),
             signs: Signs {
@@ -221,6 +227,6 @@ impl Sealed {
             },
             age_125ns: (!hello && age < AGE_STEPS).then_some(age),
             slow: (!hello).then_some(SlowValue::of(self.tail)),
-        }))
+        })
     }
 }

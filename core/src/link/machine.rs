@@ -219,17 +219,24 @@ impl<S: Slots> Link<S> {
     /// clock, or what a hello claims.
     #[must_use]
     pub fn open(&self, key: &Key, sealed: &Sealed, nearest: Option<u64>) -> Option<(Mark, Opened)> {
+        let who = self.place(key, sealed, nearest)?;
+        Some((who, sealed.said()))
+    }
+
+    /// The same without what it says.
+    #[inline(never)]
+    pub(crate) fn place(&self, key: &Key, sealed: &Sealed, nearest: Option<u64>) -> Option<Mark> {
         if let Some(slot) = nearest {
             let who = Mark {
                 boot: self.boot,
                 slot,
             };
-            if let Some(opened) = sealed.open(key, who) {
-                return Some((who, opened));
+            if sealed.is_of(key, who) {
+                return Some(who);
             }
         }
         let who = sealed.claim(self.marks.floor.boot)?;
-        Some((who, sealed.open(key, who)?))
+        sealed.is_of(key, who).then_some(who)
     }
 
     fn advance(&mut self, config: &LinkConfig, now: Instant) -> Instant {
@@ -283,6 +290,7 @@ impl<S: Slots> Link<S> {
     }
 
     /// A genuine frame, `arrival` at the start of its slot, `now` when it is handed in.
+    #[inline(never)]
     pub fn frame(
         &mut self,
         config: &LinkConfig,
@@ -290,29 +298,10 @@ impl<S: Slots> Link<S> {
         arrival: Instant,
         heard: &Heard,
     ) -> Outcome {
-        let now = self.advance(config, now);
-        if arrival > now {
-            // No frame arrives in the future.
-            return Outcome::Stranger;
+        if let Some(other) = self.other(config, now, arrival, heard) {
+            return other;
         }
-        let slot = heard.who.slot;
-        if !(heard.who.boot == self.boot && self.slots.fits(slot, arrival)) {
-            return self.stranger(config, now, arrival, heard);
-        }
-        if self.window.has(slot) {
-            return Outcome::Duplicate;
-        }
-        if !self.marks.covers(config, heard.who) {
-            return Outcome::Waiting;
-        }
-        let is_newest = self.window.mark(slot);
-        self.marks.floor = self.marks.floor.max(heard.who);
-        if !is_newest {
-            let time = self.time(heard);
-            self.narrow(config, heard, time);
-            return Outcome::Older;
-        }
-        self.slots.update(slot, arrival);
+        self.slots.update(heard.who.slot, arrival);
         self.observe(heard);
         if !heard.measuring {
             self.down();
@@ -325,7 +314,42 @@ impl<S: Slots> Link<S> {
         }
     }
 
+    /// What becomes of a frame that is not the newest that the clock expects.
+    #[inline(never)]
+    fn other(
+        &mut self,
+        config: &LinkConfig,
+        now: Instant,
+        arrival: Instant,
+        heard: &Heard,
+    ) -> Option<Outcome> {
+        let now = self.advance(config, now);
+        if arrival > now {
+            // No frame arrives in the future.
+            return Some(Outcome::Stranger);
+        }
+        let slot = heard.who.slot;
+        if !(heard.who.boot == self.boot && self.slots.fits(slot, arrival)) {
+            return Some(self.stranger(config, now, arrival, heard));
+        }
+        if self.window.has(slot) {
+            return Some(Outcome::Duplicate);
+        }
+        if !self.marks.covers(config, heard.who) {
+            return Some(Outcome::Waiting);
+        }
+        let is_newest = self.window.mark(slot);
+        self.marks.floor = self.marks.floor.max(heard.who);
+        if is_newest {
+            return None;
+        }
+        let time = self.time(heard);
+        self.narrow(config, heard, time);
+        Some(Outcome::Older)
+    }
+
     /// A genuine frame that the clock does not expect.
+    #[inline(never)]
     fn stranger(
         &mut self,
         config: &LinkConfig,
@@ -394,6 +418,7 @@ impl<S: Slots> Link<S> {
     }
 
     /// The newest frame of a live link.
+    #[inline(never)]
     fn follow(&mut self, config: &LinkConfig, heard: &Heard) -> Outcome {
         self.fault = is_fault(heard);
         if self.fault {
@@ -416,6 +441,7 @@ impl<S: Slots> Link<S> {
     }
 
     /// What a frame says of edges; whether all of them have their times now.
+    #[inline(never)]
     fn edge(&mut self, config: &LinkConfig, heard: &Heard) -> bool {
         let number = heard.number & 31;
         let gap = self.gap();

@@ -227,7 +227,7 @@ impl Line {
         if edge.faults.is_empty() && self.next_edge(edge.level, edge.at) {
             return None;
         }
-        self.other_edge(config, edge.at, edge.level, edge.faults)
+        self.other_edge(config, &edge)
     }
 
     /// Takes the edge if it simply goes on with the chatter: nearly every edge does.
@@ -297,7 +297,7 @@ impl Line {
         if self.is_away() {
             self.confirm(config)
         } else {
-            Some(self.fall_back(config))
+            self.fall_back(config)
         }
     }
 
@@ -361,16 +361,11 @@ impl Line {
 
     /// An edge that is not simply the next one of an episode.
     #[inline(never)]
-    pub(crate) fn other_edge(
-        &mut self,
-        config: &Config,
-        at: Instant,
-        level: Level,
-        faults: Flags,
-    ) -> Option<Event> {
-        let first = self.edges == 0 && level as u8 | GENERAL == self.expected;
+    pub(crate) fn other_edge(&mut self, config: &Config, edge: &Edge) -> Option<Event> {
+        let at = edge.at;
+        let first = self.edges == 0 && edge.level as u8 | GENERAL == self.expected;
         if let (true, Some(rest)) = (first, at.ticks().checked_sub(self.last.ticks())) {
-            if faults.is_empty() {
+            if edge.faults.is_empty() {
                 if rest >= u64::from(self.hold) {
                     self.flags = Flags::NONE;
                 }
@@ -379,7 +374,7 @@ impl Line {
                 return None;
             }
         }
-        self.odd_edge(config, at, level, faults)
+        self.odd_edge(config, edge)
     }
 
     /// The settled level was vouched for over `rest` ticks.
@@ -415,13 +410,8 @@ impl Line {
     /// Every edge with something wrong about it: see [`edge`](crate::edge) for the rules.
     #[cold]
     #[inline(never)]
-    fn odd_edge(
-        &mut self,
-        config: &Config,
-        mut at: Instant,
-        level: Level,
-        faults: Flags,
-    ) -> Option<Event> {
+    fn odd_edge(&mut self, config: &Config, edge: &Edge) -> Option<Event> {
+        let (mut at, level) = (edge.at, edge.level);
         let event = self.poll(config, at);
         if self.edges == 0 && at.run_since(self.last) >= self.hold {
             self.flags = Flags::NONE;
@@ -440,7 +430,7 @@ impl Line {
             self.flags.insert(Flags::ROUGH);
             self.abandon(config, at);
         }
-        self.flags.insert(faults);
+        self.flags.insert(edge.faults);
         if level == Level::Unknown {
             self.flags.insert(Flags::UNKNOWN_LEVEL);
             self.blind(at);
@@ -509,7 +499,9 @@ impl Line {
     }
 
     /// The line fell back for a hold: a glitch.
-    fn fall_back(&mut self, config: &Config) -> Event {
+    #[inline(never)]
+    #[allow(clippy::unnecessary_wraps)] // As for `changed`.
+    fn fall_back(&mut self, config: &Config) -> Option<Event> {
         self.tally.glitches = self.tally.glitches.saturating_add(self.edges);
         let glitch = Glitch {
             first_edge: self.first,
@@ -519,7 +511,7 @@ impl Line {
             flags: self.flags,
         };
         self.close(config);
-        Event::Glitch(glitch)
+        Some(Event::Glitch(glitch))
     }
 
     /// What the open episode leaves behind for the doubt.
@@ -545,7 +537,6 @@ impl Line {
     }
 
     /// The line stayed away for a hold: the contact has changed.
-    #[inline(never)]
     fn confirm(&mut self, config: &Config) -> Option<Event> {
         let stated = self.stated(config);
         self.changed(config, &stated)

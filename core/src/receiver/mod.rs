@@ -154,14 +154,15 @@ impl Receiver {
             return Taken::OtherProbe;
         }
         let nearest = self.link.slots().nearest(sealed.slot_low(), arrival);
-        let Some((who, opened)) = self.link.open(&self.key, &sealed, nearest) else {
+        let Some(who) = self.link.place(&self.key, &sealed, nearest) else {
             self.link.bad_tag(config, now);
             return Taken::BadTag;
         };
-        let Opened::Report(report) = opened else {
+        let opened = sealed.said();
+        let Opened::Report(report) = &opened else {
             return Taken::UnknownKind;
         };
-        let heard = Heard::new(who, &report);
+        let heard = Heard::new(who, report);
         let outcome = self.link.frame(config, now, arrival, &heard);
         match outcome {
             Outcome::Waiting | Outcome::Old => self.kept_back = Some(now),
@@ -174,7 +175,7 @@ impl Receiver {
             outcome,
             Outcome::Life | Outcome::Held | Outcome::Joining | Outcome::Standby
         ) {
-            self.newest = Some(report);
+            self.newest = Some(*report);
             if report.signs.measuring {
                 self.grader.heard(config, who);
             } else {

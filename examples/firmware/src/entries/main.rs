@@ -11,19 +11,22 @@ mod start;
 
 use core::hint::black_box;
 
-use trueonset::barrier::{Barrier, BarrierConfig};
+use trueonset::barrier::{Barrier, BarrierConfig, Seen};
 use trueonset::battery::{
-    Battery, BatteryConfig, BatteryPlan, Cells, Chemistry, Load, Observation, Pack,
+    Battery, BatteryConfig, BatteryConfigError, BatteryPlan, Cells, Chemistry, Load, Observation,
+    Pack, Verdict,
 };
 use trueonset::clock::{ClockConfig, Oscillator};
 use trueonset::edge::{Edge, Level};
 use trueonset::frame::{Key, FRAME};
-use trueonset::head::{Head, HeadConfig, Waking};
+use trueonset::head::{EdgeRefused, Head, HeadConfig, Waking};
 use trueonset::hits::{Hits, HitsConfig};
-use trueonset::lateness::Calibrator;
+use trueonset::lateness::{CalibrationError, Calibrator, Lateness};
+use trueonset::lines::{Decision, Rearmed};
 use trueonset::link::{LinkConfig, LinkPlan, Stored, RECORD};
 use trueonset::onset::{Config, Event, Line};
-use trueonset::receiver::{Receiver, ReceiverConfig};
+use trueonset::playout::PlayedEdge;
+use trueonset::receiver::{Receiver, ReceiverConfig, Taken};
 use trueonset::time::{Instant, TickRate};
 use trueonset::wired::{Wired, WiredConfig, WiredPlan};
 
@@ -46,59 +49,58 @@ fn bytes<const N: usize>() -> [u8; N] {
     [0; N].map(|_: u8| any() as u8)
 }
 
-/// A function of its own around an entry.
+/// A function of its own around an entry. What it gives back lies with its caller, who has to have
+/// the room for that anyway.
 macro_rules! entries {
-    ($(fn $name:ident($($argument:ident: $kind:ty),*) $entry:block)*) => {
+    ($(fn $name:ident($($argument:ident: $kind:ty),*) $(-> $gives:ty)? $entry:block)*) => {
         $(#[inline(never)]
-        fn $name($($argument: $kind),*) {
-            let _ = black_box($entry);
-        })*
+        fn $name($($argument: $kind),*) $(-> $gives)? $entry)*
     };
 }
 
 entries! {
-    fn entry_line_edge(line: &mut Line, config: &Config, edge: Edge) { line.edge(config, edge) }
-    fn entry_line_poll(line: &mut Line, config: &Config) { line.poll(config, now()) }
+    fn entry_line_edge(line: &mut Line, config: &Config, edge: Edge) -> Option<Event> { line.edge(config, edge) }
+    fn entry_line_poll(line: &mut Line, config: &Config) -> Option<Event> { line.poll(config, now()) }
     fn entry_hits_event(hits: &mut Hits<8>, config: &HitsConfig, event: &Event) {
         hits.event(config, event, |touch| {
-            black_box(touch);
+            black_box(&touch);
         });
     }
-    fn entry_calibrator_solve(calibrator: &Calibrator<8>) { calibrator.solve() }
-    fn entry_barrier_sample(barrier: &mut Barrier, config: &BarrierConfig) {
+    fn entry_calibrator_solve(calibrator: &mut Calibrator<8>) -> Result<Lateness, CalibrationError> { calibrator.solve() }
+    fn entry_barrier_sample(barrier: &mut Barrier, config: &BarrierConfig) -> Option<Seen> {
         barrier.sample(config, any() as u16)
     }
-    fn entry_battery_config(plan: BatteryPlan) { BatteryConfig::new(plan) }
+    fn entry_battery_config(plan: BatteryPlan) -> Result<BatteryConfig, BatteryConfigError> { BatteryConfig::new(plan) }
     fn entry_battery_observe(battery: &mut Battery, config: &BatteryConfig, seen: &Observation) {
         battery.observe(config, seen);
     }
-    fn entry_battery_lasts(battery: &Battery, config: &BatteryConfig) {
+    fn entry_battery_lasts(battery: &Battery, config: &BatteryConfig) -> Verdict {
         battery.state(config, any()).lasts(any())
     }
-    fn entry_head_event(head: &mut Head, config: &HeadConfig, event: Option<Event>) {
+    fn entry_head_event(head: &mut Head, config: &HeadConfig, event: Option<Event>) -> Result<(), EdgeRefused> {
         head.event(config, event)
     }
-    fn entry_head_make(head: &mut Head, config: &HeadConfig) { head.make(config, now(), any()) }
-    fn entry_receiver_new(config: &ReceiverConfig, key: Key, stored: Stored) {
+    fn entry_head_make(head: &mut Head, config: &HeadConfig) -> Option<(Instant, [u8; FRAME])> { head.make(config, now(), any()) }
+    fn entry_receiver_new(config: &ReceiverConfig, key: Key, stored: Stored) -> Receiver {
         Receiver::new(config, key, stored)
     }
-    fn entry_receiver_frame(receiver: &mut Receiver, config: &LinkConfig, frame: &[u8; FRAME]) {
+    fn entry_receiver_frame(receiver: &mut Receiver, config: &LinkConfig, frame: &[u8; FRAME]) -> Taken {
         receiver.frame(config, now(), now(), frame)
     }
-    fn entry_receiver_poll(receiver: &mut Receiver, config: &LinkConfig) {
+    fn entry_receiver_poll(receiver: &mut Receiver, config: &LinkConfig) -> Option<PlayedEdge> {
         receiver.poll(config, now())
     }
-    fn entry_receiver_lines(receiver: &mut Receiver, config: &LinkConfig) {
+    fn entry_receiver_lines(receiver: &mut Receiver, config: &LinkConfig) -> Decision {
         receiver.lines(config, now())
     }
-    fn entry_receiver_rearm(receiver: &mut Receiver, config: &LinkConfig) {
+    fn entry_receiver_rearm(receiver: &mut Receiver, config: &LinkConfig) -> Option<Rearmed> {
         receiver.rearm(config, now(), Level::from(any() == 0))
     }
-    fn entry_receiver_falls(receiver: &Receiver, config: &LinkConfig) {
+    fn entry_receiver_falls(receiver: &Receiver, config: &LinkConfig) -> u32 {
         receiver.falls_per_1000_h(config)
     }
-    fn entry_wired_poll(wired: &mut Wired, config: &WiredConfig) { wired.poll(config, now()) }
-    fn entry_wired_lines(wired: &mut Wired, config: &WiredConfig) { wired.lines(config, now()) }
+    fn entry_wired_poll(wired: &mut Wired, config: &WiredConfig) -> Option<PlayedEdge> { wired.poll(config, now()) }
+    fn entry_wired_lines(wired: &mut Wired, config: &WiredConfig) -> Decision { wired.lines(config, now()) }
 }
 
 /// Never run.
@@ -124,18 +126,18 @@ fn edges() -> Option<()> {
     let mut barrier = Barrier::new(now());
     let mut calibrator = Calibrator::<8>::new();
     while any() != 0 {
-        entry_line_edge(
+        let _ = black_box(entry_line_edge(
             &mut line,
             &config,
             Edge::new(now(), Level::from(any() == 0)),
-        );
+        ));
         if let Some(event) = line.poll(&config, now()) {
             entry_hits_event(&mut merged, &hits, &event);
         }
-        entry_line_poll(&mut line, &config);
-        entry_barrier_sample(&mut barrier, &optics);
+        let _ = black_box(entry_line_poll(&mut line, &config));
+        let _ = black_box(entry_barrier_sample(&mut barrier, &optics));
         black_box(calibrator.pair(any(), i64::from(any())).is_ok());
-        entry_calibrator_solve(&calibrator);
+        let _ = black_box(entry_calibrator_solve(&mut calibrator));
     }
     Some(())
 }
@@ -147,7 +149,11 @@ fn air() -> Option<()> {
     let records: [[u8; RECORD]; 2] = [bytes(), bytes()];
     let stored = || Stored::read(&link, [&records[0], &records[1]], 5);
     let probe = ReceiverConfig::new(&link, 5, clock).ok()?;
-    entry_receiver_new(&probe, Key::new(bytes()).ok()?, stored());
+    let _ = black_box(entry_receiver_new(
+        &probe,
+        Key::new(bytes()).ok()?,
+        stored(),
+    ));
     let mut receiver = Receiver::new(&probe, Key::new(bytes()).ok()?, stored());
     let config = HeadConfig::new(rate()?, 5, &plan).ok()?;
     let waking = Waking::read(&config, [&records[0], &records[1]])?;
@@ -158,17 +164,21 @@ fn air() -> Option<()> {
     let cable = WiredConfig::new(rate()?, WiredPlan::USUAL).ok()?;
     let mut wired = Wired::new();
     while any() != 0 {
-        entry_receiver_frame(&mut receiver, &link, &bytes());
-        entry_receiver_poll(&mut receiver, &link);
-        entry_receiver_lines(&mut receiver, &link);
-        entry_receiver_rearm(&mut receiver, &link);
-        entry_receiver_falls(&receiver, &link);
+        let _ = black_box(entry_receiver_frame(&mut receiver, &link, &bytes()));
+        let _ = black_box(entry_receiver_poll(&mut receiver, &link));
+        let _ = black_box(entry_receiver_lines(&mut receiver, &link));
+        let _ = black_box(entry_receiver_rearm(&mut receiver, &link));
+        let _ = black_box(entry_receiver_falls(&receiver, &link));
         let _ = edges.edge(&hold, Edge::new(now(), Level::from(any() == 0)));
-        entry_head_event(&mut head, &config, edges.poll(&hold, now()));
-        entry_head_make(&mut head, &config);
+        let _ = black_box(entry_head_event(
+            &mut head,
+            &config,
+            edges.poll(&hold, now()),
+        ));
+        let _ = black_box(entry_head_make(&mut head, &config));
         wired.edge(now(), any() == 0, now(), any());
-        entry_wired_poll(&mut wired, &cable);
-        entry_wired_lines(&mut wired, &cable);
+        let _ = black_box(entry_wired_poll(&mut wired, &cable));
+        let _ = black_box(entry_wired_lines(&mut wired, &cable));
     }
     Some(())
 }
@@ -192,7 +202,7 @@ fn cells() -> Option<()> {
         coldest_decicelsius: any() as i16,
         stale_s: any(),
     };
-    entry_battery_config(plan);
+    let _ = black_box(entry_battery_config(plan));
     let config = BatteryConfig::new(plan).ok()?;
     let mut battery = Battery::new(&config, None);
     while any() != 0 {
@@ -207,7 +217,7 @@ fn cells() -> Option<()> {
             cells: Cells::Same,
         };
         entry_battery_observe(&mut battery, &config, &seen);
-        entry_battery_lasts(&battery, &config);
+        let _ = black_box(entry_battery_lasts(&battery, &config));
     }
     Some(())
 }
