@@ -174,6 +174,7 @@ impl Sealed {
     }
 
     /// Whether what it tells of its slot, and a hello of its start, is of `who`.
+    #[inline(never)]
     fn names(&self, who: Mark) -> bool {
         let who = Mark {
             boot: who.boot & Mark::LAST_BOOT,

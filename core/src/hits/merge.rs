@@ -387,13 +387,14 @@ fn tell_touch(
         // A second hit confirms it, not a hold.
         all = all.without(Flags::SHORT_HOLD);
     }
-    tell(HitsEvent::Touch(Contact {
-        confirmed,
-        last_edge,
-        edges,
-        flags: all.union(flags),
-        ..*make
-    }));
+    let mut event = HitsEvent::Touch(*make);
+    if let HitsEvent::Touch(touch) = &mut event {
+        touch.confirmed = confirmed;
+        touch.last_edge = last_edge;
+        touch.edges = edges;
+        touch.flags = all.union(flags);
+    }
+    tell(event);
 }
 
 /// The release with the last hit's `end`, and the `flags` of all hits.
@@ -405,11 +406,12 @@ fn tell_release(
     cutter: &Cutter,
     tell: &mut impl FnMut(HitsEvent),
 ) {
-    let release = Contact {
-        confirmed,
+    // Made where it is told from.
+    let mut event = HitsEvent::Release(*end, *cutter);
+    if let HitsEvent::Release(release, _) = &mut event {
+        release.confirmed = confirmed;
         // The turn without a hit confirms it, not a hold.
-        flags: end.flags.without(Flags::SHORT_HOLD).union(flags),
-        ..*end
-    };
-    tell(HitsEvent::Release(release, *cutter));
+        release.flags = end.flags.without(Flags::SHORT_HOLD).union(flags);
+    }
+    tell(event);
 }

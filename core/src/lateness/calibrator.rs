@@ -195,17 +195,8 @@ impl<const FEEDS: usize> Calibrator<FEEDS> {
             *point = Point::of(&sums.mean(), &feeds);
         }
         let points = self.points.get(..self.feeds).unwrap_or(&[]);
-        let best = solver::best(points, &feeds);
-        let margin = best.margin(points, &feeds);
-        let stated = |turn: u32| solver::stated(points, &feeds, margin.variance, turn);
-        let least = margin.least(points, &feeds, best.turn);
-        let most = margin.most(points, &feeds, best.turn);
-        Ok(Lateness {
-            best: stated(best.turn),
-            least: stated(least),
-            most: stated(most),
-            turn_assumed: !best.found,
-        })
+        let turns = solver::turns(points, &feeds);
+        solver::stated_all(points, &feeds, &turns)
     }
 
     /// The feeds in short, if constants can be had of them.

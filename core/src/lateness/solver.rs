@@ -3,8 +3,8 @@
 //! For a given v₀ the form is linear in h and L, two normal equations. v₀ is found by search on a
 //! scale of ratios, coarse and then finer, since the sum of squares has one valley there.
 
-use super::calibrator::FeedMean;
-use super::fit::{grown_30, Constants, FASTEST_NM_S, MOST};
+use super::calibrator::{CalibrationError, FeedMean};
+use super::fit::{grown_30, Constants, Lateness, FASTEST_NM_S, MOST};
 use crate::onset::math::{self, wide_quotient};
 
 /// Places of shares (of the fastest feed, of the offset).
@@ -79,19 +79,61 @@ impl Point {
     }
 }
 
+/// The turning feeds of a calibration.
+pub(super) struct Turns {
+    best: u32,
+    found: bool,
+    /// The slowest and the fastest that fit about as well.
+    least: u32,
+    most: u32,
+    /// Variance of a point of weight 2^12, pm².
+    variance: u64,
+}
+
+/// The turning feeds of `points`, of which there are two at least, at different feeds.
+#[inline(never)]
+pub(super) fn turns(points: &[Point], feeds: &Feeds) -> Turns {
+    let best = best(points, feeds);
+    let margin = best.margin(points, feeds);
+    Turns {
+        best: best.turn,
+        found: best.found,
+        least: margin.least(points, feeds, best.turn),
+        most: margin.most(points, feeds, best.turn),
+        variance: margin.variance,
+    }
+}
+
+/// The constants for all of them.
+#[inline(never)]
+#[allow(clippy::unnecessary_wraps)] // A wrap around the call would cost a copy.
+pub(super) fn stated_all(
+    points: &[Point],
+    feeds: &Feeds,
+    turns: &Turns,
+) -> Result<Lateness, CalibrationError> {
+    let stated = |turn: u32| stated(points, feeds, turns.variance, turn);
+    Ok(Lateness {
+        best: stated(turns.best),
+        least: stated(turns.least),
+        most: stated(turns.most),
+        turn_assumed: !turns.found,
+    })
+}
+
 /// The best turning feed.
 #[derive(Clone, Copy)]
-pub(super) struct Best {
-    pub(super) turn: u32,
+struct Best {
+    turn: u32,
     /// Whether it was found, not assumed.
-    pub(super) found: bool,
+    found: bool,
     /// Σ weight · residual².
     misfit: u128,
 }
 
 /// The best turning feed of `points`, of which there are two at least, at different feeds.
 #[inline(never)]
-pub(super) fn best(points: &[Point], feeds: &Feeds) -> Best {
+fn best(points: &[Point], feeds: &Feeds) -> Best {
     if points.len() < 3 {
         return Best::of(points, (feeds.slowest >> ASSUMED_OCTAVES).max(1));
     }
@@ -149,7 +191,7 @@ impl Best {
 
     /// What other turns may miss by to fit about as well: two standard uncertainties.
     #[inline(never)]
-    pub(super) fn margin(&self, points: &[Point], feeds: &Feeds) -> Margin {
+    fn margin(&self, points: &[Point], feeds: &Feeds) -> Margin {
         let unknowns = if points.len() < 3 { 2 } else { 3 };
         let free = points.len().saturating_sub(unknowns).max(1);
         // Below 2^100.
@@ -271,21 +313,22 @@ fn missed(p: &Point, offset: i64, drawn: i64, turn: u32) -> u128 {
 }
 
 /// What turns may miss by that fit about as well as the best.
-pub(super) struct Margin {
+struct Margin {
     /// Variance of a point of weight 2^12, pm²: that of its scatter or, where the form misses the
     /// points by more, what is seen.
-    pub(super) variance: u64,
+    variance: u64,
     misfit: u128,
 }
 
 impl Margin {
+    #[inline(always)]
     fn fits(&self, points: &[Point], turn: u32) -> bool {
         misfit(points, turn) <= self.misfit
     }
 
     /// The slowest turn that fits.
     #[inline(never)]
-    pub(super) fn least(&self, points: &[Point], feeds: &Feeds, best: u32) -> u32 {
+    fn least(&self, points: &[Point], feeds: &Feeds, best: u32) -> u32 {
         let mut below = None;
         for turn in candidates(feeds).take_while(|turn| *turn < best) {
             if self.fits(points, turn) {
@@ -298,7 +341,7 @@ impl Margin {
 
     /// The fastest.
     #[inline(never)]
-    pub(super) fn most(&self, points: &[Point], feeds: &Feeds, best: u32) -> u32 {
+    fn most(&self, points: &[Point], feeds: &Feeds, best: u32) -> u32 {
         let (mut most, mut above) = (best, None);
         for turn in candidates(feeds).skip_while(|turn| *turn <= best) {
             if self.fits(points, turn) {
@@ -349,7 +392,7 @@ fn half_octaves(from: u32, to: u32) -> impl Iterator<Item = u32> {
 /// The constants for a turn with their doubts, which grow with the variance of a point; what the
 /// form misses beyond the scatter joins that of the offset.
 #[inline(never)]
-pub(super) fn stated(points: &[Point], feeds: &Feeds, variance: u64, turn: u32) -> Constants {
+fn stated(points: &[Point], feeds: &Feeds, variance: u64, turn: u32) -> Constants {
     let normal = Normal::of(points, turn);
     let (offset, drawn) = normal.solution();
     let form = (offset.clamp(0, MOST) * FORM_1024) >> 10;

@@ -298,54 +298,45 @@ impl<S: Slots> Link<S> {
         arrival: Instant,
         heard: &Heard,
     ) -> Outcome {
-        if let Some(other) = self.other(config, now, arrival, heard) {
-            return other;
+        let now = self.advance(config, now);
+        if arrival > now {
+            // No frame arrives in the future.
+            return Outcome::Stranger;
         }
-        self.slots.update(heard.who.slot, arrival);
+        let slot = heard.who.slot;
+        if !(heard.who.boot == self.boot && self.slots.fits(slot, arrival)) {
+            return self.stranger(config, now, arrival, heard);
+        }
+        if self.window.has(slot) {
+            return Outcome::Duplicate;
+        }
+        if !self.marks.covers(config, heard.who) {
+            return Outcome::Waiting;
+        }
+        let is_newest = self.window.mark(slot);
+        self.marks.floor = self.marks.floor.max(heard.who);
+        if !is_newest {
+            let time = self.time(heard);
+            self.narrow(config, heard, time);
+            return Outcome::Older;
+        }
+        self.slots.update(slot, arrival);
         self.observe(heard);
         if !heard.measuring {
             self.down();
             return Outcome::Standby;
         }
-        match self.state {
-            State::Live => self.follow(config, heard),
-            State::Joining(count) => self.join(config, heard, count.saturating_add(1)),
-            State::Down => self.join(config, heard, 1),
-        }
-    }
-
-    /// What becomes of a frame that is not the newest that the clock expects.
-    #[inline(never)]
-    fn other(
-        &mut self,
-        config: &LinkConfig,
-        now: Instant,
-        arrival: Instant,
-        heard: &Heard,
-    ) -> Option<Outcome> {
-        let now = self.advance(config, now);
-        if arrival > now {
-            // No frame arrives in the future.
-            return Some(Outcome::Stranger);
-        }
-        let slot = heard.who.slot;
-        if !(heard.who.boot == self.boot && self.slots.fits(slot, arrival)) {
-            return Some(self.stranger(config, now, arrival, heard));
-        }
-        if self.window.has(slot) {
-            return Some(Outcome::Duplicate);
-        }
-        if !self.marks.covers(config, heard.who) {
-            return Some(Outcome::Waiting);
-        }
-        let is_newest = self.window.mark(slot);
-        self.marks.floor = self.marks.floor.max(heard.who);
-        if is_newest {
-            return None;
-        }
-        let time = self.time(heard);
-        self.narrow(config, heard, time);
-        Some(Outcome::Older)
+        let count = match self.state {
+            State::Live => {
+                // As nearly always, no edge has begun and none waits that could be narrowed.
+                let is_old = heard.number & 31 == self.known && !self.playout.has(told(heard));
+                let time = if is_old { None } else { self.time(heard) };
+                return self.follow(config, heard, time);
+            }
+            State::Joining(count) => count.saturating_add(1),
+            State::Down => 1,
+        };
+        self.join(config, heard, count)
     }
 
     /// A genuine frame that the clock does not expect.
@@ -419,12 +410,17 @@ impl<S: Slots> Link<S> {
 
     /// The newest frame of a live link.
     #[inline(never)]
-    fn follow(&mut self, config: &LinkConfig, heard: &Heard) -> Outcome {
+    fn follow(
+        &mut self,
+        config: &LinkConfig,
+        heard: &Heard,
+        time: Option<(Instant, u32)>,
+    ) -> Outcome {
         self.fault = is_fault(heard);
         if self.fault {
             self.latch.set(Causes::FAULT);
         }
-        let all_timed = self.edge(config, heard);
+        let all_timed = self.edge(config, heard, time);
         let clash = self.slots.is_clash();
         if clash {
             // Clock or probe is not as stated: no time on its way is to be relied upon.
@@ -442,11 +438,10 @@ impl<S: Slots> Link<S> {
 
     /// What a frame says of edges; whether all of them have their times now.
     #[inline(never)]
-    fn edge(&mut self, config: &LinkConfig, heard: &Heard) -> bool {
+    fn edge(&mut self, config: &LinkConfig, heard: &Heard, time: Option<(Instant, u32)>) -> bool {
         let number = heard.number & 31;
         let gap = self.gap();
         let step = number.wrapping_sub(self.known) & 31;
-        let time = self.time(heard);
         if is_contradiction(heard) || step < gap || step > 2 {
             self.latch.set(Causes::SEQUENCE);
             self.known = number;
@@ -525,13 +520,9 @@ impl<S: Slots> Link<S> {
 
     /// A repeat narrows the edge it tells of.
     fn narrow(&mut self, config: &LinkConfig, heard: &Heard, time: Option<(Instant, u32)>) {
-        let number = match heard.kind {
-            Kind::Older => heard.number.wrapping_sub(1) & 31,
-            _ => heard.number & 31,
-        };
         if let Some((at, bound)) = time {
             self.playout
-                .narrow(number, at, bound, config.delay, self.now);
+                .narrow(told(heard), at, bound, config.delay, self.now);
         }
     }
 
@@ -711,6 +702,14 @@ impl<S: Slots + Clone> Link<S> {
     /// The probe's time, to set its errors.
     pub fn slots_mut(&mut self) -> &mut S {
         &mut self.slots
+    }
+}
+
+/// The edge whose age a frame tells.
+fn told(heard: &Heard) -> u8 {
+    match heard.kind {
+        Kind::Older => heard.number.wrapping_sub(1) & 31,
+        _ => heard.number & 31,
     }
 }
 

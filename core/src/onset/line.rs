@@ -227,7 +227,7 @@ impl Line {
         if edge.faults.is_empty() && self.next_edge(edge.level, edge.at) {
             return None;
         }
-        self.other_edge(config, &edge)
+        self.other_edge(config, edge)
     }
 
     /// Takes the edge if it simply goes on with the chatter: nearly every edge does.
@@ -361,7 +361,7 @@ impl Line {
 
     /// An edge that is not simply the next one of an episode.
     #[inline(never)]
-    pub(crate) fn other_edge(&mut self, config: &Config, edge: &Edge) -> Option<Event> {
+    pub(crate) fn other_edge(&mut self, config: &Config, edge: Edge) -> Option<Event> {
         let at = edge.at;
         let first = self.edges == 0 && edge.level as u8 | GENERAL == self.expected;
         if let (true, Some(rest)) = (first, at.ticks().checked_sub(self.last.ticks())) {
@@ -410,7 +410,7 @@ impl Line {
     /// Every edge with something wrong about it: see [`edge`](crate::edge) for the rules.
     #[cold]
     #[inline(never)]
-    fn odd_edge(&mut self, config: &Config, edge: &Edge) -> Option<Event> {
+    fn odd_edge(&mut self, config: &Config, edge: Edge) -> Option<Event> {
         let (mut at, level) = (edge.at, edge.level);
         let event = self.poll(config, at);
         if self.edges == 0 && at.run_since(self.last) >= self.hold {

@@ -100,7 +100,7 @@ impl<P: InputPin> Comparator<P> {
         let seen = lost.or((dark || stuck).then_some(again));
         for edge in seen.into_iter().flatten() {
             // None of them simply goes on with the chatter.
-            self.line.other_edge(config, &edge).map(&mut tell);
+            self.line.other_edge(config, edge).map(&mut tell);
         }
         let hold = u64::from(config.hold_ticks());
         self.fault = self

@@ -220,7 +220,6 @@ impl Playout {
     }
 
     /// Whether edge `number` waits.
-    #[cfg(feature = "walk")]
     pub(crate) fn has(&self, number: u8) -> bool {
         let count = usize::from(self.count);
         self.waiting
