@@ -229,7 +229,6 @@ impl Clock {
     }
 
     /// So many slots, and `rest` steps of 0.125 µs less than a slot, before `slot` begins.
-    #[inline(never)]
     fn earlier(&self, config: &ClockConfig, slot: u64, slots: u32, rest: u32) -> FineInstant {
         let share = math::quotient(u64::from(rest) << 32, config.steps);
         let line = self.line();

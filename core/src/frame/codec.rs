@@ -174,7 +174,6 @@ impl Sealed {
     }
 
     /// Whether what it tells of its slot, and a hello of its start, is of `who`.
-    #[inline(never)]
     fn names(&self, who: Mark) -> bool {
         let who = Mark {
             boot: who.boot & Mark::LAST_BOOT,
@@ -202,7 +201,6 @@ impl Sealed {
     }
 
     /// What it says, once its tag was found right.
-    #[inline(never)]
     pub(crate) fn said(&self) -> Opened {
         let kind = match self.head >> 60 {
             0 => Kind::Normal,

@@ -239,7 +239,14 @@ impl<S: Slots> Link<S> {
         sealed.is_of(key, who).then_some(who)
     }
 
+    #[inline(never)]
     fn advance(&mut self, config: &LinkConfig, now: Instant) -> Instant {
+        self.pass(config, now)
+    }
+
+    /// [`advance`](Self::advance) where it counts most.
+    #[inline(always)]
+    fn pass(&mut self, config: &LinkConfig, now: Instant) -> Instant {
         self.now = self.now.max(now);
         if self.state != State::Down && self.is_silent(config, self.now) {
             if let State::Joining(_) = self.state {
@@ -290,7 +297,6 @@ impl<S: Slots> Link<S> {
     }
 
     /// A genuine frame, `arrival` at the start of its slot, `now` when it is handed in.
-    #[inline(never)]
     pub fn frame(
         &mut self,
         config: &LinkConfig,
@@ -391,6 +397,7 @@ impl<S: Slots> Link<S> {
         self.latch.observe(open);
     }
 
+    #[inline(never)]
     fn join(&mut self, config: &LinkConfig, heard: &Heard, count: u8) -> Outcome {
         let begin = self.slots.begin(heard.who.slot);
         self.last = self.last.max(begin.at);
@@ -437,7 +444,6 @@ impl<S: Slots> Link<S> {
     }
 
     /// What a frame says of edges; whether all of them have their times now.
-    #[inline(never)]
     fn edge(&mut self, config: &LinkConfig, heard: &Heard, time: Option<(Instant, u32)>) -> bool {
         let number = heard.number & 31;
         let gap = self.gap();
@@ -544,7 +550,7 @@ impl<S: Slots> Link<S> {
             });
         }
         let left = self.playout.leave(config.delay, now)?;
-        let mut edge = left.leaving(now, config.poll, self.is_ready(config, now));
+        let mut edge = left.leaving(now, config.poll, self.is_ready());
         if edge.bound > config.bound {
             edge.remarks.insert(EdgeRemarks::WIDE);
         }
@@ -567,19 +573,20 @@ impl<S: Slots> Link<S> {
         Some(edge)
     }
 
-    fn is_ready(&self, config: &LinkConfig, now: Instant) -> bool {
-        self.state == State::Live && !self.is_silent(config, now) && self.latch.causes().is_empty()
+    /// To be asked after [`advance`](Self::advance), which ends a life that has become silent.
+    fn is_ready(&self) -> bool {
+        self.state == State::Live && self.latch.causes().is_empty()
     }
 
     /// What the outputs are to say from `now` on. The first answer after power-up is stop,
     /// whatever was heard.
     #[must_use]
     pub fn lines(&mut self, config: &LinkConfig, now: Instant) -> Decision {
-        let now = self.advance(config, now);
+        let now = self.pass(config, now);
         let first = !core::mem::replace(&mut self.asked, true);
         let next_due = self.playout.next_due(config.delay);
         let overdue = self.untimed.is_some() || next_due.is_some_and(|due| due <= now);
-        if first || overdue || !self.is_ready(config, now) {
+        if first || overdue || !self.is_ready() {
             return Decision::STOP;
         }
         let dead = self.last.later(config.dead);
@@ -609,7 +616,7 @@ impl<S: Slots> Link<S> {
     pub fn rearm(&mut self, config: &LinkConfig, now: Instant, wire: Level) -> Option<Rearmed> {
         let now = self.advance(config, now);
         let obstacles = Obstacles {
-            live: self.state == State::Live && !self.is_silent(config, now),
+            live: self.state == State::Live,
             edge_pending: !self.playout.is_empty() || self.gap() > 0 || self.untimed.is_some(),
             cause_persists: self.fault || self.is_flooded(config, now) || self.are_two(config, now),
         };

@@ -96,7 +96,6 @@ impl Slots for ProbeTime {
         clock.is_some_and(|clock| clock.is_good(&self.config, now))
     }
 
-    #[inline(never)]
     fn fits(&self, slot: u64, arrival: Instant) -> bool {
         let (clock, config) = (self.clock.as_ref(), &self.config);
         clock.is_some_and(|clock| {

@@ -227,7 +227,7 @@ impl Line {
         if edge.faults.is_empty() && self.next_edge(edge.level, edge.at) {
             return None;
         }
-        self.other_edge(config, edge)
+        self.other_edge(config, edge.at, edge.level, edge.faults)
     }
 
     /// Takes the edge if it simply goes on with the chatter: nearly every edge does.
@@ -361,11 +361,16 @@ impl Line {
 
     /// An edge that is not simply the next one of an episode.
     #[inline(never)]
-    pub(crate) fn other_edge(&mut self, config: &Config, edge: Edge) -> Option<Event> {
-        let at = edge.at;
-        let first = self.edges == 0 && edge.level as u8 | GENERAL == self.expected;
+    pub(crate) fn other_edge(
+        &mut self,
+        config: &Config,
+        at: Instant,
+        level: Level,
+        faults: Flags,
+    ) -> Option<Event> {
+        let first = self.edges == 0 && level as u8 | GENERAL == self.expected;
         if let (true, Some(rest)) = (first, at.ticks().checked_sub(self.last.ticks())) {
-            if edge.faults.is_empty() {
+            if faults.is_empty() {
                 if rest >= u64::from(self.hold) {
                     self.flags = Flags::NONE;
                 }
@@ -374,7 +379,9 @@ impl Line {
                 return None;
             }
         }
-        self.odd_edge(config, edge)
+        let event = self.poll(config, at);
+        self.odd_edge(config, at, level, faults);
+        event
     }
 
     /// The settled level was vouched for over `rest` ticks.
@@ -410,9 +417,7 @@ impl Line {
     /// Every edge with something wrong about it: see [`edge`](crate::edge) for the rules.
     #[cold]
     #[inline(never)]
-    fn odd_edge(&mut self, config: &Config, edge: Edge) -> Option<Event> {
-        let (mut at, level) = (edge.at, edge.level);
-        let event = self.poll(config, at);
+    fn odd_edge(&mut self, config: &Config, mut at: Instant, level: Level, faults: Flags) {
         if self.edges == 0 && at.run_since(self.last) >= self.hold {
             self.flags = Flags::NONE;
         }
@@ -430,11 +435,11 @@ impl Line {
             self.flags.insert(Flags::ROUGH);
             self.abandon(config, at);
         }
-        self.flags.insert(edge.faults);
+        self.flags.insert(faults);
         if level == Level::Unknown {
             self.flags.insert(Flags::UNKNOWN_LEVEL);
             self.blind(at);
-            return event;
+            return;
         }
         if self.sight == Sight::Unborn {
             self.sight = Sight::Clear;
@@ -443,7 +448,7 @@ impl Line {
             self.hold = config.hold_in(self.settled);
             self.last = at;
             self.expect(config);
-            return event;
+            return;
         }
         let was_blind = self.sight == Sight::Blind;
         if was_blind {
@@ -466,7 +471,6 @@ impl Line {
             self.go_on(at);
         }
         self.heed_the_end();
-        event
     }
 
     /// The level is not known from `at` on.

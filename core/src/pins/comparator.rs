@@ -100,7 +100,10 @@ impl<P: InputPin> Comparator<P> {
         let seen = lost.or((dark || stuck).then_some(again));
         for edge in seen.into_iter().flatten() {
             // None of them simply goes on with the chatter.
-            self.line.other_edge(config, edge).map(&mut tell);
+            let event = self
+                .line
+                .other_edge(config, edge.at, edge.level, edge.faults);
+            event.map(&mut tell);
         }
         let hold = u64::from(config.hold_ticks());
         self.fault = self
