@@ -297,7 +297,7 @@ impl Line {
         if self.is_away() {
             self.confirm(config)
         } else {
-            self.fall_back(config)
+            Some(self.fall_back(config))
         }
     }
 
@@ -503,9 +503,7 @@ impl Line {
     }
 
     /// The line fell back for a hold: a glitch.
-    #[inline(never)]
-    #[allow(clippy::unnecessary_wraps)] // As for `changed`.
-    fn fall_back(&mut self, config: &Config) -> Option<Event> {
+    fn fall_back(&mut self, config: &Config) -> Event {
         self.tally.glitches = self.tally.glitches.saturating_add(self.edges);
         let glitch = Glitch {
             first_edge: self.first,
@@ -515,7 +513,7 @@ impl Line {
             flags: self.flags,
         };
         self.close(config);
-        Some(Event::Glitch(glitch))
+        Event::Glitch(glitch)
     }
 
     /// What the open episode leaves behind for the doubt.
