@@ -20,7 +20,7 @@ struct Range {
 }
 
 impl Range {
-    fn about(centre: i64, half: i64) -> Self {
+    const fn about(centre: i64, half: i64) -> Self {
         Self {
             low: centre - half,
             high: centre + half,
@@ -58,18 +58,21 @@ pub(super) struct Monitor {
 }
 
 impl Monitor {
-    /// What is yet to be [started](Self::restart).
-    pub(super) fn blank() -> Self {
-        let none = Range { low: 0, high: 0 };
+    /// From one arrival.
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // So that it is made in its place, and not on the stack.
+    pub(super) fn new(config: &ClockConfig, slot: u64, arrival: Instant, half_256: u64) -> Self {
+        let first = Range::about(0, half(half_256));
         Self {
-            anchor_slot: 0,
-            anchor: Instant::from_ticks(0),
-            first: none,
-            newest: none,
-            rates: none,
+            anchor_slot: slot,
+            anchor: arrival,
+            first,
+            newest: first,
+            rates: Range::about(0, config.tolerance_24),
         }
     }
 
+    /// Anew from one arrival.
     #[inline(never)]
     pub(super) fn restart(
         &mut self,
@@ -95,7 +98,14 @@ impl Monitor {
         half_256: u64,
     ) -> bool {
         let silent = seen.slots > SILENCE;
-        let consistent = !silent && self.agrees(config, seen, arrival, half_256).is_some();
+        let consistent = !silent
+            && match self.narrow(config, seen, arrival, half_256) {
+                Some((chord, offset)) if chord >= config.memory => {
+                    let anchored = self.anchor(config, seen.slot, chord, arrival, offset);
+                    anchored.is_some()
+                }
+                narrowed => narrowed.is_some(),
+            };
         if !consistent {
             self.restart(config, seen.slot, arrival, half_256);
         }
@@ -103,47 +113,31 @@ impl Monitor {
     }
 
     /// `None` where that frame cannot be; what stands here then is of no use any more.
-    fn agrees(
-        &mut self,
-        config: &ClockConfig,
-        seen: &Sight,
-        arrival: Instant,
-        half_256: u64,
-    ) -> Option<()> {
-        // A memory and a silence at most: below 2^21 slots of 2^26 ticks.
-        let chord = u32::try_from(seen.slot.saturating_sub(self.anchor_slot)).ok()?;
-        let offset = self.narrow(config, seen, chord, arrival, half_256)?;
-        if chord >= config.memory {
-            self.anchor(config, seen.slot, chord, arrival, offset)?;
-        }
-        Some(())
-    }
-
-    /// The intervals cut with those of a frame so many slots from the anchor; its offset.
     #[inline(never)]
     fn narrow(
         &mut self,
         config: &ClockConfig,
         seen: &Sight,
-        chord: u32,
         arrival: Instant,
         half_256: u64,
-    ) -> Option<i64> {
+    ) -> Option<(u32, i64)> {
         // At most 2^16 slots, of drifts of up to 2^40 and rates below 2^46.
-        let n = i64::from(seen.slots);
+        let (slot, n) = (seen.slot, i64::from(seen.slots));
         let tolerated = Range::about(0, config.tolerance_24);
         let rates = self.rates.widened(config.drift_24 * n).common(tolerated)?;
         let moved = Range {
             low: self.newest.low + ((n * rates.low) >> 16),
             high: self.newest.high + ((n * rates.high) >> 16) + 1,
         };
+        // A memory and a silence at most: below 2^21 slots of 2^26 ticks.
+        let chord = u32::try_from(slot.saturating_sub(self.anchor_slot)).ok()?;
         let nominal = Length::periods(config.slot_32, chord);
         let nominal_256 = ((nominal.whole << 8) | u64::from(nominal.part_32 >> 24)) as i64;
         let since_anchor = arrival.since(self.anchor).ticks();
         let offset = (since_anchor.clamp(-(MOST_256 >> 8), MOST_256 >> 8) << 8) - nominal_256;
         self.newest = moved.common(Range::about(offset, half(half_256)))?;
         self.rates = rates;
-        Some(offset)
+        Some((chord, offset))
     }
 
     /// The chord of so many slots from the anchor bounds the rates, and the frame of `slot` becomes

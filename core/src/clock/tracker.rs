@@ -3,7 +3,7 @@
 use super::config::{Away, ClockConfig};
 use super::jitter::{Block, Change, Path, Source};
 use super::line::{Line, Sight};
-use super::moment::Length;
+use super::moment::{Length, Moment};
 use super::monitor::Monitor;
 use crate::onset::math;
 use crate::time::{FineInstant, Instant, Span, TickRate};
@@ -66,42 +66,21 @@ pub struct Clock {
 impl Clock {
     /// From the first frame: its slot and when it arrived.
     #[must_use]
-    #[inline]
-    pub fn start(config: &ClockConfig, slot: u64, arrival: Instant) -> Self {
-        let mut clock = Self::blank();
-        clock.restart(config, slot, arrival);
-        clock
-    }
-
-    /// What is yet to be [started](Self::restart), where it is to lie: a clock is too large to be
-    /// moved there on a small core's stack.
     #[inline(always)]
-    pub(crate) fn blank() -> Self {
+    #[allow(clippy::inline_always)] // So that it is made in its place, and not on the stack.
+    pub fn start(config: &ClockConfig, slot: u64, arrival: Instant) -> Self {
+        let half = scatter_256(config, &Change::NONE);
         Self {
-            all: Path::new(Line::hung(0, 0, Instant::from_ticks(0))),
+            all: Path::new(Line::hung(config.slot_32, slot, arrival)),
             earliest: None,
-            block: Block::default(),
-            source: Source::Arrivals,
-            monitor: Monitor::blank(),
+            block: Block::NONE,
+            source: config.presumed,
+            monitor: Monitor::new(config, slot, arrival, half),
             clashes: 0,
             clash: false,
             scatter_256: 0,
             here_256: None,
         }
-    }
-
-    /// Anew from the first frame, but for the count of clashes.
-    #[inline(never)]
-    pub(crate) fn restart(&mut self, config: &ClockConfig, slot: u64, arrival: Instant) {
-        let half = scatter_256(config, &Change::default());
-        self.all = Path::new(Line::hung(config.slot_32, slot, arrival));
-        self.earliest = None;
-        self.block = Block::default();
-        self.source = config.presumed;
-        self.monitor.restart(config, slot, arrival, half);
-        self.clash = false;
-        self.scatter_256 = 0;
-        self.here_256 = None;
     }
 
     /// A frame that is taken for genuine. Whether it was used: only slots newer than all before
@@ -111,7 +90,9 @@ impl Clock {
             return false;
         }
         if self.line().distance(slot) > u32::MAX / 2 {
+            let clashes = self.clashes;
             self.restart(config, slot, arrival);
+            self.clashes = clashes;
             return true;
         }
         let seen = self.all.line.sight(slot, arrival);
@@ -121,6 +102,13 @@ impl Clock {
         self.all.feed(config, &seen);
         self.watch(config, &seen, arrival);
         true
+    }
+
+    /// Anew, in its place.
+    #[cold]
+    #[inline(never)]
+    fn restart(&mut self, config: &ClockConfig, slot: u64, arrival: Instant) {
+        *self = Self::start(config, slot, arrival);
     }
 
     /// The second line. It takes its period from the first, which takes a few frames to learn it.
@@ -209,10 +197,7 @@ impl Clock {
     #[must_use]
     pub fn predict(&self, config: &ClockConfig, slot: u64) -> Prediction {
         let line = self.line();
-        Prediction {
-            doubt_256: self.doubt_256(config, line.away(slot), 0),
-            at: line.moment(slot).fine(),
-        }
+        self.prediction(config, line.moment(slot), line.away(slot), 0)
     }
 
     /// `age_125ns` steps of 0.125 µs, on the probe's clock, before `slot` begins: an edge whose
@@ -221,34 +206,38 @@ impl Clock {
     pub fn predict_before(&self, config: &ClockConfig, slot: u64, age_125ns: u32) -> Prediction {
         let slots = age_125ns.checked_div(config.steps).unwrap_or(0);
         let rest = age_125ns - slots * config.steps;
-        let before = self.line().away(slot).earlier(slots);
-        Prediction {
-            doubt_256: self.doubt_256(config, before, config.half_step_256),
-            at: self.earlier(config, slot, slots, rest),
-        }
-    }
-
-    /// So many slots, and `rest` steps of 0.125 µs less than a slot, before `slot` begins.
-    fn earlier(&self, config: &ClockConfig, slot: u64, slots: u32, rest: u32) -> FineInstant {
         let share = math::quotient(u64::from(rest) << 32, config.steps);
         let line = self.line();
         let period = line.period_32();
+        // The rest is below a slot.
         let age = Length::periods(period, slots).plus(Length::share(period, share as u32));
-        line.moment(slot).earlier(age).fine()
+        let at = line.moment(slot).earlier(age);
+        let before = line.away(slot).earlier(slots);
+        self.prediction(config, at, before, config.half_step_256)
     }
 
-    /// The bound there, 1/256 ticks, with what was rounded.
-    fn doubt_256(&self, config: &ClockConfig, away: Away, rounding_256: u64) -> Option<u32> {
-        let here = self.here_256?;
-        let near = away.ahead == 0 && away.behind <= 2 * self.line().memory(config);
-        let farther = if near {
-            0
-        } else {
-            self.farther_256(config, away)
-        };
-        // Half a step is below 2^32.
-        let doubt = (u64::from(here.get()) + rounding_256).saturating_add(farther);
-        u32::try_from(doubt).ok()
+    fn prediction(
+        &self,
+        config: &ClockConfig,
+        at: Moment,
+        away: Away,
+        rounding_256: u64,
+    ) -> Prediction {
+        let doubt_256 = self.here_256.and_then(|here| {
+            let near = away.ahead == 0 && away.behind <= 2 * self.line().memory(config);
+            let farther = if near {
+                0
+            } else {
+                self.farther_256(config, away)
+            };
+            // Half a step is below 2^32.
+            let doubt = (u64::from(here.get()) + rounding_256).saturating_add(farther);
+            u32::try_from(doubt).ok()
+        });
+        Prediction {
+            at: at.fine(),
+            doubt_256,
+        }
     }
 
     /// What a bound grows by away from the slot of the line: nothing within two memories before it.
@@ -438,7 +427,6 @@ fn is_even(all: &Path, earliest: &Path) -> bool {
 }
 
 /// Twelve standard deviations, 12·1.2533 mean sizes, and what is fixed.
-#[inline(never)]
 fn scatter_256(config: &ClockConfig, change: &Change) -> u64 {
     // Sizes are below 2^48.
     ((change.scatter_16(config.prior_16) * 15) >> 8) + config.gate_256

@@ -87,9 +87,10 @@ impl Report {
         let [a, b, c, d, e, f, g, h] = head.to_be_bytes();
         let [i, j] = tail.to_be_bytes();
         let [k, l, m, n] = tag.to_be_bytes();
-        let body = [a, b, c, d, e, f, g, h, i, j, k, l, m, n];
-        let [o, p] = crc16(&body).to_be_bytes();
-        [a, b, c, d, e, f, g, h, i, j, k, l, m, n, o, p]
+        let mut frame = [a, b, c, d, e, f, g, h, i, j, k, l, m, n, 0, 0];
+        let [body @ .., o, p] = &mut frame;
+        [*o, *p] = crc16(body).to_be_bytes();
+        frame
     }
 }
 
@@ -126,11 +127,11 @@ impl Sealed {
     /// # Errors
     /// [`FrameError::Crc`].
     pub fn parse(bytes: &[u8; FRAME]) -> Result<Self, FrameError> {
-        let [a, b, c, d, e, f, g, h, i, j, k, l, m, n, o, p] = *bytes;
-        let body = [a, b, c, d, e, f, g, h, i, j, k, l, m, n];
-        if crc16(&body) != u16::from_be_bytes([o, p]) {
+        let [body @ .., o, p] = bytes;
+        if crc16(body) != u16::from_be_bytes([*o, *p]) {
             return Err(FrameError::Crc);
         }
+        let [a, b, c, d, e, f, g, h, i, j, k, l, m, n] = *body;
         Ok(Self {
             head: u64::from_be_bytes([a, b, c, d, e, f, g, h]),
             tail: u16::from_be_bytes([i, j]),
@@ -189,28 +190,23 @@ impl Sealed {
     /// Whatever opens as a report seals to the very same bytes.
     #[must_use]
     pub fn open(&self, key: &Key, who: Mark) -> Option<Opened> {
-        self.is_of(key, who).then(|| self.said())
-    }
-
-    /// Whether it [opens](Self::open).
-    #[inline(never)]
-    pub(crate) fn is_of(&self, key: &Key, who: Mark) -> bool {
         let right = tag(key, who, self.head, self.tail);
         // One 32-bit difference, tested once.
-        core::hint::black_box(right ^ self.tag) == 0 && self.names(who)
-    }
-
-    /// What it says, once its tag was found right.
-    pub(crate) fn said(&self) -> Opened {
+        if core::hint::black_box(right ^ self.tag) != 0 {
+            return None;
+        }
+        if !self.names(who) {
+            return None;
+        }
         let kind = match self.head >> 60 {
             0 => Kind::Normal,
             1 => Kind::Older,
             2 => Kind::Hello,
-            other => return Opened::Unknown(other as u8),
+            other => return Some(Opened::Unknown(other as u8)),
         };
         let hello = kind == Kind::Hello;
         let age = (self.head & u64::from(AGE_STEPS)) as u32;
-        Opened::Report(Report {
+        Some(Opened::Report(Report {
             kind,
             contact: Contact::of(self.head >> 30),
             signs: Signs {
@@ -226,6 +222,6 @@ impl Sealed {
             },
             age_125ns: (!hello && age < AGE_STEPS).then_some(age),
             slow: (!hello).then_some(SlowValue::of(self.tail)),
-        })
+        }))
     }
 }

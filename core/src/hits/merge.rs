@@ -160,7 +160,7 @@ impl<const TEETH: usize> Hits<TEETH> {
 
     /// An event of the line. What it brings, and what had become due before it, goes to `tell` in
     /// the order of time.
-    pub fn event(&mut self, config: &HitsConfig, event: &Event, mut tell: impl FnMut(HitsEvent)) {
+    pub fn event(&mut self, config: &HitsConfig, event: &Event, mut tell: impl FnMut(&HitsEvent)) {
         match event {
             Event::Touch(make) => {
                 self.poll(config, make.first_edge, &mut tell);
@@ -176,14 +176,19 @@ impl<const TEETH: usize> Hits<TEETH> {
 
     /// Time has passed: the line has told all it will up to `settled`, and no episode of it that
     /// began before is open.
-    pub fn poll(&mut self, config: &HitsConfig, settled: Instant, mut tell: impl FnMut(HitsEvent)) {
+    pub fn poll(
+        &mut self,
+        config: &HitsConfig,
+        settled: Instant,
+        mut tell: impl FnMut(&HitsEvent),
+    ) {
         if let Some(deadline) = self.deadline(config).filter(|at| *at <= settled) {
             self.over(config, deadline, &mut tell);
         }
     }
 
     /// Waiting for the next hit is over.
-    fn over(&mut self, config: &HitsConfig, deadline: Instant, tell: &mut impl FnMut(HitsEvent)) {
+    fn over(&mut self, config: &HitsConfig, deadline: Instant, tell: &mut impl FnMut(&HitsEvent)) {
         match &self.state {
             State::Free => {}
             State::Waiting { older, newer } => {
@@ -204,7 +209,7 @@ impl<const TEETH: usize> Hits<TEETH> {
 
     /// A hit begins.
     #[inline(never)]
-    fn begin(&mut self, config: &HitsConfig, make: &Contact, mut tell: impl FnMut(HitsEvent)) {
+    fn begin(&mut self, config: &HitsConfig, make: &Contact, mut tell: impl FnMut(&HitsEvent)) {
         match &mut self.state {
             State::Free => {
                 self.state = State::Waiting {
@@ -262,7 +267,7 @@ impl<const TEETH: usize> Hits<TEETH> {
         &mut self,
         config: &HitsConfig,
         deadline: Instant,
-        tell: &mut impl FnMut(HitsEvent),
+        tell: &mut impl FnMut(&HitsEvent),
     ) {
         let State::Touched(run) = &self.state else {
             return;
@@ -282,7 +287,7 @@ impl<const TEETH: usize> Hits<TEETH> {
         first: First,
         second: Option<&Contact>,
         confirmed: Instant,
-        tell: &mut impl FnMut(HitsEvent),
+        tell: &mut impl FnMut(&HitsEvent),
     ) {
         let State::Waiting { older, newer } = &self.state else {
             return;
@@ -360,13 +365,13 @@ fn follows(config: &HitsConfig, first: &Hit, make: &Contact) -> Option<u32> {
 // What is told is large: each kind apart, so that its room on the stack ends with it.
 
 #[inline(never)]
-fn pass_on(glitch: &Glitch, tell: &mut impl FnMut(HitsEvent)) {
-    tell(HitsEvent::Glitch(*glitch));
+fn pass_on(glitch: &Glitch, tell: &mut impl FnMut(&HitsEvent)) {
+    tell(&HitsEvent::Glitch(*glitch));
 }
 
 #[inline(never)]
-fn tell_glitch(hit: &Hit, tell: &mut impl FnMut(HitsEvent)) {
-    tell(HitsEvent::Glitch(hit.glitch()));
+fn tell_glitch(hit: &Hit, tell: &mut impl FnMut(&HitsEvent)) {
+    tell(&HitsEvent::Glitch(hit.glitch()));
 }
 
 /// A touch that `second` confirms, or else that the first hit lasts.
@@ -376,7 +381,7 @@ fn tell_touch(
     second: Option<&Contact>,
     confirmed: Instant,
     flags: Flags,
-    tell: &mut impl FnMut(HitsEvent),
+    tell: &mut impl FnMut(&HitsEvent),
 ) {
     let make = &first.make;
     let (mut last_edge, mut edges) = (make.last_edge, first.edges());
@@ -394,7 +399,7 @@ fn tell_touch(
         touch.edges = edges;
         touch.flags = all.union(flags);
     }
-    tell(event);
+    tell(&event);
 }
 
 /// The release with the last hit's `end`, and the `flags` of all hits.
@@ -404,7 +409,7 @@ fn tell_release(
     flags: Flags,
     confirmed: Instant,
     cutter: &Cutter,
-    tell: &mut impl FnMut(HitsEvent),
+    tell: &mut impl FnMut(&HitsEvent),
 ) {
     // Made where it is told from.
     let mut event = HitsEvent::Release(*end, *cutter);
@@ -413,5 +418,5 @@ fn tell_release(
         // The turn without a hit confirms it, not a hold.
         release.flags = end.flags.without(Flags::SHORT_HOLD).union(flags);
     }
-    tell(event);
+    tell(&event);
 }

@@ -219,24 +219,17 @@ impl<S: Slots> Link<S> {
     /// clock, or what a hello claims.
     #[must_use]
     pub fn open(&self, key: &Key, sealed: &Sealed, nearest: Option<u64>) -> Option<(Mark, Opened)> {
-        let who = self.place(key, sealed, nearest)?;
-        Some((who, sealed.said()))
-    }
-
-    /// The same without what it says.
-    #[inline(never)]
-    pub(crate) fn place(&self, key: &Key, sealed: &Sealed, nearest: Option<u64>) -> Option<Mark> {
         if let Some(slot) = nearest {
             let who = Mark {
                 boot: self.boot,
                 slot,
             };
-            if sealed.is_of(key, who) {
-                return Some(who);
+            if let Some(opened) = sealed.open(key, who) {
+                return Some((who, opened));
             }
         }
         let who = sealed.claim(self.marks.floor.boot)?;
-        sealed.is_of(key, who).then_some(who)
+        Some((who, sealed.open(key, who)?))
     }
 
     #[inline(never)]
@@ -297,6 +290,7 @@ impl<S: Slots> Link<S> {
     }
 
     /// A genuine frame, `arrival` at the start of its slot, `now` when it is handed in.
+    #[inline(never)]
     pub fn frame(
         &mut self,
         config: &LinkConfig,
@@ -332,17 +326,11 @@ impl<S: Slots> Link<S> {
             self.down();
             return Outcome::Standby;
         }
-        let count = match self.state {
-            State::Live => {
-                // As nearly always, no edge has begun and none waits that could be narrowed.
-                let is_old = heard.number & 31 == self.known && !self.playout.has(told(heard));
-                let time = if is_old { None } else { self.time(heard) };
-                return self.follow(config, heard, time);
-            }
-            State::Joining(count) => count.saturating_add(1),
-            State::Down => 1,
-        };
-        self.join(config, heard, count)
+        match self.state {
+            State::Live => self.follow(config, heard),
+            State::Joining(count) => self.join(config, heard, count.saturating_add(1)),
+            State::Down => self.join(config, heard, 1),
+        }
     }
 
     /// A genuine frame that the clock does not expect.
@@ -397,7 +385,6 @@ impl<S: Slots> Link<S> {
         self.latch.observe(open);
     }
 
-    #[inline(never)]
     fn join(&mut self, config: &LinkConfig, heard: &Heard, count: u8) -> Outcome {
         let begin = self.slots.begin(heard.who.slot);
         self.last = self.last.max(begin.at);
@@ -416,18 +403,12 @@ impl<S: Slots> Link<S> {
     }
 
     /// The newest frame of a live link.
-    #[inline(never)]
-    fn follow(
-        &mut self,
-        config: &LinkConfig,
-        heard: &Heard,
-        time: Option<(Instant, u32)>,
-    ) -> Outcome {
+    fn follow(&mut self, config: &LinkConfig, heard: &Heard) -> Outcome {
         self.fault = is_fault(heard);
         if self.fault {
             self.latch.set(Causes::FAULT);
         }
-        let all_timed = self.edge(config, heard, time);
+        let all_timed = self.edge(config, heard);
         let clash = self.slots.is_clash();
         if clash {
             // Clock or probe is not as stated: no time on its way is to be relied upon.
@@ -444,10 +425,13 @@ impl<S: Slots> Link<S> {
     }
 
     /// What a frame says of edges; whether all of them have their times now.
-    fn edge(&mut self, config: &LinkConfig, heard: &Heard, time: Option<(Instant, u32)>) -> bool {
+    fn edge(&mut self, config: &LinkConfig, heard: &Heard) -> bool {
         let number = heard.number & 31;
         let gap = self.gap();
         let step = number.wrapping_sub(self.known) & 31;
+        // A repeat of what has left makes nothing nearer.
+        let repeat = step == 0 && !self.playout.has(told(heard));
+        let time = if repeat { None } else { self.time(heard) };
         if is_contradiction(heard) || step < gap || step > 2 {
             self.latch.set(Causes::SEQUENCE);
             self.known = number;

@@ -76,11 +76,9 @@ impl ProbeTime {
 impl Slots for ProbeTime {
     #[inline(never)]
     fn start(&mut self, slot: u64, arrival: Instant) {
-        let clock = self.clock.insert(Clock::blank());
-        clock.restart(&self.config, slot, arrival);
+        self.clock = Some(Clock::start(&self.config, slot, arrival));
     }
 
-    #[inline(never)]
     fn update(&mut self, slot: u64, arrival: Instant) {
         if let Some(clock) = &mut self.clock {
             clock.update(&self.config, slot, arrival);

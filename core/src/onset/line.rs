@@ -379,6 +379,7 @@ impl Line {
                 return None;
             }
         }
+        // Before the rest, so that the stack of the one is free again for the other.
         let event = self.poll(config, at);
         self.odd_edge(config, at, level, faults);
         event
@@ -539,6 +540,7 @@ impl Line {
     }
 
     /// The line stayed away for a hold: the contact has changed.
+    #[inline]
     fn confirm(&mut self, config: &Config) -> Option<Event> {
         let stated = self.stated(config);
         self.changed(config, &stated)

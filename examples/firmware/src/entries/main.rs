@@ -11,22 +11,19 @@ mod start;
 
 use core::hint::black_box;
 
-use trueonset::barrier::{Barrier, BarrierConfig, Seen};
+use trueonset::barrier::{Barrier, BarrierConfig};
 use trueonset::battery::{
-    Battery, BatteryConfig, BatteryConfigError, BatteryPlan, Cells, Chemistry, Load, Observation,
-    Pack, Verdict,
+    Battery, BatteryConfig, BatteryPlan, Cells, Chemistry, Load, Observation, Pack,
 };
 use trueonset::clock::{ClockConfig, Oscillator};
 use trueonset::edge::{Edge, Level};
 use trueonset::frame::{Key, FRAME};
-use trueonset::head::{EdgeRefused, Head, HeadConfig, Waking};
+use trueonset::head::{Head, HeadConfig, Waking};
 use trueonset::hits::{Hits, HitsConfig};
-use trueonset::lateness::{CalibrationError, Calibrator, Lateness};
-use trueonset::lines::{Decision, Rearmed};
+use trueonset::lateness::Calibrator;
 use trueonset::link::{LinkConfig, LinkPlan, Stored, RECORD};
 use trueonset::onset::{Config, Event, Line};
-use trueonset::playout::PlayedEdge;
-use trueonset::receiver::{Receiver, ReceiverConfig, Taken};
+use trueonset::receiver::{Receiver, ReceiverConfig};
 use trueonset::time::{Instant, TickRate};
 use trueonset::wired::{Wired, WiredConfig, WiredPlan};
 
@@ -49,58 +46,59 @@ fn bytes<const N: usize>() -> [u8; N] {
     [0; N].map(|_: u8| any() as u8)
 }
 
-/// A function of its own around an entry. What it gives back lies with its caller, who has to have
-/// the room for that anyway.
+/// A function of its own around an entry. What it gives back lies with its caller, who has to keep it.
 macro_rules! entries {
-    ($(fn $name:ident($($argument:ident: $kind:ty),*) $(-> $gives:ty)? $entry:block)*) => {
+    ($(fn $name:ident($($argument:ident: $kind:ty),*) $entry:block)*) => {
         $(#[inline(never)]
-        fn $name($($argument: $kind),*) $(-> $gives)? $entry)*
+        fn $name($($argument: $kind),*) -> impl Sized {
+            $entry
+        })*
     };
 }
 
 entries! {
-    fn entry_line_edge(line: &mut Line, config: &Config, edge: Edge) -> Option<Event> { line.edge(config, edge) }
-    fn entry_line_poll(line: &mut Line, config: &Config) -> Option<Event> { line.poll(config, now()) }
+    fn entry_line_edge(line: &mut Line, config: &Config, edge: Edge) { line.edge(config, edge) }
+    fn entry_line_poll(line: &mut Line, config: &Config) { line.poll(config, now()) }
     fn entry_hits_event(hits: &mut Hits<8>, config: &HitsConfig, event: &Event) {
         hits.event(config, event, |touch| {
-            black_box(&touch);
+            black_box(touch);
         });
     }
-    fn entry_calibrator_solve(calibrator: &mut Calibrator<8>) -> Result<Lateness, CalibrationError> { calibrator.solve() }
-    fn entry_barrier_sample(barrier: &mut Barrier, config: &BarrierConfig) -> Option<Seen> {
+    fn entry_calibrator_solve(calibrator: &mut Calibrator<8>) { calibrator.solve() }
+    fn entry_barrier_sample(barrier: &mut Barrier, config: &BarrierConfig) {
         barrier.sample(config, any() as u16)
     }
-    fn entry_battery_config(plan: BatteryPlan) -> Result<BatteryConfig, BatteryConfigError> { BatteryConfig::new(plan) }
+    fn entry_battery_config(plan: BatteryPlan) { BatteryConfig::new(plan) }
     fn entry_battery_observe(battery: &mut Battery, config: &BatteryConfig, seen: &Observation) {
         battery.observe(config, seen);
     }
-    fn entry_battery_lasts(battery: &Battery, config: &BatteryConfig) -> Verdict {
+    fn entry_battery_lasts(battery: &Battery, config: &BatteryConfig) {
         battery.state(config, any()).lasts(any())
     }
-    fn entry_head_event(head: &mut Head, config: &HeadConfig, event: Option<Event>) -> Result<(), EdgeRefused> {
+    fn entry_head_event(head: &mut Head, config: &HeadConfig, event: &Event) {
         head.event(config, event)
     }
-    fn entry_head_make(head: &mut Head, config: &HeadConfig) -> Option<(Instant, [u8; FRAME])> { head.make(config, now(), any()) }
-    fn entry_receiver_new(config: &ReceiverConfig, key: Key, stored: Stored) -> Receiver {
+    fn entry_head_make(head: &mut Head, config: &HeadConfig) { head.make(config, now(), any()) }
+    fn entry_receiver_new(config: &ReceiverConfig, key: Key, stored: Stored) {
         Receiver::new(config, key, stored)
     }
-    fn entry_receiver_frame(receiver: &mut Receiver, config: &LinkConfig, frame: &[u8; FRAME]) -> Taken {
+    fn entry_receiver_frame(receiver: &mut Receiver, config: &LinkConfig, frame: &[u8; FRAME]) {
         receiver.frame(config, now(), now(), frame)
     }
-    fn entry_receiver_poll(receiver: &mut Receiver, config: &LinkConfig) -> Option<PlayedEdge> {
+    fn entry_receiver_poll(receiver: &mut Receiver, config: &LinkConfig) {
         receiver.poll(config, now())
     }
-    fn entry_receiver_lines(receiver: &mut Receiver, config: &LinkConfig) -> Decision {
+    fn entry_receiver_lines(receiver: &mut Receiver, config: &LinkConfig) {
         receiver.lines(config, now())
     }
-    fn entry_receiver_rearm(receiver: &mut Receiver, config: &LinkConfig) -> Option<Rearmed> {
+    fn entry_receiver_rearm(receiver: &mut Receiver, config: &LinkConfig) {
         receiver.rearm(config, now(), Level::from(any() == 0))
     }
-    fn entry_receiver_falls(receiver: &Receiver, config: &LinkConfig) -> u32 {
+    fn entry_receiver_falls(receiver: &Receiver, config: &LinkConfig) {
         receiver.falls_per_1000_h(config)
     }
-    fn entry_wired_poll(wired: &mut Wired, config: &WiredConfig) -> Option<PlayedEdge> { wired.poll(config, now()) }
-    fn entry_wired_lines(wired: &mut Wired, config: &WiredConfig) -> Decision { wired.lines(config, now()) }
+    fn entry_wired_poll(wired: &mut Wired, config: &WiredConfig) { wired.poll(config, now()) }
+    fn entry_wired_lines(wired: &mut Wired, config: &WiredConfig) { wired.lines(config, now()) }
 }
 
 /// Never run.
@@ -126,18 +124,18 @@ fn edges() -> Option<()> {
     let mut barrier = Barrier::new(now());
     let mut calibrator = Calibrator::<8>::new();
     while any() != 0 {
-        let _ = black_box(entry_line_edge(
+        entry_line_edge(
             &mut line,
             &config,
             Edge::new(now(), Level::from(any() == 0)),
-        ));
+        );
         if let Some(event) = line.poll(&config, now()) {
             entry_hits_event(&mut merged, &hits, &event);
         }
-        let _ = black_box(entry_line_poll(&mut line, &config));
-        let _ = black_box(entry_barrier_sample(&mut barrier, &optics));
+        entry_line_poll(&mut line, &config);
+        entry_barrier_sample(&mut barrier, &optics);
         black_box(calibrator.pair(any(), i64::from(any())).is_ok());
-        let _ = black_box(entry_calibrator_solve(&mut calibrator));
+        entry_calibrator_solve(&mut calibrator);
     }
     Some(())
 }
@@ -149,11 +147,7 @@ fn air() -> Option<()> {
     let records: [[u8; RECORD]; 2] = [bytes(), bytes()];
     let stored = || Stored::read(&link, [&records[0], &records[1]], 5);
     let probe = ReceiverConfig::new(&link, 5, clock).ok()?;
-    let _ = black_box(entry_receiver_new(
-        &probe,
-        Key::new(bytes()).ok()?,
-        stored(),
-    ));
+    entry_receiver_new(&probe, Key::new(bytes()).ok()?, stored());
     let mut receiver = Receiver::new(&probe, Key::new(bytes()).ok()?, stored());
     let config = HeadConfig::new(rate()?, 5, &plan).ok()?;
     let waking = Waking::read(&config, [&records[0], &records[1]])?;
@@ -164,21 +158,19 @@ fn air() -> Option<()> {
     let cable = WiredConfig::new(rate()?, WiredPlan::USUAL).ok()?;
     let mut wired = Wired::new();
     while any() != 0 {
-        let _ = black_box(entry_receiver_frame(&mut receiver, &link, &bytes()));
-        let _ = black_box(entry_receiver_poll(&mut receiver, &link));
-        let _ = black_box(entry_receiver_lines(&mut receiver, &link));
-        let _ = black_box(entry_receiver_rearm(&mut receiver, &link));
-        let _ = black_box(entry_receiver_falls(&receiver, &link));
+        entry_receiver_frame(&mut receiver, &link, &bytes());
+        entry_receiver_poll(&mut receiver, &link);
+        entry_receiver_lines(&mut receiver, &link);
+        entry_receiver_rearm(&mut receiver, &link);
+        entry_receiver_falls(&receiver, &link);
         let _ = edges.edge(&hold, Edge::new(now(), Level::from(any() == 0)));
-        let _ = black_box(entry_head_event(
-            &mut head,
-            &config,
-            edges.poll(&hold, now()),
-        ));
-        let _ = black_box(entry_head_make(&mut head, &config));
+        if let Some(event) = &edges.poll(&hold, now()) {
+            entry_head_event(&mut head, &config, event);
+        }
+        entry_head_make(&mut head, &config);
         wired.edge(now(), any() == 0, now(), any());
-        let _ = black_box(entry_wired_poll(&mut wired, &cable));
-        let _ = black_box(entry_wired_lines(&mut wired, &cable));
+        entry_wired_poll(&mut wired, &cable);
+        entry_wired_lines(&mut wired, &cable);
     }
     Some(())
 }
@@ -202,7 +194,7 @@ fn cells() -> Option<()> {
         coldest_decicelsius: any() as i16,
         stale_s: any(),
     };
-    let _ = black_box(entry_battery_config(plan));
+    entry_battery_config(plan);
     let config = BatteryConfig::new(plan).ok()?;
     let mut battery = Battery::new(&config, None);
     while any() != 0 {
@@ -217,7 +209,7 @@ fn cells() -> Option<()> {
             cells: Cells::Same,
         };
         entry_battery_observe(&mut battery, &config, &seen);
-        let _ = black_box(entry_battery_lasts(&battery, &config));
+        entry_battery_lasts(&battery, &config);
     }
     Some(())
 }
