@@ -1,6 +1,6 @@
 //! What a user decides about a barrier, checked once.
 
-use crate::onset::{Band, GUARD_PERMILLE, HALF_PERMILLE};
+use crate::onset::{math, Band, GUARD_PERMILLE, HALF_PERMILLE};
 use crate::time::{FineInstant, Instant, TickRate};
 
 /// How the wide zone weighs its samples.
@@ -354,8 +354,10 @@ impl BarrierConfig {
 
     /// Loss of rest light in ‰, where the clean level was stated.
     pub(super) fn film(&self, rest: u32) -> Option<u16> {
-        let clean = u64::from(self.clean);
-        let kept = (u64::from(rest).min(clean) * 1_000).checked_div(clean)?;
+        if self.clean == 0 {
+            return None;
+        }
+        let kept = math::quotient(u64::from(rest.min(self.clean)) * 1_000, self.clean);
         Some(1_000 - kept as u16)
     }
 
@@ -366,21 +368,14 @@ impl BarrierConfig {
 
     /// The instant `samples_65536` after the first sample at `start`.
     pub(super) fn instant(&self, start: Instant, samples_65536: u64) -> FineInstant {
-        let (hz, ticks_hz) = (u64::from(self.sampling_hz), u64::from(self.rate.hz()));
+        let (hz, ticks_hz) = (self.sampling_hz, u64::from(self.rate.hz()));
         let (whole, part) = (samples_65536 >> 16, samples_65536 & 0xffff);
-        let (Some(seconds), Some(rest)) = (whole.checked_div(hz), whole.checked_rem(hz)) else {
-            return FineInstant::new(start, 0);
-        };
+        let rest = |x: u64, quotient: u64| x - quotient * u64::from(hz);
+        let seconds = math::quotient(whole, hz);
         // rest < 2^24, ticks < 2^32.
-        let fine = rest * ticks_hz;
-        let (ticks, left) = (
-            fine.checked_div(hz).unwrap_or(0),
-            fine.checked_rem(hz).unwrap_or(0),
-        );
-        let parts = ((left << 16) + part * ticks_hz)
-            .checked_div(hz)
-            .unwrap_or(0)
-            >> 8;
+        let fine = rest(whole, seconds) * ticks_hz;
+        let ticks = math::quotient(fine, hz);
+        let parts = math::quotient((rest(fine, ticks) << 16) + part * ticks_hz, hz) >> 8;
         let at = start
             .ticks()
             .saturating_add(seconds.saturating_mul(ticks_hz))

@@ -34,31 +34,6 @@ pub enum Seen {
     Event(Event),
 }
 
-/// What a sample leads to.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Next {
-    Nothing,
-    /// The hard output trips.
-    Trip,
-    /// The light came to nothing.
-    FallBack,
-    /// The contact changes.
-    Change(Change),
-}
-
-/// How a contact changes.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Change {
-    /// The wide zone was crossed.
-    Deep,
-    /// It tripped and never got deep: told by its early onset.
-    Shallow,
-    /// The same, and the light has come back already.
-    ShallowAndBack,
-    /// That coming back, told with the next sample.
-    Back,
-}
-
 /// Samples that gaps may add up to: 22 years at 200 kS/s.
 const MOST_SAMPLES: u64 = 1 << 47;
 
@@ -112,6 +87,18 @@ pub struct Barrier {
     deep: bool,
     /// A release is to follow the touch just told.
     followed_by_release: bool,
+}
+
+/// What the zone of the early onset has to say.
+#[derive(Clone, Copy)]
+enum Early {
+    Nothing,
+    /// The light went through it.
+    Trips,
+    /// It stays half way for longer than any contact.
+    Stays,
+    /// It came back.
+    ComesBack,
 }
 
 impl Barrier {
@@ -246,42 +233,12 @@ impl Barrier {
     #[inline]
     pub fn sample(&mut self, config: &BarrierConfig, counts: u16) -> Option<Seen> {
         if u32::from(counts ^ self.flip) < self.settled_from {
-            return match self.in_zone(config, counts) {
-                Next::Nothing => None,
-                Next::Trip => Some(self.trip_hard(config)),
-                Next::FallBack => self.fall_back(config),
-                Next::Change(change) => Some(self.tell(config, change)),
-            };
+            return self.in_zone(config, counts);
         }
         if self.rest.sample(config, counts) {
             self.end_part(config);
         }
         None
-    }
-
-    /// The contact has changed. Told when the stack is free of the way there.
-    #[cold]
-    #[inline(never)]
-    fn tell(&mut self, config: &BarrierConfig, change: Change) -> Seen {
-        let (at, doubt, deep, crossings) = match change {
-            Change::Deep => {
-                let (at, doubt) = self.refined(config);
-                (at, doubt, true, self.crossings())
-            }
-            Change::Shallow | Change::ShallowAndBack => {
-                (self.hard, self.hard_doubt, false, self.crossings())
-            }
-            Change::Back => {
-                let at = self.came_back();
-                (at << 16, None, false, (at, at))
-            }
-        };
-        let ago = (change == Change::ShallowAndBack).then(|| self.wide.samples() - self.last);
-        self.followed_by_release |= ago.is_some();
-        let told = self.change(config, at, doubt, deep, crossings);
-        // From here on `last` is how long ago the light came back.
-        self.last = ago.unwrap_or(self.last);
-        told
     }
 
     /// A part of a block is over; in a contact it says nothing of the rest level.
@@ -332,7 +289,7 @@ impl Barrier {
 
     /// A sample of light that is leaving, or has left, its settled side.
     #[inline(never)]
-    fn in_zone(&mut self, config: &BarrierConfig, counts: u16) -> Next {
+    fn in_zone(&mut self, config: &BarrierConfig, counts: u16) -> Option<Seen> {
         let light = config.scaled(counts);
         let seen = if self.touched {
             (2 * self.trip).saturating_sub(light)
@@ -341,7 +298,7 @@ impl Barrier {
         };
         if !self.wide.is_open() {
             if self.followed_by_release {
-                return Next::Change(Change::Back);
+                return Some(self.tell_release(config));
             }
             self.open();
         }
@@ -361,24 +318,27 @@ impl Barrier {
             self.wide.stay();
             Left::Not
         };
-        let next = if self.tripped {
+        let early = if self.tripped {
             self.after_trip(config, seen)
         } else if self.narrow.is_open() || seen < self.narrow_band.high {
             self.in_narrow(config, seen)
         } else {
-            Next::Nothing
+            Early::Nothing
         };
-        match left {
-            _ if next != Next::Nothing => next,
-            Left::Not => Next::Nothing,
-            Left::Through => Next::Change(Change::Deep),
-            Left::Back => Next::FallBack,
+        // Told by the last call of each, for less of the stack.
+        match (early, left) {
+            (Early::Trips, _) => Some(self.trip_hard(config)),
+            (Early::Stays, _) => Some(self.confirm_shallow(config)),
+            (Early::ComesBack, _) => Some(self.come_back(config)),
+            (Early::Nothing, Left::Not) => None,
+            (Early::Nothing, Left::Through) => Some(self.confirm(config)),
+            (Early::Nothing, Left::Back) => self.fall_back(config),
         }
     }
 
     /// The zone of the early onset, before that is told.
     #[inline]
-    fn in_narrow(&mut self, config: &BarrierConfig, seen: u32) -> Next {
+    fn in_narrow(&mut self, config: &BarrierConfig, seen: u32) -> Early {
         let band = self.narrow_band;
         if !self.narrow.is_open() {
             self.narrow = Zone::default();
@@ -387,14 +347,14 @@ impl Barrier {
         let below = seen < band.low_guard;
         if !below && seen < band.high_guard {
             self.narrow.stay();
-            return Next::Nothing;
+            return Early::Nothing;
         }
         match self.narrow.leave(below, config.hold) {
-            Left::Not => Next::Nothing,
-            Left::Through => Next::Trip,
+            Left::Not => Early::Nothing,
+            Left::Through => Early::Trips,
             Left::Back => {
                 self.narrow.close();
-                Next::Nothing
+                Early::Nothing
             }
         }
     }
@@ -402,18 +362,28 @@ impl Barrier {
     /// After the early onset: light that comes back before it was really gone, or that stays half
     /// way for longer than any contact, is told by that onset.
     #[inline]
-    fn after_trip(&mut self, config: &BarrierConfig, seen: u32) -> Next {
+    fn after_trip(&mut self, config: &BarrierConfig, seen: u32) -> Early {
         if seen < self.narrow_band.high_guard {
             self.narrow.stay();
             if self.wide.samples() <= config.longest_crossing {
-                return Next::Nothing;
+                return Early::Nothing;
             }
-            return Next::Change(Change::Shallow);
+            return Early::Stays;
         }
         if self.narrow.leave(false, config.hold) != Left::Back {
-            return Next::Nothing;
+            return Early::Nothing;
         }
-        Next::Change(Change::ShallowAndBack)
+        Early::ComesBack
+    }
+
+    /// The light came back after the early onset.
+    #[inline(never)]
+    fn come_back(&mut self, config: &BarrierConfig) -> Seen {
+        self.followed_by_release = true;
+        let ago = self.wide.samples() - self.last;
+        let told = self.confirm_shallow(config);
+        self.last = ago;
+        told
     }
 
     fn weigh(&self, config: &BarrierConfig) -> Weigh {
@@ -470,9 +440,16 @@ impl Barrier {
         })
     }
 
-    /// The wide zone was crossed: the onset is known at its best; samples, 16 binary places.
+    /// The wide zone was crossed: the contact has changed, and its onset is known at its best.
     #[inline(never)]
-    fn refined(&mut self, config: &BarrierConfig) -> (u64, Option<Doubt>) {
+    fn confirm(&mut self, config: &BarrierConfig) -> Seen {
+        let (at, doubt) = self.crossed_wide(config);
+        self.change(config, at, doubt, true, self.crossings())
+    }
+
+    /// When the light crossed the trip point by the wide zone, samples in 1/65536, and its doubt.
+    #[inline(never)]
+    fn crossed_wide(&mut self, config: &BarrierConfig) -> (u64, Option<Doubt>) {
         let weigh = self.weigh(config);
         // A light that stood half way has spoilt the sum of the wide zone, not of the narrow one.
         let at = if self.deep || !self.tripped {
@@ -507,6 +484,13 @@ impl Barrier {
         }
     }
 
+    /// A contact for the hard output that never got deep, told by its early onset.
+    #[inline(never)]
+    fn confirm_shallow(&mut self, config: &BarrierConfig) -> Seen {
+        let crossings = self.crossings();
+        self.change(config, self.hard, self.hard_doubt, false, crossings)
+    }
+
     /// The light came back before it was really gone.
     #[inline(never)]
     fn fall_back(&mut self, config: &BarrierConfig) -> Option<Seen> {
@@ -525,15 +509,17 @@ impl Barrier {
         (self.crossings > 0).then_some(Seen::Event(Event::Glitch(glitch)))
     }
 
-    /// The release that was waiting to be told: the sample at which the light came back.
-    fn came_back(&mut self) -> u64 {
+    /// The contact that was told without ever getting deep is over again.
+    #[inline(never)]
+    fn tell_release(&mut self, config: &BarrierConfig) -> Seen {
+        // `last` is now how long ago the light came back.
         let at = self.samples().saturating_sub(u64::from(self.last));
         self.before = self.before.wrapping_add(1);
         self.followed_by_release = false;
         self.deep = false;
         self.tripped = false;
         self.crossings = self.crossings.max(1);
-        at
+        self.change(config, at << 16, None, false, (at, at))
     }
 
     /// Tells the new contact with its onset at `at` (samples in 1/65536), and its first and last
@@ -597,6 +583,7 @@ impl Barrier {
         ((self.samples().saturating_sub(1)) << 16).saturating_add_signed(-ago_65536)
     }
 
+    #[inline(always)]
     fn crossing(&self, config: &BarrierConfig, sample: u64) -> Instant {
         config.instant(self.start, sample << 16).whole()
     }

@@ -3,7 +3,7 @@
 use super::config::{Away, ClockConfig};
 use super::jitter::{Block, Change, Path, Source};
 use super::line::{Line, Sight};
-use super::moment::{Length, Moment};
+use super::moment::Length;
 use super::monitor::Monitor;
 use crate::onset::math;
 use crate::time::{FineInstant, Instant, Span, TickRate};
@@ -197,7 +197,10 @@ impl Clock {
     #[must_use]
     pub fn predict(&self, config: &ClockConfig, slot: u64) -> Prediction {
         let line = self.line();
-        self.prediction(config, line.moment(slot), line.away(slot), 0)
+        Prediction {
+            doubt_256: self.doubt_256(config, line.away(slot), 0),
+            at: line.moment(slot).fine(),
+        }
     }
 
     /// `age_125ns` steps of 0.125 µs, on the probe's clock, before `slot` begins: an edge whose
@@ -206,38 +209,34 @@ impl Clock {
     pub fn predict_before(&self, config: &ClockConfig, slot: u64, age_125ns: u32) -> Prediction {
         let slots = age_125ns.checked_div(config.steps).unwrap_or(0);
         let rest = age_125ns - slots * config.steps;
+        let before = self.line().away(slot).earlier(slots);
+        Prediction {
+            doubt_256: self.doubt_256(config, before, config.half_step_256),
+            at: self.earlier(config, slot, slots, rest),
+        }
+    }
+
+    /// So many slots, and `rest` steps of 0.125 µs less than a slot, before `slot` begins.
+    fn earlier(&self, config: &ClockConfig, slot: u64, slots: u32, rest: u32) -> FineInstant {
         let share = math::quotient(u64::from(rest) << 32, config.steps);
         let line = self.line();
         let period = line.period_32();
-        // The rest is below a slot.
         let age = Length::periods(period, slots).plus(Length::share(period, share as u32));
-        let at = line.moment(slot).earlier(age);
-        let before = line.away(slot).earlier(slots);
-        self.prediction(config, at, before, config.half_step_256)
+        line.moment(slot).earlier(age).fine()
     }
 
-    fn prediction(
-        &self,
-        config: &ClockConfig,
-        at: Moment,
-        away: Away,
-        rounding_256: u64,
-    ) -> Prediction {
-        let doubt_256 = self.here_256.and_then(|here| {
-            let near = away.ahead == 0 && away.behind <= 2 * self.line().memory(config);
-            let farther = if near {
-                0
-            } else {
-                self.farther_256(config, away)
-            };
-            // Half a step is below 2^32.
-            let doubt = (u64::from(here.get()) + rounding_256).saturating_add(farther);
-            u32::try_from(doubt).ok()
-        });
-        Prediction {
-            at: at.fine(),
-            doubt_256,
-        }
+    /// The bound there, 1/256 ticks, with what was rounded.
+    fn doubt_256(&self, config: &ClockConfig, away: Away, rounding_256: u64) -> Option<u32> {
+        let here = self.here_256?;
+        let near = away.ahead == 0 && away.behind <= 2 * self.line().memory(config);
+        let farther = if near {
+            0
+        } else {
+            self.farther_256(config, away)
+        };
+        // Half a step is below 2^32.
+        let doubt = (u64::from(here.get()) + rounding_256).saturating_add(farther);
+        u32::try_from(doubt).ok()
     }
 
     /// What a bound grows by away from the slot of the line: nothing within two memories before it.

@@ -1,7 +1,7 @@
 //! Hits in, one contact out.
 
 use super::config::HitsConfig;
-use super::teeth::{Cutter, Teeth};
+use super::teeth::{Cutter, Deepest, Teeth};
 use crate::flags::Flags;
 use crate::onset::{Contact, Event, Glitch};
 use crate::time::{Instant, Span};
@@ -36,13 +36,13 @@ impl Hit {
     }
 
     fn edges(&self) -> u32 {
-        let end = self.end.map_or(0, |end| end.edges);
+        let end = self.end.as_ref().map_or(0, |end| end.edges);
         self.make.edges.saturating_add(end)
     }
 
     /// How long it blocked; nothing while it lasts.
     fn width(&self) -> Option<u32> {
-        let end = self.end?;
+        let end = self.end.as_ref()?;
         Some(end.onset.nearest().run_since(self.onset()))
     }
 
@@ -50,12 +50,19 @@ impl Hit {
     fn glitch(&self) -> Glitch {
         Glitch {
             first_edge: self.make.first_edge,
-            last_edge: self.end.unwrap_or(self.make).last_edge,
+            last_edge: self.end.as_ref().unwrap_or(&self.make).last_edge,
             width: Span::from_ticks(i64::from(self.width().unwrap_or(0))),
             edges: self.edges(),
             flags: self.make.flags,
         }
     }
+}
+
+/// Which of two waiting hits a contact begins with.
+#[derive(Clone, Copy)]
+enum First {
+    Older,
+    Newer,
 }
 
 /// Where the merging stands.
@@ -75,6 +82,15 @@ enum State {
 #[derive(Clone, Copy, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 struct Run {
+    pace: Pace,
+    /// The end of the latest hit; none while it lasts.
+    end: Option<Contact>,
+}
+
+/// What its hits come to.
+#[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Pace {
     hits: u32,
     /// Tooth periods from the first hit to the last in step, and the time they took.
     place: u32,
@@ -82,8 +98,6 @@ struct Run {
     /// Begin of that hit, and of the latest one.
     in_step: Instant,
     latest: Instant,
-    /// The end of the latest hit; none while it lasts.
-    end: Option<Contact>,
     widest: u32,
     flags: Flags,
 }
@@ -138,8 +152,8 @@ impl<const TEETH: usize> Hits<TEETH> {
     pub fn deadline(&self, config: &HitsConfig) -> Option<Instant> {
         let from = match &self.state {
             State::Free => return None,
-            State::Waiting { newer, .. } => newer.end.map_or(newer.onset(), end_of),
-            State::Touched(run) => end_of(run.end?),
+            State::Waiting { newer, .. } => newer.end.as_ref().map_or(newer.onset(), end_of),
+            State::Touched(run) => end_of(run.end.as_ref()?),
         };
         Some(from.plus(config.apart))
     }
@@ -150,95 +164,82 @@ impl<const TEETH: usize> Hits<TEETH> {
         match event {
             Event::Touch(make) => {
                 self.poll(config, make.first_edge, &mut tell);
-                self.begin(config, make, tell);
+                self.begin(config, make, &mut tell);
             }
             Event::Release(end) => {
                 self.poll(config, end.first_edge, &mut tell);
                 self.end(config, end);
             }
-            Event::Glitch(glitch) => tell(&HitsEvent::Glitch(*glitch)),
+            Event::Glitch(glitch) => pass_on(glitch, &mut tell),
         }
     }
 
     /// Time has passed: the line has told all it will up to `settled`, and no episode of it that
     /// began before is open.
-    #[inline(never)]
     pub fn poll(
         &mut self,
         config: &HitsConfig,
         settled: Instant,
         mut tell: impl FnMut(&HitsEvent),
     ) {
-        let Some(deadline) = self.deadline(config).filter(|at| *at <= settled) else {
-            return;
-        };
+        if let Some(deadline) = self.deadline(config).filter(|at| *at <= settled) {
+            self.over(config, deadline, &mut tell);
+        }
+    }
+
+    /// Waiting for the next hit is over.
+    fn over(&mut self, config: &HitsConfig, deadline: Instant, tell: &mut impl FnMut(&HitsEvent)) {
         match &self.state {
             State::Free => {}
             State::Waiting { older, newer } => {
                 if let Some(older) = older {
-                    tell(&HitsEvent::Glitch(older.glitch()));
+                    tell_glitch(older, tell);
                 }
-                let news = if newer.end.is_some() {
-                    let glitch = newer.glitch();
+                if newer.end.is_some() {
+                    tell_glitch(newer, tell);
                     self.state = State::Free;
-                    HitsEvent::Glitch(glitch)
                 } else {
                     // Blocked for more than a turn: no longer a matter of hits.
-                    let (run, touch) = self.teeth.touch(config, newer, None, deadline);
-                    self.state = State::Touched(run);
-                    HitsEvent::Touch(touch)
-                };
-                tell(&news);
+                    self.touch(config, First::Newer, None, deadline, tell);
+                }
             }
-            State::Touched(run) => {
-                let news = run.end.map(|end| {
-                    let release = Contact {
-                        confirmed: deadline,
-                        // The turn without a hit confirms it, not a hold.
-                        flags: end.flags.without(Flags::SHORT_HOLD).union(run.flags),
-                        ..end
-                    };
-                    HitsEvent::Release(release, self.teeth.cutter(config, run))
-                });
-                self.state = State::Free;
-                news.iter().for_each(tell);
-            }
+            State::Touched(_) => self.release(config, deadline, tell),
         }
     }
 
     /// A hit begins.
     #[inline(never)]
     fn begin(&mut self, config: &HitsConfig, make: &Contact, mut tell: impl FnMut(&HitsEvent)) {
-        let hit = Hit {
-            make: *make,
-            end: None,
-        };
         match &mut self.state {
             State::Free => {
                 self.state = State::Waiting {
                     older: None,
-                    newer: hit,
+                    newer: Hit {
+                        make: *make,
+                        end: None,
+                    },
                 };
             }
-            State::Touched(run) => run.next(config, make),
+            State::Touched(run) => {
+                run.end = None;
+                run.pace.next(config, make);
+            }
             State::Waiting { older, newer } => {
-                let mut first = None;
                 if let Some(older) = older {
-                    // Where the hit does not follow it, it was a chip; the newer may be the first hit.
-                    let follows = follows(config, older, make);
-                    let chip = if follows { &*newer } else { &*older };
-                    tell(&HitsEvent::Glitch(chip.glitch()));
-                    first = follows.then_some(&*older);
+                    if follows(config, older, make).is_some() {
+                        tell_glitch(newer, &mut tell);
+                        let second = Some(make);
+                        return self.touch(config, First::Older, second, make.confirmed, &mut tell);
+                    }
+                    // It was a chip; the newer may be the first hit.
+                    tell_glitch(older, &mut tell);
                 }
-                let first = first.or(follows(config, newer, make).then_some(&*newer));
-                if let Some(first) = first {
-                    let confirmed = make.confirmed;
-                    let (run, touch) = self.teeth.touch(config, first, Some(make), confirmed);
-                    self.state = State::Touched(run);
-                    return tell(&HitsEvent::Touch(touch));
+                if follows(config, newer, make).is_some() {
+                    return self.touch(config, First::Newer, Some(make), make.confirmed, &mut tell);
                 }
                 *older = Some(*newer);
-                *newer = hit;
+                newer.make = *make;
+                newer.end = None;
             }
         }
     }
@@ -248,81 +249,96 @@ impl<const TEETH: usize> Hits<TEETH> {
         match &mut self.state {
             State::Free => {}
             State::Waiting { newer, .. } => newer.end = Some(*end),
-            State::Touched(run) => {
-                let width = end_of(*end).run_since(run.latest);
-                run.widest = run.widest.max(width);
-                run.end = Some(*end);
-                run.flags.insert(end.flags.only(Flags::FAULTS));
-                if run.latest == run.in_step {
-                    self.teeth.hit(config, width, run.place);
+            State::Touched(Run { pace, end: latest }) => {
+                let width = end_of(end).run_since(pace.latest);
+                pace.widest = pace.widest.max(width);
+                *latest = Some(*end);
+                pace.flags.insert(end.flags.only(Flags::FAULTS));
+                if pace.latest == pace.in_step {
+                    self.teeth.hit(config, width, pace.place);
                 }
             }
         }
     }
-}
 
-impl<const TEETH: usize> Teeth<TEETH> {
+    /// The contact is over.
+    #[inline(never)]
+    fn release(
+        &mut self,
+        config: &HitsConfig,
+        deadline: Instant,
+        tell: &mut impl FnMut(&HitsEvent),
+    ) {
+        let State::Touched(run) = &self.state else {
+            return;
+        };
+        if let Some(end) = &run.end {
+            let cutter = run.pace.cutter(config, self.teeth.deepest());
+            tell_release(end, run.pace.flags, deadline, &cutter, tell);
+        }
+        self.state = State::Free;
+    }
+
     /// The contact is sure: it began with `first`, and `second` confirms it.
+    #[inline(never)]
     fn touch(
         &mut self,
         config: &HitsConfig,
-        first: &Hit,
+        first: First,
         second: Option<&Contact>,
         confirmed: Instant,
-    ) -> (Run, Contact) {
-        self.clear();
-        let mut run = Run {
+        tell: &mut impl FnMut(&HitsEvent),
+    ) {
+        let State::Waiting { older, newer } = &self.state else {
+            return;
+        };
+        let first = match (first, older) {
+            (First::Older, Some(older)) => older,
+            _ => newer,
+        };
+        self.teeth.clear();
+        let mut pace = Pace {
             hits: 1,
             place: 0,
             span: 0,
             in_step: first.onset(),
             latest: first.onset(),
-            end: first.end,
             widest: first.width().unwrap_or(0),
             flags: Flags::NONE,
         };
-        let mut touch = Contact {
-            confirmed,
-            edges: first.edges(),
-            ..first.make
-        };
         if let Some(width) = first.width() {
-            self.hit(config, width, 0);
+            self.teeth.hit(config, width, 0);
         }
         if let Some(second) = second {
-            run.flags = Flags::INTERRUPTED;
-            run.next(config, second);
-            touch.last_edge = second.last_edge;
-            touch.edges = touch.edges.saturating_add(second.edges);
-            // A second hit confirms it, not a hold.
-            touch.flags = touch.flags.without(Flags::SHORT_HOLD);
+            pace.flags = Flags::INTERRUPTED;
+            pace.next(config, second);
         }
-        touch.flags.insert(run.flags);
-        (run, touch)
-    }
-
-    /// What the hits of a contact have told.
-    fn cutter(&self, config: &HitsConfig, run: &Run) -> Cutter {
-        let periods = u64::from(run.place);
-        let per_turn = u64::from(run.hits.saturating_sub(1)) * u64::from(config.teeth) * 256;
-        Cutter {
-            hits: run.hits,
-            tooth_period_256: (run.span << 8).checked_div(periods).unwrap_or(0),
-            per_turn_256: per_turn.checked_div(periods).unwrap_or(0) as u32,
-            widest: Span::from_ticks(i64::from(run.widest)),
-            deepest: self.deepest(),
-        }
+        tell_touch(first, second, confirmed, pace.flags, tell);
+        // Either the first hit lasts, or the second does.
+        self.state = State::Touched(Run { pace, end: None });
     }
 }
 
-impl Run {
+impl Pace {
+    #[inline(never)]
+    fn cutter(&self, config: &HitsConfig, deepest: Deepest) -> Cutter {
+        let periods = u64::from(self.place);
+        let per_turn = u64::from(self.hits.saturating_sub(1)) * u64::from(config.teeth) * 256;
+        Cutter {
+            hits: self.hits,
+            tooth_period_256: (self.span << 8).checked_div(periods).unwrap_or(0),
+            per_turn_256: per_turn.checked_div(periods).unwrap_or(0) as u32,
+            widest: Span::from_ticks(i64::from(self.widest)),
+            deepest,
+        }
+    }
+
     /// The next hit of the contact.
-    fn next(&mut self, config: &HitsConfig, hit: &Contact) {
-        let onset = hit.onset.nearest();
+    fn next(&mut self, config: &HitsConfig, make: &Contact) {
         self.hits = self.hits.saturating_add(1);
+        let onset = make.onset.nearest();
         self.latest = onset;
-        self.end = None;
-        self.flags.insert(hit.flags.only(Flags::FAULTS));
+        self.flags.insert(make.flags.only(Flags::FAULTS));
         let run = onset.run_since(self.in_step);
         match config.periods(run) {
             Some(periods) => {
@@ -336,12 +352,71 @@ impl Run {
     }
 }
 
-fn end_of(end: Contact) -> Instant {
+fn end_of(end: &Contact) -> Instant {
     end.onset.nearest()
 }
 
-/// Whether a hit is of the same cutter as a first one: at most a turn of tooth periods later.
-fn follows(config: &HitsConfig, first: &Hit, hit: &Contact) -> bool {
-    let periods = config.periods(hit.onset.nearest().run_since(first.onset()));
-    periods.is_some_and(|periods| periods <= u32::from(config.teeth))
+/// Tooth periods from one hit to the begin of another of the same cutter; at most a turn.
+fn follows(config: &HitsConfig, first: &Hit, make: &Contact) -> Option<u32> {
+    let periods = config.periods(make.onset.nearest().run_since(first.onset()))?;
+    (periods <= u32::from(config.teeth)).then_some(periods)
+}
+
+// What is told is large: each kind apart, so that its room on the stack ends with it.
+
+#[inline(never)]
+fn pass_on(glitch: &Glitch, tell: &mut impl FnMut(&HitsEvent)) {
+    tell(&HitsEvent::Glitch(*glitch));
+}
+
+#[inline(never)]
+fn tell_glitch(hit: &Hit, tell: &mut impl FnMut(&HitsEvent)) {
+    tell(&HitsEvent::Glitch(hit.glitch()));
+}
+
+/// A touch that `second` confirms, or else that the first hit lasts.
+#[inline(never)]
+fn tell_touch(
+    first: &Hit,
+    second: Option<&Contact>,
+    confirmed: Instant,
+    flags: Flags,
+    tell: &mut impl FnMut(&HitsEvent),
+) {
+    let make = &first.make;
+    let (mut last_edge, mut edges) = (make.last_edge, first.edges());
+    let mut all = make.flags;
+    if let Some(second) = second {
+        last_edge = second.last_edge;
+        edges = edges.saturating_add(second.edges);
+        // A second hit confirms it, not a hold.
+        all = all.without(Flags::SHORT_HOLD);
+    }
+    let mut event = HitsEvent::Touch(*make);
+    if let HitsEvent::Touch(touch) = &mut event {
+        touch.confirmed = confirmed;
+        touch.last_edge = last_edge;
+        touch.edges = edges;
+        touch.flags = all.union(flags);
+    }
+    tell(&event);
+}
+
+/// The release with the last hit's `end`, and the `flags` of all hits.
+#[inline(never)]
+fn tell_release(
+    end: &Contact,
+    flags: Flags,
+    confirmed: Instant,
+    cutter: &Cutter,
+    tell: &mut impl FnMut(&HitsEvent),
+) {
+    // Made where it is told from.
+    let mut event = HitsEvent::Release(*end, *cutter);
+    if let HitsEvent::Release(release, _) = &mut event {
+        release.confirmed = confirmed;
+        // The turn without a hit confirms it, not a hold.
+        release.flags = end.flags.without(Flags::SHORT_HOLD).union(flags);
+    }
+    tell(&event);
 }

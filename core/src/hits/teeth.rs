@@ -9,6 +9,7 @@
 //! each is weighed by 1/w²: weighted sums of w² are then plain counts.
 
 use super::config::HitsConfig;
+use crate::onset::math::wide_quotient;
 use crate::time::Span;
 
 /// Widths are measured in 2^-20 of a tooth period.
@@ -54,7 +55,7 @@ pub struct Cutter {
 }
 
 /// Sums over the hits of one tooth.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 struct Sums {
     hits: u16,
@@ -79,34 +80,26 @@ pub(super) struct Teeth<const TEETH: usize> {
     back: bool,
     /// Every hit so far was wider than the one before of the same tooth: the tool advances.
     advances: bool,
-}
-
-impl Sums {
-    const NONE: Self = Self {
-        hits: 0,
-        latest: 0,
-        places: 0,
-        squares: 0,
-        weights: 0,
-        first: 0,
-        second: 0,
-    };
+    /// Room for [`deepest`](Self::deepest).
+    fit: Fit,
 }
 
 impl<const TEETH: usize> Teeth<TEETH> {
-    pub(super) const fn new() -> Self {
+    pub(super) fn new() -> Self {
         Self {
-            sums: [Sums::NONE; TEETH],
+            sums: [Sums::default(); TEETH],
             back: true,
             advances: true,
+            fit: Fit::new(),
         }
     }
 
-    /// As before any hit, in place.
+    /// As at the start.
     pub(super) fn clear(&mut self) {
-        self.sums.fill(Sums::NONE);
-        self.back = true;
-        self.advances = true;
+        for sums in &mut self.sums {
+            *sums = Sums::default();
+        }
+        (self.back, self.advances) = (true, true);
     }
 
     /// A hit that blocked for `width` ticks, `place` tooth periods after the first.
@@ -142,7 +135,7 @@ impl<const TEETH: usize> Teeth<TEETH> {
     }
 
     #[inline(never)]
-    pub(super) fn deepest(&self) -> Deepest {
+    pub(super) fn deepest(&mut self) -> Deepest {
         if !self.back {
             return Deepest::CannotTell;
         }
@@ -150,76 +143,136 @@ impl<const TEETH: usize> Teeth<TEETH> {
     }
 
     /// Least squares: one slope for all teeth, an intercept for each. Fractions carry 20 or 10
-    /// binary places; with at most 2^9 hits all stay below 2^120.
-    fn line(&self) -> Option<Deepest> {
-        let seen = || {
-            let all = self.sums.iter().enumerate();
-            all.filter(|(_, sums)| sums.hits > 0)
-                .map(|(k, sums)| (k, sums.wide()))
-        };
-        let (mut free, mut rise_20, mut run, mut missed) = (-1_i128, 0_i128, 0_i128, 0_i128);
-        for (_, s) in seen() {
-            free += s.hits - 1;
-            rise_20 += (s.places << 20) - ((s.first * s.hits) << 20).checked_div(s.weights)?;
-            run += s.second - (s.first * s.first).checked_div(s.weights)?;
-            missed += s.squares - ((s.hits * s.hits) << WEIGHT_BITS).checked_div(s.weights)?;
+    /// binary places; with at most 2^9 hits all stay below 2^120. Its parts stand apart, for less of
+    /// the stack.
+    fn line(&mut self) -> Option<Deepest> {
+        let Self { sums, fit, .. } = self;
+        fit.clear();
+        let seen = || sums.iter().enumerate().filter(|(_, sums)| sums.hits > 0);
+        for (_, sums) in seen() {
+            fit.add(sums);
         }
-        if free < 2 || run <= 0 || rise_20 <= 0 {
-            return None;
+        fit.finish()?;
+        for (k, sums) in seen() {
+            fit.rank(k, sums);
         }
-        let slope_20 = (rise_20 << WEIGHT_BITS).checked_div(run)?;
-        missed -= ((rise_20 * rise_20) << (WEIGHT_BITS - 40)).checked_div(run)?;
-        let (mut best, mut next) = (None, None);
-        for (k, s) in seen() {
-            let sloped = (slope_20 * s.first).checked_div(s.weights)? >> 10;
-            let height_10 = (s.hits << (WEIGHT_BITS + 10)).checked_div(s.weights)? - sloped;
-            let tooth = Some((height_10, k));
-            if height(tooth) > height(best) {
-                next = best;
-                best = tooth;
-            } else if height(tooth) > height(next) {
-                next = tooth;
-            }
-        }
-        let ((high, tooth), (low, below)) = best.zip(next)?;
-        let (one, other) = (self.sums.get(tooth)?.wide(), self.sums.get(below)?.wide());
-        let own = |s: &Wide| (1_i128 << WEIGHT_BITS).checked_div(s.weights);
-        let mean_12 = |s: &Wide| (s.first << 12).checked_div(s.weights);
-        let apart_12 = mean_12(&one)? - mean_12(&other)?;
-        let sloped = ((apart_12 * apart_12) << (WEIGHT_BITS - 24)).checked_div(run)?;
-        let scatter = missed.max(1).checked_div(free)? + 1;
-        let variance = (own(&one)? + own(&other)? + sloped).checked_mul(scatter)?;
-        let apart_10 = high - low;
-        let sure = apart_10.checked_mul(apart_10)? > variance.checked_mul((SURE * SURE) << 20)?;
-        sure.then_some(Deepest::Tooth(tooth as u8))
+        let (deepest, next) = fit.deepest.zip(fit.next)?;
+        fit.vary(sums.get(deepest)?, sums.get(next)?);
+        fit.is_sure()?.then_some(Deepest::Tooth(deepest as u8))
     }
 }
 
-/// Of a tooth, 2^-10.
-fn height(tooth: Option<(i128, usize)>) -> Option<i128> {
-    tooth.map(|(height, _)| height)
+/// The line through all teeth: sums at first, then what they come to.
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Fit {
+    /// Hits beyond the unknowns.
+    free: i32,
+    rise_20: i128,
+    run: i128,
+    /// What the line misses, at last of one hit.
+    missed: i128,
+    slope_20: i128,
+    /// The two teeth that reach deepest, with their heights, 2^-10.
+    deepest: Option<usize>,
+    high_10: i128,
+    next: Option<usize>,
+    low_10: i128,
+    /// Variance of the difference between their heights, where a hit misses by 1.
+    variance: i128,
 }
 
-/// The sums, wide enough to be multiplied.
-#[derive(Clone, Copy)]
-struct Wide {
-    hits: i128,
-    places: i128,
-    squares: i128,
-    weights: i128,
-    first: i128,
-    second: i128,
+impl Fit {
+    const fn new() -> Self {
+        Self {
+            free: -1,
+            rise_20: 0,
+            run: 0,
+            missed: 0,
+            slope_20: 0,
+            deepest: None,
+            high_10: 0,
+            next: None,
+            low_10: 0,
+            variance: 0,
+        }
+    }
+
+    fn clear(&mut self) {
+        self.free = -1;
+        (self.rise_20, self.run, self.missed) = (0, 0, 0);
+        (self.deepest, self.next) = (None, None);
+    }
+
+    /// Takes in the hits of a tooth.
+    #[inline(never)]
+    fn add(&mut self, s: &Sums) {
+        let (hits, first) = (i128::from(s.hits), i128::from(s.first));
+        self.free += i32::from(s.hits) - 1;
+        self.rise_20 += (i128::from(s.places) << 20) - s.mean((first * hits) << 20);
+        self.run += i128::from(s.second) - s.mean(first * first);
+        self.missed += i128::from(s.squares) - s.mean((hits * hits) << WEIGHT_BITS);
+    }
+
+    /// All teeth were added.
+    #[inline(never)]
+    fn finish(&mut self) -> Option<()> {
+        let (rise_20, run) = (self.rise_20, self.run);
+        if self.free < 2 || run <= 0 || rise_20 <= 0 {
+            return None;
+        }
+        self.slope_20 = wide_quotient(rise_20 << WEIGHT_BITS, run);
+        let missed = self.missed - wide_quotient((rise_20 * rise_20) << (WEIGHT_BITS - 40), run);
+        self.missed = wide_quotient(missed.max(1), i128::from(self.free)) + 1;
+        Some(())
+    }
+
+    /// How deep a tooth reaches.
+    #[inline(never)]
+    fn rank(&mut self, k: usize, s: &Sums) {
+        let sloped = s.mean(self.slope_20 * i128::from(s.first)) >> 10;
+        let height_10 = s.mean(i128::from(s.hits) << (WEIGHT_BITS + 10)) - sloped;
+        if self.deepest.is_none() || height_10 > self.high_10 {
+            (self.next, self.low_10) = (self.deepest, self.high_10);
+            (self.deepest, self.high_10) = (Some(k), height_10);
+        } else if self.next.is_none() || height_10 > self.low_10 {
+            (self.next, self.low_10) = (Some(k), height_10);
+        }
+    }
+
+    #[inline(never)]
+    fn vary(&mut self, one: &Sums, other: &Sums) {
+        let apart_12 = one.middle_12() - other.middle_12();
+        let sloped = wide_quotient((apart_12 * apart_12) << (WEIGHT_BITS - 24), self.run);
+        self.variance = one.own() + other.own() + sloped;
+    }
+
+    /// Whether the two are sure to differ.
+    #[inline(never)]
+    fn is_sure(&self) -> Option<bool> {
+        let variance = self.variance.checked_mul(self.missed)?;
+        let apart_10 = self.high_10 - self.low_10;
+        let apart = apart_10.checked_mul(apart_10)?;
+        Some(apart > variance.checked_mul((SURE * SURE) << 20)?)
+    }
 }
 
 impl Sums {
-    fn wide(&self) -> Wide {
-        Wide {
-            hits: i128::from(self.hits),
-            places: i128::from(self.places),
-            squares: i128::from(self.squares),
-            weights: i128::from(self.weights),
-            first: i128::from(self.first),
-            second: i128::from(self.second),
-        }
+    /// `sum` over the weights; a hit has some.
+    #[inline(always)]
+    fn mean(&self, sum: i128) -> i128 {
+        wide_quotient(sum, i128::from(self.weights))
+    }
+
+    /// Mean place, 2^-12.
+    #[inline(always)]
+    fn middle_12(&self) -> i128 {
+        self.mean(i128::from(self.first) << 12)
+    }
+
+    /// Variance of the height.
+    #[inline(always)]
+    fn own(&self) -> i128 {
+        self.mean(1 << WEIGHT_BITS)
     }
 }

@@ -1,8 +1,8 @@
 //! Make and break pairs in, constants out.
 
 use super::fit::{Lateness, FASTEST_NM_S, MOST};
-use super::solver::{self, Point};
-use crate::onset::math;
+use super::solver::{self, Feeds, Point};
+use crate::onset::math::{self, wide_quotient};
 
 /// Why a calibration is not possible.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -69,25 +69,30 @@ struct Sums {
 }
 
 impl Sums {
+    #[inline(never)]
     fn mean(&self) -> FeedMean {
         let n = i64::from(self.pairs);
         let offset = self.sum.checked_div(n).unwrap_or(0);
-        // Σd² − (Σd)²/n, over n·(n − 1).
-        let lost = (u128::from(self.sum.unsigned_abs()) * u128::from(self.sum.unsigned_abs()))
-            .checked_div(u128::from(self.pairs))
-            .unwrap_or(0);
-        let pairs = u128::from(self.pairs);
-        let variance = self
-            .squares
-            .saturating_sub(lost)
-            .checked_div(pairs * pairs.saturating_sub(1))
-            .unwrap_or(u128::MAX);
         FeedMean {
             feed_nm_s: self.feed_nm_s,
             pairs: self.pairs,
             half_pm: self.first_pm.saturating_add(offset),
-            doubt_pm: math::root_up(u64::try_from(variance).unwrap_or(u64::MAX)).max(1),
+            doubt_pm: math::root_up(self.variance()).max(1),
         }
+    }
+
+    /// Of the mean, pm²: Σd² − (Σd)²/n, over n·(n − 1).
+    #[inline(never)]
+    fn variance(&self) -> u64 {
+        let pairs = i128::from(self.pairs);
+        // Both below 2^95.
+        let square = i128::from(self.sum) * i128::from(self.sum);
+        let lost = wide_quotient(square, pairs) as u128;
+        let left = self.squares.saturating_sub(lost) as i128;
+        if pairs < 2 {
+            return u64::MAX;
+        }
+        u64::try_from(wide_quotient(left, pairs * (pairs - 1))).unwrap_or(u64::MAX)
     }
 }
 
@@ -100,6 +105,8 @@ impl Sums {
 pub struct Calibrator<const FEEDS: usize> {
     sums: [Sums; FEEDS],
     feeds: usize,
+    /// Room for [`solve`](Self::solve).
+    points: [Point; FEEDS],
 }
 
 impl<const FEEDS: usize> Default for Calibrator<FEEDS> {
@@ -115,6 +122,7 @@ impl<const FEEDS: usize> Calibrator<FEEDS> {
         Self {
             sums: [Sums::default(); FEEDS],
             feeds: 0,
+            points: [Point::default(); FEEDS],
         }
     }
 
@@ -177,25 +185,43 @@ impl<const FEEDS: usize> Calibrator<FEEDS> {
     /// # Errors
     /// [`CalibrationError::TooFewFeeds`], [`TooFewPairs`](CalibrationError::TooFewPairs) and
     /// [`FeedsTooClose`](CalibrationError::FeedsTooClose).
-    pub fn solve(&self) -> Result<Lateness, CalibrationError> {
-        let mut points = [Point::default(); FEEDS];
-        let mut slowest = u32::MAX;
-        let mut fastest = 0;
-        for (point, mean) in points.iter_mut().zip(self.feeds()) {
+    pub fn solve(&mut self) -> Result<Lateness, CalibrationError> {
+        let feeds = self.seen()?;
+        for (point, sums) in self
+            .points
+            .iter_mut()
+            .zip(self.sums.iter().take(self.feeds))
+        {
+            *point = Point::of(&sums.mean(), &feeds);
+        }
+        let points = self.points.get(..self.feeds).unwrap_or(&[]);
+        let turns = solver::turns(points, &feeds);
+        solver::stated_all(points, &feeds, &turns)
+    }
+
+    /// The feeds in short, if constants can be had of them.
+    fn seen(&self) -> Result<Feeds, CalibrationError> {
+        let mut feeds = Feeds {
+            slowest: u32::MAX,
+            fastest: 0,
+            least_doubt: u32::MAX,
+            greatest_doubt: 0,
+        };
+        for mean in self.feeds() {
             if mean.pairs < 3 {
                 return Err(CalibrationError::TooFewPairs(mean.feed_nm_s));
             }
-            slowest = slowest.min(mean.feed_nm_s);
-            fastest = fastest.max(mean.feed_nm_s);
-            *point = Point::of(&mean);
+            feeds.slowest = feeds.slowest.min(mean.feed_nm_s);
+            feeds.fastest = feeds.fastest.max(mean.feed_nm_s);
+            feeds.least_doubt = feeds.least_doubt.min(mean.doubt_pm);
+            feeds.greatest_doubt = feeds.greatest_doubt.max(mean.doubt_pm);
         }
         if self.feeds < 2 {
             return Err(CalibrationError::TooFewFeeds);
         }
-        if fastest / 2 < slowest {
+        if feeds.fastest / 2 < feeds.slowest {
             return Err(CalibrationError::FeedsTooClose);
         }
-        let points = points.get_mut(..self.feeds).unwrap_or(&mut []);
-        Ok(solver::solve(points, slowest, fastest))
+        Ok(feeds)
     }
 }

@@ -54,14 +54,14 @@ pub struct Late {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-struct Constants {
-    delay_ps: i64,
-    delay_doubt_ps: u32,
-    offset_pm: u32,
-    offset_doubt_pm: u32,
-    turn_nm_s: u32,
+pub(super) struct Constants {
+    pub(super) delay_ps: i64,
+    pub(super) delay_doubt_ps: u32,
+    pub(super) offset_pm: u32,
+    pub(super) offset_doubt_pm: u32,
+    pub(super) turn_nm_s: u32,
     /// Correlation of the two doubts.
-    together_permille: i16,
+    pub(super) together_permille: i16,
 }
 
 impl Constants {
@@ -123,12 +123,12 @@ impl Constants {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Lateness {
-    best: Constants,
+    pub(super) best: Constants,
     /// What fits the calibration nearly as well, with the slowest and the fastest turn that do.
-    least: Constants,
-    most: Constants,
+    pub(super) least: Constants,
+    pub(super) most: Constants,
     /// Whether the turning feed was taken for granted, not found.
-    turn_assumed: bool,
+    pub(super) turn_assumed: bool,
 }
 
 impl Default for Lateness {

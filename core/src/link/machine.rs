@@ -232,7 +232,14 @@ impl<S: Slots> Link<S> {
         Some((who, sealed.open(key, who)?))
     }
 
+    #[inline(never)]
     fn advance(&mut self, config: &LinkConfig, now: Instant) -> Instant {
+        self.pass(config, now)
+    }
+
+    /// [`advance`](Self::advance) where it counts most.
+    #[inline(always)]
+    fn pass(&mut self, config: &LinkConfig, now: Instant) -> Instant {
         self.now = self.now.max(now);
         if self.state != State::Down && self.is_silent(config, self.now) {
             if let State::Joining(_) = self.state {
@@ -423,7 +430,7 @@ impl<S: Slots> Link<S> {
         let gap = self.gap();
         let step = number.wrapping_sub(self.known) & 31;
         // A repeat of what has left makes nothing nearer.
-        let repeat = step == 0 && self.playout.is_empty();
+        let repeat = step == 0 && !self.playout.has(told(heard));
         let time = if repeat { None } else { self.time(heard) };
         if is_contradiction(heard) || step < gap || step > 2 {
             self.latch.set(Causes::SEQUENCE);
@@ -503,13 +510,9 @@ impl<S: Slots> Link<S> {
 
     /// A repeat narrows the edge it tells of.
     fn narrow(&mut self, config: &LinkConfig, heard: &Heard, time: Option<(Instant, u32)>) {
-        let number = match heard.kind {
-            Kind::Older => heard.number.wrapping_sub(1) & 31,
-            _ => heard.number & 31,
-        };
         if let Some((at, bound)) = time {
             self.playout
-                .narrow(number, at, bound, config.delay, self.now);
+                .narrow(told(heard), at, bound, config.delay, self.now);
         }
     }
 
@@ -531,7 +534,7 @@ impl<S: Slots> Link<S> {
             });
         }
         let left = self.playout.leave(config.delay, now)?;
-        let mut edge = left.leaving(now, config.poll, self.is_ready(config, now));
+        let mut edge = left.leaving(now, config.poll, self.is_ready());
         if edge.bound > config.bound {
             edge.remarks.insert(EdgeRemarks::WIDE);
         }
@@ -554,19 +557,20 @@ impl<S: Slots> Link<S> {
         Some(edge)
     }
 
-    fn is_ready(&self, config: &LinkConfig, now: Instant) -> bool {
-        self.state == State::Live && !self.is_silent(config, now) && self.latch.causes().is_empty()
+    /// To be asked after [`advance`](Self::advance), which ends a life that has become silent.
+    fn is_ready(&self) -> bool {
+        self.state == State::Live && self.latch.causes().is_empty()
     }
 
     /// What the outputs are to say from `now` on. The first answer after power-up is stop,
     /// whatever was heard.
     #[must_use]
     pub fn lines(&mut self, config: &LinkConfig, now: Instant) -> Decision {
-        let now = self.advance(config, now);
+        let now = self.pass(config, now);
         let first = !core::mem::replace(&mut self.asked, true);
         let next_due = self.playout.next_due(config.delay);
         let overdue = self.untimed.is_some() || next_due.is_some_and(|due| due <= now);
-        if first || overdue || !self.is_ready(config, now) {
+        if first || overdue || !self.is_ready() {
             return Decision::STOP;
         }
         let dead = self.last.later(config.dead);
@@ -596,7 +600,7 @@ impl<S: Slots> Link<S> {
     pub fn rearm(&mut self, config: &LinkConfig, now: Instant, wire: Level) -> Option<Rearmed> {
         let now = self.advance(config, now);
         let obstacles = Obstacles {
-            live: self.state == State::Live && !self.is_silent(config, now),
+            live: self.state == State::Live,
             edge_pending: !self.playout.is_empty() || self.gap() > 0 || self.untimed.is_some(),
             cause_persists: self.fault || self.is_flooded(config, now) || self.are_two(config, now),
         };
@@ -689,6 +693,14 @@ impl<S: Slots + Clone> Link<S> {
     /// The probe's time, to set its errors.
     pub fn slots_mut(&mut self) -> &mut S {
         &mut self.slots
+    }
+}
+
+/// The edge whose age a frame tells.
+fn told(heard: &Heard) -> u8 {
+    match heard.kind {
+        Kind::Older => heard.number.wrapping_sub(1) & 31,
+        _ => heard.number & 31,
     }
 }
 

@@ -101,6 +101,40 @@ pub(crate) fn long_quotient(x: u64, d: u64, places: u32) -> u64 {
     quotient
 }
 
+/// `top / bottom`, toward 0, of what is above -2^127; 0 for a `bottom` of 0.
+///
+/// Bit by bit, as a compiler for a small core writes it out as well, but once: written out at every
+/// place it takes half a thousand bytes of flash, and of the stack all of them together.
+#[inline(never)]
+pub(crate) fn wide_quotient(top: i128, bottom: i128) -> i128 {
+    if bottom == 0 {
+        return 0;
+    }
+    let negative = (top < 0) != (bottom < 0);
+    let (mut quotient, d) = (top.unsigned_abs(), bottom.unsigned_abs());
+    let mut rest = 0_u128;
+    let mut places = 128;
+    while quotient >> 96 == 0 && places > 32 {
+        quotient <<= 32;
+        places -= 32;
+    }
+    for _ in 0..places {
+        // The rest is below 2^127, since `d` is no more than that.
+        rest = rest << 1 | quotient >> 127;
+        quotient <<= 1;
+        if rest >= d {
+            rest -= d;
+            quotient |= 1;
+        }
+    }
+    let quotient = quotient as i128;
+    if negative {
+        -quotient
+    } else {
+        quotient
+    }
+}
+
 /// `x·y`, exact. Where the core has no wide multiply, two narrow ones do for a short `y`: runs of
 /// chatter nearly always are.
 #[inline]
@@ -228,6 +262,24 @@ mod tests {
         }
         assert_eq!(quotient(u64::MAX, 0xffff), u64::MAX / 0xffff);
         assert_eq!(quotient(u64::MAX, 1), u64::MAX);
+    }
+
+    #[test]
+    fn wide_divisions_equal_the_compilers() {
+        for (high, low) in samples().zip(samples().skip(5)) {
+            for (top, places) in [(high, 63), (high, 31), (0, 0)] {
+                let top = i128::from(top as i64) << places | i128::from(low);
+                for bottom in [low as i64, (high >> 40) as i64, -(high as i64)] {
+                    for bottom in [i128::from(bottom), i128::from(bottom) << 60, 0] {
+                        let exact = top.checked_div(bottom).unwrap_or(0);
+                        assert_eq!(wide_quotient(top, bottom), exact);
+                    }
+                }
+            }
+        }
+        assert_eq!(wide_quotient(i128::MAX, 1), i128::MAX);
+        assert_eq!(wide_quotient(-i128::MAX, i128::MIN), 0);
+        assert_eq!(wide_quotient(i128::MAX, -i128::MAX), -1);
     }
 
     #[test]

@@ -74,8 +74,9 @@ struct Waiting {
 
 impl Waiting {
     fn middle(&self) -> Instant {
-        let half = self.to.ticks_since(self.from) / 2;
-        self.from.later(half)
+        let (from, to) = (self.from.ticks(), self.to.ticks());
+        // What both have and half of what they differ by: their mean, rounded down.
+        Instant::from_ticks((from & to) + ((from ^ to) >> 1))
     }
 
     fn due(&self, delay: u64) -> Instant {
@@ -220,7 +221,6 @@ impl Playout {
     }
 
     /// Whether edge `number` waits.
-    #[cfg(feature = "walk")]
     pub(crate) fn has(&self, number: u8) -> bool {
         let count = usize::from(self.count);
         self.waiting

@@ -177,19 +177,14 @@ impl Receiver {
             Outcome::Waiting | Outcome::Old => self.kept_back = Some(now),
             Outcome::Life | Outcome::Held | Outcome::Joining | Outcome::Standby => {
                 self.kept_back = None;
+                self.newest = Some(report);
+                if report.signs.measuring {
+                    self.grader.heard(config, who);
+                } else {
+                    self.grader.rest();
+                }
             }
             Outcome::Older | Outcome::Duplicate | Outcome::Stranger | Outcome::Torn => {}
-        }
-        if matches!(
-            outcome,
-            Outcome::Life | Outcome::Held | Outcome::Joining | Outcome::Standby
-        ) {
-            self.newest = Some(report);
-            if report.signs.measuring {
-                self.grader.heard(config, who);
-            } else {
-                self.grader.rest();
-            }
         }
         Taken::Genuine(outcome)
     }

@@ -49,7 +49,7 @@ impl Calibrated {
     /// # Errors
     /// Too few feeds or pairs; the message says what is missing.
     pub fn of(calibrator: &Calibrator<FEEDS>, learned: Chatter) -> Result<Self, Fault> {
-        let lateness = calibrator.solve().map_err(refused)?;
+        let lateness = calibrator.clone().solve().map_err(refused)?;
         let mut feeds: Vec<FeedMean> = calibrator.feeds().collect();
         feeds.sort_by_key(|mean| mean.feed_nm_s);
         let edge_256 = learned.edge_variance_256().unwrap_or(0);

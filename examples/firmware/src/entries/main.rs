@@ -64,7 +64,7 @@ entries! {
             black_box(touch);
         });
     }
-    fn entry_calibrator_solve(calibrator: &Calibrator<8>) { calibrator.solve() }
+    fn entry_calibrator_solve(calibrator: &mut Calibrator<8>) { calibrator.solve() }
     fn entry_barrier_sample(barrier: &mut Barrier, config: &BarrierConfig) {
         barrier.sample(config, any() as u16)
     }
@@ -135,7 +135,7 @@ fn edges() -> Option<()> {
         entry_line_poll(&mut line, &config);
         entry_barrier_sample(&mut barrier, &optics);
         black_box(calibrator.pair(any(), i64::from(any())).is_ok());
-        entry_calibrator_solve(&calibrator);
+        entry_calibrator_solve(&mut calibrator);
     }
     Some(())
 }
