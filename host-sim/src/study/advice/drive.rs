@@ -67,7 +67,9 @@ pub(super) fn draw(machine: &Machine, count: u64, seed: u64, purpose: u64) -> Ve
         let mut even = || -> f64 { StandardUniform.sample(rng) };
         let jerk = 1.0 + JERK * (2.0 * even() - 1.0);
         let longer = REACTION.0 + even() * (REACTION.1 - REACTION.0);
-        let sooner = machine.tooth() * even();
+        let tooth = machine.tooth();
+        // A still tool draws as if there were no cutters.
+        let sooner = if tooth > 0.0 { tooth * even() } else { 0.0 };
         let limits = Limits {
             acceleration: stated.acceleration * acceleration,
             jerk: stated.jerk * jerk,
