@@ -47,7 +47,7 @@ step_replay() {
     while read -r log hold touched name; do
         say "$log, hold $hold ns, touched $touched: $(($(wc -l <"$name.pc") - 1)) touches"
     done <cases
-    beside 4 same_on "${boards[@]}"
+    on_boards same_on
     operations "$seed"
 }
 
@@ -114,5 +114,5 @@ step_refuse() {
     rm -rf "$work/refuse"
     mkdir -p "$work/refuse"
     cd "$work/refuse"
-    beside 4 refusals "${boards[@]}"
+    on_boards refusals
 }

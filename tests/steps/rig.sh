@@ -14,20 +14,13 @@ tested() {
     [ $status = "$wanted" ] || { cat rig.log >&2; die "rig on $board by $kind: exit status $status instead of $wanted, SEED=$seed"; }
 }
 
-# rig_on BOARD TARGET MACHINE: equal on all recordings over bad lines.
+# rig_on BOARD TARGET MACHINE NAME KIND SEED: equal on the recording of that name over a bad line.
 rig_on() {
-    local board=$1 triple=$2 machine=$3 kind=tcp recording name
-    [[ $board == M[04]* ]] || kind=pty
-    # Each draws its own.
-    seed=$((seed + $(cksum <<<"$board" | cut -d ' ' -f 1) % 1000000))
-    for recording in "$root"/tests/data/recordings/*.vcd; do
-        name=$(basename "$recording" .vcd)
-        tested 0 $kind 200 200 100 0 -- "$recording" --csv --touched low --hold 200us
-        cmp "../$name.pc" rig.csv || die "device and PC differ on $name"
-        say "$name, $board by $kind: $(grep differences rig.log)"
-        grep '^note: the line' rig.log || true
-        [ $kind = tcp ] && kind=pty || kind=tcp
-    done
+    local board=$1 triple=$2 machine=$3 name=$4 kind=$5 seed=$6
+    tested 0 "$kind" 200 200 100 0 -- "$root/tests/data/recordings/$name.vcd" --csv --touched low --hold 200us
+    cmp "../$name.pc" rig.csv || die "device and PC differ on $name"
+    say "$name, $board by $kind: $(grep differences rig.log)"
+    grep '^note: the line' rig.log || true
 }
 
 # unfit BOARD TARGET MACHINE: nobody answers; only garbage comes; the device stops in the middle.
@@ -44,7 +37,7 @@ unfit() {
 
 # The image `rig` on every board: equal on all recordings over bad lines; what cannot be tested ends with 2.
 step_rig() {
-    local seed recording
+    local seed recording name line kind=tcp tests=()
     images_all --bin rig
     build_programs
     rm -rf "$work/rig"
@@ -53,9 +46,14 @@ step_rig() {
     seed=${SEED:-$(od -An -N3 -tu4 /dev/urandom | tr -d ' ')}
     say "of a million bytes 200 lost, 200 changed, 100 added, each way: SEED=$seed"
     for recording in "$root"/tests/data/recordings/*.vcd; do
-        "$programs/trueonset" replay "$recording" --csv --touched low --hold 200us >"$(basename "$recording" .vcd).pc" 2>pc.log ||
-            { cat pc.log >&2; die "replay failed"; }
+        name=$(basename "$recording" .vcd)
+        "$programs/trueonset" replay "$recording" --csv --touched low --hold 200us >"$name.pc" 2>pc.log || { cat pc.log >&2; die "replay failed"; }
+        for line in "${boards[@]}"; do
+            tests+=("$name-${line%% *} rig_on $line $name $kind $((seed + ${#tests[@]}))")
+            [ $kind = tcp ] && kind=pty || kind=tcp
+        done
     done
-    beside 4 rig_on "${boards[@]}"
-    beside 1 unfit "${boards[0]}"
+    tests+=("unfit unfit ${boards[0]}")
+    # All at once: they mostly wait for what the line has lost.
+    beside ${#tests[@]} "${tests[@]}"
 }

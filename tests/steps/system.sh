@@ -27,7 +27,7 @@ course() {
 
 # Both sides of a probe on emulated boards, this machine their clock and the air between them.
 step_system() {
-    local seed
+    local seed courses
     profile=--profile=small images_all --bin head --bin board --bin wired
     arm=(thumbv7m-none-eabi)
     profile=--profile=small images --bin board_async --features async
@@ -39,9 +39,10 @@ step_system() {
     seed=${SEED:-$(od -An -N3 -tu4 /dev/urandom | tr -d ' ')}
     say "touches, troubles and air drawn now: SEED=$seed"
     cd "$work/system"
+    "$programs/boards" courses | sed 's/.*/& course &/' >courses
+    mapfile -t courses <courses
     # More than there are processors: each waits for its boards now and then.
-    # shellcheck disable=SC2046 # words on purpose
-    beside $(($(nproc) + 1)) course $("$programs/boards" courses) | tee said
+    beside $(($(nproc) + 1)) "${courses[@]}" | tee said
     cd "$root"
     passes
     # What the board has logged is what it did.

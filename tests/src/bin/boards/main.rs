@@ -61,7 +61,9 @@ fn run() -> Result<(), Trouble> {
     let words: Vec<&str> = words.iter().map(String::as_str).collect();
     let [images, folder, seed, plugin, course] = words[..] else {
         if words == ["courses"] {
-            COURSES.iter().for_each(|(name, _)| println!("{name}"));
+            for (name, _) in COURSES {
+                println!("{name}");
+            }
             return Ok(());
         }
         return Err(USAGE.into());
