@@ -33,10 +33,11 @@ budget() {
     )
     shells
     build_programs
-    (arm=(thumbv6m-none-eabi) target=$target/stack-firmware
-        export RUSTFLAGS="-Z emit-stack-sizes" RUSTC_BOOTSTRAP=1
-        profile=--profile=small images --bin head --bin board --bin wired --bin entries)
-    dir=$target/stack-firmware/firmware/thumbv6m-none-eabi/small
+    (
+        arm=(thumbv6m-none-eabi)
+        profile=--profile=small images --bin entries
+    )
+    dir=$target/firmware/thumbv6m-none-eabi/small
     {
         printf '# What the images need\n\n'
         printf 'Written by `tests/run proof`, not by hand; `--profile small`, %s. ' "$("$compiler" --version)"

@@ -27,8 +27,12 @@ images_all() {
 }
 
 image_for() {
+    local more=()
     choose_bare
-    (cd "$root/examples/firmware" && CARGO_TARGET_DIR=$target/firmware "${bare[@]}" build -q "${profile:---release}" ${std[@]+"${std[@]}"} "$@")
+    # How much stack each function takes, told in a section that no board loads, is what `budget` needs.
+    [ "${profile:-}" != --profile=small ] || more=(RUSTFLAGS="-Z emit-stack-sizes" RUSTC_BOOTSTRAP=1)
+    (cd "$root/examples/firmware" && env ${more[@]+"${more[@]}"} CARGO_TARGET_DIR=$target/firmware \
+        "${bare[@]}" build -q "${profile:---release}" ${std[@]+"${std[@]}"} "$@")
 }
 
 step_firmware() {
