@@ -43,6 +43,8 @@ need_more() {
         [ -e /usr/lib/arm-none-eabi/lib/librdimon.a ] || missing+=(libnewlib-arm-none-eabi)
         have cbindgen || missing+=(cbindgen)
         have g++ || missing+=(g++)
+        # Without a library of C, which is a gigabyte.
+        have riscv64-unknown-elf-gcc || missing+=(gcc-riscv64-unknown-elf)
     fi
     [[ " $* " != *" browser "* ]] || have chromium || missing+=(chromium)
     [ ${#missing[@]} = 0 ] || install "${missing[@]}"

@@ -53,6 +53,9 @@ step_rig() {
             [ $kind = tcp ] && kind=pty || kind=tcp
         done
     done
+    for line in "${boards[@]}"; do
+        tests+=("loop-${line%% *} looped $line $((seed + ${#tests[@]}))")
+    done
     tests+=("unfit unfit ${boards[0]}")
     # All at once: they mostly wait for what the line has lost.
     beside ${#tests[@]} "${tests[@]}"

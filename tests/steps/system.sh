@@ -52,7 +52,10 @@ step_system() {
     (cd tests/emulator/deflog && CARGO_TARGET_DIR=$target/deflog cargo build -q)
     local name image log=$work/system
     for image in "board thumbv7m-none-eabi/small/board" "board_rv32 $riscv/small/board" \
-        "board_async thumbv7m-none-eabi/small/board_async" "board_rtic thumbv7m-none-eabi/small/board_rtic"; do
+        "board_async thumbv7m-none-eabi/small/board_async" "board_rtic thumbv7m-none-eabi/small/board_rtic" \
+        "foreign_lm3s6965evb thumbv7m-none-eabi/small/board" \
+        "foreign_mps2-an386 thumbv7em-none-eabihf/small/board" "foreign_virt $riscv/small/board" \
+        "foreign_board_async thumbv7m-none-eabi/small/board_async" "foreign_board_rtic thumbv7m-none-eabi/small/board_rtic"; do
         read -r name image <<<"$image"
         "$target/deflog/debug/deflog" "$target/firmware/$image" <"$log/$name/$name.log" >"$log/$name/records"
         cmp "$log/$name/records" "$log/$name/$name.expected" || die "the log of $name is not that of the simulation"
