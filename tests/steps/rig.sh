@@ -23,6 +23,13 @@ rig_on() {
     grep '^note: the line' rig.log || true
 }
 
+# What a device sends comes back to it.
+looped() {
+    local board=$1 triple=$2 machine=$3 seed=$4
+    tested 2 loop 0 0 0 0 -- "$root/tests/data/recordings/rc-433mhz-8s.vcd" --patience 5s
+    grep '^error: .*the device hears answers' rig.log || die "a loop: $(cat rig.log)"
+}
+
 # unfit BOARD TARGET MACHINE: nobody answers; only garbage comes; the device stops in the middle.
 unfit() {
     local board=$1 triple=$2 machine=$3 recording=$root/tests/data/recordings/rc-433mhz-8s.vcd

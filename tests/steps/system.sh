@@ -21,7 +21,7 @@ passes() {
 }
 
 # course NAME NUMBER: a course of the emulated boards. They speak a byte at a time: on one processor, where who is spoken
-# to need not wake before all is said, a course takes a quarter less of it.
+# to need not wake before all is said, a course takes a third less of it.
 course() {
     local apart=(taskset -c $(($2 % $(nproc))) chrt --batch 0)
     "${apart[@]}" true 2>/dev/null || apart=()
