@@ -3,6 +3,8 @@
 mod common;
 #[path = "common/gauging.rs"]
 mod gauging;
+#[path = "gauge/weighed.rs"]
+mod weighed;
 
 use common::{code, err, out, scenario};
 use gauging::{gauge, gauge_hits, hit, HEADER};
@@ -274,7 +276,7 @@ fn a_verdict_carries_its_caution() {
     let mut lines = text.lines();
     assert_eq!(
         lines.next(),
-        Some("kind,verdict,holds,reason,value_nm,u_nm,k,dof,expanded_nm,touches,dropped")
+        Some("kind,verdict,holds,reason,value_nm,u_nm,k,dof,expanded_nm,touches,dropped,cycle")
     );
     assert!(lines
         .next()
@@ -531,6 +533,37 @@ fn several_cycles_are_each_judged() {
     let touches = format!("{HEADER}\n{}\n", rows.join("\n"));
     let text = out(&gauge(LENGTH, &touches, &[]));
     assert!(text.contains("unproven disagree"), "{text}");
+    // A row each; the result is the last.
+    let output = gauge(LENGTH, &touches, &["--csv"]);
+    let text = out(&output);
+    let rows: Vec<Vec<&str>> = text.lines().map(|line| line.split(',').collect()).collect();
+    assert_eq!((code(&output), rows.len()), (0, 4), "{text}");
+    let of = |row: usize, name: &str| {
+        let column = rows[0].iter().position(|head| *head == name);
+        rows[row][column.unwrap()]
+    };
+    for (row, verdict, value, dropped) in [
+        (1, "", "19990000", "0"),
+        (2, "unproven", "", "0"),
+        (3, "", "19989500", "0"),
+    ] {
+        assert_eq!(of(row, "cycle"), row.to_string(), "{text}");
+        assert_eq!(
+            (of(row, "verdict"), of(row, "value_nm"), of(row, "dropped")),
+            (verdict, value, dropped),
+            "{text}"
+        );
+        assert_eq!(of(row, "touches"), "3");
+        assert_eq!(of(row, "k").is_empty(), value.is_empty(), "{text}");
+    }
+    // The columns of before stand where they stood.
+    assert!(text
+        .starts_with("kind,verdict,holds,reason,value_nm,u_nm,k,dof,expanded_nm,touches,dropped,"));
+    // One answer of all cycles is one row, of no cycle.
+    let wear = "[check]\nkind = \"wear\"\nreference_position = \"0mm\"\nreference_length = \"20mm\"\n[tool]\nexpected = \"20mm\"\nlimit = \"50um\"\n";
+    let text = out(&gauge(wear, &touches, &["--csv"]));
+    assert_eq!(text.lines().count(), 2, "{text}");
+    assert!(text.trim_end().ends_with(','), "{text}");
 }
 
 /// A cutter of teeth 1.2, 0, 3.7 and 0.4 µm low, first hit 1.9 µm after the circle of the longest: its

@@ -84,6 +84,29 @@ fn each_answer(line: &mut dyn Read, device: &mut Device, mut each: impl FnMut(Ve
     }
 }
 
+/// A device over a line on which what either side sends may come back to it.
+fn converse(mut stream: TcpStream, echoes: bool, looped: bool) {
+    let mut device = Device::new();
+    let mut room = [0; 256];
+    while let Ok(read @ 1..) = stream.read(&mut room) {
+        let mut sent = Vec::new();
+        for byte in &room[..read] {
+            sent.extend_from_slice(device.byte(*byte).unwrap_or_default());
+        }
+        if looped {
+            for byte in sent.clone() {
+                sent.extend_from_slice(device.byte(byte).unwrap_or_default());
+            }
+        }
+        if echoes {
+            sent.splice(0..0, room[..read].iter().copied());
+        }
+        if stream.write_all(&sent).is_err() {
+            return;
+        }
+    }
+}
+
 fn honest() -> String {
     device(|_, answer| Some(answer))
 }
@@ -297,8 +320,15 @@ fn what_is_no_device_is_told_apart() {
         }
     });
     cannot(&path, &echo, "nothing but our own bytes");
+    // The device hears what it sends.
+    let looped = listening(|stream| converse(stream, false, true));
+    cannot(
+        &path,
+        &looped,
+        "found that the device hears answers, its own or those of another one",
+    );
     let newer = device(|_, mut answer| {
-        answer[1] = 2;
+        answer[1] = 3;
         // A later version may say more.
         answer.push(9);
         Some(answer)
@@ -306,7 +336,7 @@ fn what_is_no_device_is_told_apart() {
     cannot(
         &path,
         &newer,
-        "found version 2 of the protocol on the device, expected version 1",
+        "found version 3 of the protocol on the device, expected version 2",
     );
 }
 
@@ -407,6 +437,20 @@ fn bad_logs_are_told_as_a_replay_does() {
     assert_eq!(code(&tested), 0, "{}", err(&tested));
     let tested = run(&["rig", &text(&path), "--line", "l9", "--port", &honest()]);
     assert_eq!(code(&tested), 2);
+}
+
+/// The line of one pair brings all that the program sends back to it: no harm, but it is told.
+#[test]
+fn requests_that_come_back_are_dropped_and_told() {
+    let (_folder, path) = log(LOG);
+    let port = listening(|stream| converse(stream, true, false));
+    let tested = run(&["rig", &text(&path), "--csv", "--port", &port]);
+    assert_eq!(code(&tested), 0, "{}", err(&tested));
+    assert!(
+        err(&tested).contains("requests of this program came back"),
+        "{}",
+        err(&tested)
+    );
 }
 
 /// Requests and answers of which every third is lost or has a byte changed.

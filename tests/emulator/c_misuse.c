@@ -15,6 +15,10 @@
         } \
     } while (0)
 
+#define FITS(version, settings, counter) \
+    trueonset_fits(version, settings, sizeof(TrueonsetConfig), sizeof(TrueonsetLine), sizeof(TrueonsetEvent), \
+        sizeof(TrueonsetTally), counter)
+
 static TrueonsetSettings good(void)
 {
     return (TrueonsetSettings){ .hold_ns = 1000000, .release_hold_ns = 2000000, .tick_hz = 1000000,
@@ -118,8 +122,40 @@ int main(void)
     IS(68, faults, 0);
     IS(69, trueonset_counter_widen(&counter, 0xfffe, &at, &faults), TRUEONSET_NOTHING);
     IS(70, at, 0x1fffe);
-    IS(71, trueonset_version(), TRUEONSET_VERSION);
+    IS(71, TRUEONSET_FITS(), 1);
     IS(72, TRUEONSET_FLAG_OVERCAPTURE, 1u << 5);
+    /* Another release, and a compiler that packs structs. */
+    IS(73, FITS(TRUEONSET_VERSION - 1, sizeof settings, sizeof counter), 0);
+    IS(74, FITS(TRUEONSET_VERSION, sizeof settings - 2, sizeof counter), 0);
+    IS(75, FITS(TRUEONSET_VERSION, sizeof settings, sizeof counter - 8), 0);
+    IS(76, FITS(TRUEONSET_VERSION, sizeof settings, sizeof counter), 1);
+
+    /* A release is lost while a glitch is open: the glitch is told, and the line goes on at the level of the pin. */
+    IS(77, trueonset_line_is_sure(NULL), TRUEONSET_NULL);
+    IS(78, trueonset_line_is_sure(&never), TRUEONSET_NOT_STARTED);
+    IS(79, trueonset_line_lost(NULL, &config, 1, TRUEONSET_LOW, &event), TRUEONSET_NULL);
+    IS(80, trueonset_line_lost(&never, &config, 1, TRUEONSET_LOW, &event), TRUEONSET_NOT_STARTED);
+    IS(81, trueonset_line_lost(&line, &config, 1, 3, &event), TRUEONSET_NO_SUCH);
+    IS(82, trueonset_line_edge(&line, &config, 10000, TRUEONSET_HIGH, 0, &event), TRUEONSET_NOTHING);
+    IS(83, trueonset_line_edge(&line, &config, 10010, TRUEONSET_LOW, 0, &event), TRUEONSET_NOTHING);
+    IS(84, trueonset_line_lost(&line, &config, 20000, TRUEONSET_UNKNOWN, &event), TRUEONSET_GLITCH);
+    IS(85, event.edges, 2);
+    IS(86, trueonset_line_is_sure(&line), 0);
+    IS(87, trueonset_line_lost(&line, &config, 20500, TRUEONSET_HIGH, &event), TRUEONSET_NOTHING);
+    IS(88, trueonset_line_is_sure(&line), 1);
+    IS(89, trueonset_line_poll(&line, &config, 22499, &event), TRUEONSET_NOTHING);
+    IS(90, trueonset_line_poll(&line, &config, 22500, &event), TRUEONSET_RELEASE);
+    IS(91, event.flags & TRUEONSET_FLAG_OVERCAPTURE, TRUEONSET_FLAG_OVERCAPTURE);
+    IS(92, trueonset_line_in_contact(&line), 0);
+
+    /* What has ended is refused in the same place. */
+    trueonset_line_end(NULL), trueonset_config_end(NULL), trueonset_counter_end(NULL);
+    trueonset_line_end(&line);
+    IS(93, trueonset_line_in_contact(&line), TRUEONSET_NOT_STARTED);
+    trueonset_config_end(&config);
+    IS(94, trueonset_line_start(&line, &config, TRUEONSET_HIGH, 0), TRUEONSET_NOT_STARTED);
+    trueonset_counter_end(&counter);
+    IS(95, trueonset_counter_widen(&counter, 1, &at, &faults), TRUEONSET_NOT_STARTED);
     puts("every misuse is refused");
     return 0;
 }

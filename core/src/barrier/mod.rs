@@ -10,7 +10,7 @@
 //! share of the *rest level*, the light with no blade near, so that film on the lens moves
 //! nothing; the rest level is followed slowly and only while nothing approaches. [`Optics`] tells
 //! what the light says about the sensor itself, and puts its doubts on every touch as flags.
-//! [`LightTest`] is the self-test before an approach: light off, and 'touched' must be seen.
+//! [`LightTest`] is the self-test: light off, and 'touched' must be seen.
 //!
 //! Idle samples cost an addition or two; a sample in a zone a few more, and no multiplication
 //! with [`Method::Area`]. Levels are worked out anew a few times a second, never per sample.

@@ -1,8 +1,15 @@
 //! The self-test: light off, and 'touched' must be seen.
 //!
 //! A sensor that is stuck at light, a shorted receiver or foreign light would let an approach run
-//! on. So before an approach the head switches its own light off for a moment: whatever sees no
-//! contact then will see none later. The library asks, the firmware switches.
+//! on. So the head switches its own light off for a moment: whatever sees no contact then will see
+//! none later. The library asks, the firmware switches.
+//!
+//! When: at every start, and after a start in contact once the tool has let go. A probe on a cable
+//! whose control announces approaches tests before each of them, its lines at stop meanwhile. A
+//! probe over the air cannot: nothing is sent to it, so it does not know of an approach, and a test
+//! of its own accord would make it blind while READY stands, in which a touch must stop the line
+//! within delay and bound. READY would have to fall for each test, in the midst of an approach as
+//! well. Where that is wanted, switch the probe off between approaches: each start is a test.
 
 use crate::time::Instant;
 

@@ -34,6 +34,31 @@ pub enum Seen {
     Event(Event),
 }
 
+/// What a sample leads to.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Next {
+    Nothing,
+    /// The hard output trips.
+    Trip,
+    /// The light came to nothing.
+    FallBack,
+    /// The contact changes.
+    Change(Change),
+}
+
+/// How a contact changes.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Change {
+    /// The wide zone was crossed.
+    Deep,
+    /// It tripped and never got deep: told by its early onset.
+    Shallow,
+    /// The same, and the light has come back already.
+    ShallowAndBack,
+    /// That coming back, told with the next sample.
+    Back,
+}
+
 /// Samples that gaps may add up to: 22 years at 200 kS/s.
 const MOST_SAMPLES: u64 = 1 << 47;
 
@@ -221,12 +246,42 @@ impl Barrier {
     #[inline]
     pub fn sample(&mut self, config: &BarrierConfig, counts: u16) -> Option<Seen> {
         if u32::from(counts ^ self.flip) < self.settled_from {
-            return self.in_zone(config, counts);
+            return match self.in_zone(config, counts) {
+                Next::Nothing => None,
+                Next::Trip => Some(self.trip_hard(config)),
+                Next::FallBack => self.fall_back(config),
+                Next::Change(change) => Some(self.tell(config, change)),
+            };
         }
         if self.rest.sample(config, counts) {
             self.end_part(config);
         }
         None
+    }
+
+    /// The contact has changed. Told when the stack is free of the way there.
+    #[cold]
+    #[inline(never)]
+    fn tell(&mut self, config: &BarrierConfig, change: Change) -> Seen {
+        let (at, doubt, deep, crossings) = match change {
+            Change::Deep => {
+                let (at, doubt) = self.refined(config);
+                (at, doubt, true, self.crossings())
+            }
+            Change::Shallow | Change::ShallowAndBack => {
+                (self.hard, self.hard_doubt, false, self.crossings())
+            }
+            Change::Back => {
+                let at = self.came_back();
+                (at << 16, None, false, (at, at))
+            }
+        };
+        let ago = (change == Change::ShallowAndBack).then(|| self.wide.samples() - self.last);
+        self.followed_by_release |= ago.is_some();
+        let told = self.change(config, at, doubt, deep, crossings);
+        // From here on `last` is how long ago the light came back.
+        self.last = ago.unwrap_or(self.last);
+        told
     }
 
     /// A part of a block is over; in a contact it says nothing of the rest level.
@@ -277,7 +332,7 @@ impl Barrier {
 
     /// A sample of light that is leaving, or has left, its settled side.
     #[inline(never)]
-    fn in_zone(&mut self, config: &BarrierConfig, counts: u16) -> Option<Seen> {
+    fn in_zone(&mut self, config: &BarrierConfig, counts: u16) -> Next {
         let light = config.scaled(counts);
         let seen = if self.touched {
             (2 * self.trip).saturating_sub(light)
@@ -286,7 +341,7 @@ impl Barrier {
         };
         if !self.wide.is_open() {
             if self.followed_by_release {
-                return Some(self.tell_release(config));
+                return Next::Change(Change::Back);
             }
             self.open();
         }
@@ -306,24 +361,24 @@ impl Barrier {
             self.wide.stay();
             Left::Not
         };
-        let told = if self.tripped {
+        let next = if self.tripped {
             self.after_trip(config, seen)
         } else if self.narrow.is_open() || seen < self.narrow_band.high {
             self.in_narrow(config, seen)
         } else {
-            None
+            Next::Nothing
         };
         match left {
-            _ if told.is_some() => told,
-            Left::Not => None,
-            Left::Through => Some(self.confirm(config)),
-            Left::Back => self.fall_back(config),
+            _ if next != Next::Nothing => next,
+            Left::Not => Next::Nothing,
+            Left::Through => Next::Change(Change::Deep),
+            Left::Back => Next::FallBack,
         }
     }
 
     /// The zone of the early onset, before that is told.
     #[inline]
-    fn in_narrow(&mut self, config: &BarrierConfig, seen: u32) -> Option<Seen> {
+    fn in_narrow(&mut self, config: &BarrierConfig, seen: u32) -> Next {
         let band = self.narrow_band;
         if !self.narrow.is_open() {
             self.narrow = Zone::default();
@@ -332,14 +387,14 @@ impl Barrier {
         let below = seen < band.low_guard;
         if !below && seen < band.high_guard {
             self.narrow.stay();
-            return None;
+            return Next::Nothing;
         }
         match self.narrow.leave(below, config.hold) {
-            Left::Not => None,
-            Left::Through => Some(self.trip_hard(config)),
+            Left::Not => Next::Nothing,
+            Left::Through => Next::Trip,
             Left::Back => {
                 self.narrow.close();
-                None
+                Next::Nothing
             }
         }
     }
@@ -347,22 +402,18 @@ impl Barrier {
     /// After the early onset: light that comes back before it was really gone, or that stays half
     /// way for longer than any contact, is told by that onset.
     #[inline]
-    fn after_trip(&mut self, config: &BarrierConfig, seen: u32) -> Option<Seen> {
+    fn after_trip(&mut self, config: &BarrierConfig, seen: u32) -> Next {
         if seen < self.narrow_band.high_guard {
             self.narrow.stay();
             if self.wide.samples() <= config.longest_crossing {
-                return None;
+                return Next::Nothing;
             }
-            return Some(self.confirm_shallow(config));
+            return Next::Change(Change::Shallow);
         }
         if self.narrow.leave(false, config.hold) != Left::Back {
-            return None;
+            return Next::Nothing;
         }
-        self.followed_by_release = true;
-        let ago = self.wide.samples() - self.last;
-        let told = self.confirm_shallow(config);
-        self.last = ago;
-        Some(told)
+        Next::Change(Change::ShallowAndBack)
     }
 
     fn weigh(&self, config: &BarrierConfig) -> Weigh {
@@ -419,9 +470,9 @@ impl Barrier {
         })
     }
 
-    /// The wide zone was crossed: the contact has changed, and its onset is known at its best.
+    /// The wide zone was crossed: the onset is known at its best; samples, 16 binary places.
     #[inline(never)]
-    fn confirm(&mut self, config: &BarrierConfig) -> Seen {
+    fn refined(&mut self, config: &BarrierConfig) -> (u64, Option<Doubt>) {
         let weigh = self.weigh(config);
         // A light that stood half way has spoilt the sum of the wide zone, not of the narrow one.
         let at = if self.deep || !self.tripped {
@@ -430,8 +481,7 @@ impl Barrier {
         } else {
             self.hard
         };
-        let doubt = self.doubt(config, &self.wide, self.wide_band, weigh);
-        self.change(config, at, doubt, true, self.crossings())
+        (at, self.doubt(config, &self.wide, self.wide_band, weigh))
     }
 
     /// How much earlier than the zone says the light crossed the trip point it had before the
@@ -457,13 +507,6 @@ impl Barrier {
         }
     }
 
-    /// A contact for the hard output that never got deep, told by its early onset.
-    #[inline(never)]
-    fn confirm_shallow(&mut self, config: &BarrierConfig) -> Seen {
-        let crossings = self.crossings();
-        self.change(config, self.hard, self.hard_doubt, false, crossings)
-    }
-
     /// The light came back before it was really gone.
     #[inline(never)]
     fn fall_back(&mut self, config: &BarrierConfig) -> Option<Seen> {
@@ -482,17 +525,15 @@ impl Barrier {
         (self.crossings > 0).then_some(Seen::Event(Event::Glitch(glitch)))
     }
 
-    /// The contact that was told without ever getting deep is over again.
-    #[inline(never)]
-    fn tell_release(&mut self, config: &BarrierConfig) -> Seen {
-        // `last` is now how long ago the light came back.
+    /// The release that was waiting to be told: the sample at which the light came back.
+    fn came_back(&mut self) -> u64 {
         let at = self.samples().saturating_sub(u64::from(self.last));
         self.before = self.before.wrapping_add(1);
         self.followed_by_release = false;
         self.deep = false;
         self.tripped = false;
         self.crossings = self.crossings.max(1);
-        self.change(config, at << 16, None, false, (at, at))
+        at
     }
 
     /// Tells the new contact with its onset at `at` (samples in 1/65536), and its first and last

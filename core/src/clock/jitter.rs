@@ -25,7 +25,7 @@ pub enum Source {
 }
 
 /// A mean of sizes, ticks with 16 binary places: of all at first, then fading.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 struct Mean {
     value_16: u64,
@@ -33,6 +33,11 @@ struct Mean {
 }
 
 impl Mean {
+    const NONE: Self = Self {
+        value_16: 0,
+        count: 0,
+    };
+
     fn add(&mut self, size_16: u64) {
         self.count = (self.count + 1).min(AVERAGED);
         let apart = size_16.abs_diff(self.value_16);
@@ -61,7 +66,7 @@ impl Mean {
 }
 
 /// Mean change from one residual to the next: no offset and no slow change adds to it.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Change {
     before_16: i64,
@@ -70,6 +75,13 @@ pub(super) struct Change {
 }
 
 impl Change {
+    /// Before the first residual.
+    pub(super) const NONE: Self = Self {
+        before_16: 0,
+        primed: false,
+        mean: Mean::NONE,
+    };
+
     /// A residual, ticks with 32 binary places.
     fn add(&mut self, residual_32: i64) {
         let value_16 = residual_32 >> 16;
@@ -102,11 +114,11 @@ pub(super) struct Path {
 }
 
 impl Path {
-    pub(super) fn new(line: Line) -> Self {
+    pub(super) const fn new(line: Line) -> Self {
         Self {
             line,
-            fed: Mean::default(),
-            change: Change::default(),
+            fed: Mean::NONE,
+            change: Change::NONE,
         }
     }
 
@@ -126,7 +138,7 @@ impl Path {
 
     /// What was seen so far says nothing of what comes.
     pub(super) fn distrust(&mut self) {
-        self.fed = Mean::default();
+        self.fed = Mean::NONE;
     }
 
     /// How far scatter moves the line at its own slot, at most, 1/256 ticks.
@@ -136,7 +148,7 @@ impl Path {
 }
 
 /// The earliest arrival of a block: least residual, ticks with 32 binary places.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Block {
     count: u8,
@@ -146,6 +158,14 @@ pub(super) struct Block {
 }
 
 impl Block {
+    /// Before the first arrival.
+    pub(super) const NONE: Self = Self {
+        count: 0,
+        least_32: 0,
+        slot: 0,
+        arrival: Instant::from_ticks(0),
+    };
+
     /// A further arrival. Slot and instant of the earliest, where a block has ended with it.
     pub(super) fn add(
         &mut self,

@@ -27,7 +27,7 @@ pub(super) struct Line {
 
 impl Line {
     /// Hung on one arrival, with a period known before.
-    pub(super) fn hung(period_32: u64, slot: u64, arrival: Instant) -> Self {
+    pub(super) const fn hung(period_32: u64, slot: u64, arrival: Instant) -> Self {
         Self {
             slot,
             at: Moment::of(arrival),

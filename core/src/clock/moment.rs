@@ -58,7 +58,7 @@ pub(super) struct Moment {
 }
 
 impl Moment {
-    pub(super) fn of(at: Instant) -> Self {
+    pub(super) const fn of(at: Instant) -> Self {
         Self {
             whole: at.ticks(),
             part_32: 0,

@@ -20,7 +20,7 @@ struct Range {
 }
 
 impl Range {
-    fn about(centre: i64, half: i64) -> Self {
+    const fn about(centre: i64, half: i64) -> Self {
         Self {
             low: centre - half,
             high: centre + half,
@@ -58,7 +58,9 @@ pub(super) struct Monitor {
 }
 
 impl Monitor {
-    #[inline(never)]
+    /// From one arrival.
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // So that it is made in its place, and not on the stack.
     pub(super) fn new(config: &ClockConfig, slot: u64, arrival: Instant, half_256: u64) -> Self {
         let first = Range::about(0, half(half_256));
         Self {
@@ -68,6 +70,22 @@ impl Monitor {
             newest: first,
             rates: Range::about(0, config.tolerance_24),
         }
+    }
+
+    /// Anew from one arrival.
+    #[inline(never)]
+    pub(super) fn restart(
+        &mut self,
+        config: &ClockConfig,
+        slot: u64,
+        arrival: Instant,
+        half_256: u64,
+    ) {
+        self.anchor_slot = slot;
+        self.anchor = arrival;
+        self.first = Range::about(0, half(half_256));
+        self.newest = self.first;
+        self.rates = Range::about(0, config.tolerance_24);
     }
 
     /// A frame after the newest, at most `half_256` off. Whether it contradicts those before; all
@@ -80,21 +98,29 @@ impl Monitor {
         half_256: u64,
     ) -> bool {
         let silent = seen.slots > SILENCE;
-        let consistent = !silent && self.narrow(config, seen, arrival, half_256).is_some();
+        let consistent = !silent
+            && match self.narrow(config, seen, arrival, half_256) {
+                Some((chord, offset)) if chord >= config.memory => {
+                    let anchored = self.anchor(config, seen.slot, chord, arrival, offset);
+                    anchored.is_some()
+                }
+                narrowed => narrowed.is_some(),
+            };
         if !consistent {
-            *self = Self::new(config, seen.slot, arrival, half_256);
+            self.restart(config, seen.slot, arrival, half_256);
         }
         !consistent && !silent
     }
 
     /// `None` where that frame cannot be; what stands here then is of no use any more.
+    #[inline(never)]
     fn narrow(
         &mut self,
         config: &ClockConfig,
         seen: &Sight,
         arrival: Instant,
         half_256: u64,
-    ) -> Option<()> {
+    ) -> Option<(u32, i64)> {
         // At most 2^16 slots, of drifts of up to 2^40 and rates below 2^46.
         let (slot, n) = (seen.slot, i64::from(seen.slots));
         let tolerated = Range::about(0, config.tolerance_24);
@@ -111,10 +137,7 @@ impl Monitor {
         let offset = (since_anchor.clamp(-(MOST_256 >> 8), MOST_256 >> 8) << 8) - nominal_256;
         self.newest = moved.common(Range::about(offset, half(half_256)))?;
         self.rates = rates;
-        if chord >= config.memory {
-            self.anchor(config, slot, chord, arrival, offset)?;
-        }
-        Some(())
+        Some((chord, offset))
     }
 
     /// The chord of so many slots from the anchor bounds the rates, and the frame of `slot` becomes

@@ -66,13 +66,14 @@ pub struct Clock {
 impl Clock {
     /// From the first frame: its slot and when it arrived.
     #[must_use]
-    #[inline(never)]
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // So that it is made in its place, and not on the stack.
     pub fn start(config: &ClockConfig, slot: u64, arrival: Instant) -> Self {
-        let half = scatter_256(config, &Change::default());
+        let half = scatter_256(config, &Change::NONE);
         Self {
             all: Path::new(Line::hung(config.slot_32, slot, arrival)),
             earliest: None,
-            block: Block::default(),
+            block: Block::NONE,
             source: config.presumed,
             monitor: Monitor::new(config, slot, arrival, half),
             clashes: 0,
@@ -90,7 +91,7 @@ impl Clock {
         }
         if self.line().distance(slot) > u32::MAX / 2 {
             let clashes = self.clashes;
-            *self = Self::start(config, slot, arrival);
+            self.restart(config, slot, arrival);
             self.clashes = clashes;
             return true;
         }
@@ -103,7 +104,15 @@ impl Clock {
         true
     }
 
+    /// Anew, in its place.
+    #[cold]
+    #[inline(never)]
+    fn restart(&mut self, config: &ClockConfig, slot: u64, arrival: Instant) {
+        *self = Self::start(config, slot, arrival);
+    }
+
     /// The second line. It takes its period from the first, which takes a few frames to learn it.
+    #[inline(never)]
     fn earliest(&mut self, config: &ClockConfig, slot: u64, arrival: Instant, residual_32: i64) {
         let own = match &self.earliest {
             Some(path) => path.line.sight(slot, arrival).residual_32,
@@ -131,13 +140,14 @@ impl Clock {
     }
 
     /// Intervals count from the lock on: before it, the scatter is not known.
+    #[inline(never)]
     fn watch(&mut self, config: &ClockConfig, seen: &Sight, arrival: Instant) {
         let half = scatter_256(config, &self.all.change);
         self.scatter_256 = u32::try_from(half).unwrap_or(u32::MAX);
         self.clash = false;
         self.here_256 = None;
         if !self.locked(config) {
-            self.monitor = Monitor::new(config, seen.slot, arrival, half);
+            self.monitor.restart(config, seen.slot, arrival, half);
             return;
         }
         self.clash = self.monitor.add(config, seen, arrival, half);
@@ -417,7 +427,6 @@ fn is_even(all: &Path, earliest: &Path) -> bool {
 }
 
 /// Twelve standard deviations, 12·1.2533 mean sizes, and what is fixed.
-#[inline(never)]
 fn scatter_256(config: &ClockConfig, change: &Change) -> u64 {
     // Sizes are below 2^48.
     ((change.scatter_16(config.prior_16) * 15) >> 8) + config.gate_256

@@ -87,9 +87,10 @@ impl Report {
         let [a, b, c, d, e, f, g, h] = head.to_be_bytes();
         let [i, j] = tail.to_be_bytes();
         let [k, l, m, n] = tag.to_be_bytes();
-        let body = [a, b, c, d, e, f, g, h, i, j, k, l, m, n];
-        let [o, p] = crc16(&body).to_be_bytes();
-        [a, b, c, d, e, f, g, h, i, j, k, l, m, n, o, p]
+        let mut frame = [a, b, c, d, e, f, g, h, i, j, k, l, m, n, 0, 0];
+        let [body @ .., o, p] = &mut frame;
+        [*o, *p] = crc16(body).to_be_bytes();
+        frame
     }
 }
 
@@ -126,11 +127,11 @@ impl Sealed {
     /// # Errors
     /// [`FrameError::Crc`].
     pub fn parse(bytes: &[u8; FRAME]) -> Result<Self, FrameError> {
-        let [a, b, c, d, e, f, g, h, i, j, k, l, m, n, o, p] = *bytes;
-        let body = [a, b, c, d, e, f, g, h, i, j, k, l, m, n];
-        if crc16(&body) != u16::from_be_bytes([o, p]) {
+        let [body @ .., o, p] = bytes;
+        if crc16(body) != u16::from_be_bytes([*o, *p]) {
             return Err(FrameError::Crc);
         }
+        let [a, b, c, d, e, f, g, h, i, j, k, l, m, n] = *body;
         Ok(Self {
             head: u64::from_be_bytes([a, b, c, d, e, f, g, h]),
             tail: u16::from_be_bytes([i, j]),

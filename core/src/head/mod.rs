@@ -145,13 +145,13 @@ impl Head {
     /// # Errors
     /// [`EdgeRefused`]. The level told is then another than that of the line: take it for a fault
     /// until [`touched`](Self::touched) and the line agree again.
-    pub fn event(&mut self, config: &HeadConfig, event: Option<Event>) -> Result<(), EdgeRefused> {
+    pub fn event(&mut self, config: &HeadConfig, event: &Event) -> Result<(), EdgeRefused> {
         let (touched, contact) = match event {
-            Some(Event::Touch(contact)) => (true, contact),
-            Some(Event::Release(contact)) => (false, contact),
+            Event::Touch(contact) => (true, contact),
+            Event::Release(contact) => (false, contact),
             _ => return Ok(()),
         };
-        let quality = Quality::of_contact(&contact);
+        let quality = Quality::of_contact(contact);
         self.edge(config, contact.onset.nearest(), touched, quality)
     }
 

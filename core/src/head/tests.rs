@@ -290,18 +290,18 @@ fn what_a_line_confirms_is_told_with_its_quality() {
     let mut head = head();
     let mut line = Line::new(&hold, Level::Low, at(1_000));
     let late = Edge::new(at(300_000), Level::High).with_faults(Flags::OVERCAPTURE);
-    assert_eq!(head.event(&config, line.edge(&hold, late)), Ok(()));
+    assert_eq!(line.edge(&hold, late), None);
+    let event = line.poll(&hold, at(302_000)).unwrap();
     assert!(!head.touched());
-    assert_eq!(head.event(&config, line.poll(&hold, at(302_000))), Ok(()));
+    assert_eq!(head.event(&config, &event), Ok(()));
     assert!(head.touched() && line.in_contact());
     assert_eq!(said(&head, 310).quality, Quality::Doubtful);
-    let event = line.edge(&hold, Edge::new(at(340_000), Level::Low));
-    assert_eq!(head.event(&config, event), Ok(()));
-    let event = line.poll(&hold, at(342_000));
-    assert_eq!(head.event(&config, event), Ok(()));
+    assert_eq!(line.edge(&hold, Edge::new(at(340_000), Level::Low)), None);
+    let event = line.poll(&hold, at(342_000)).unwrap();
+    assert_eq!(head.event(&config, &event), Ok(()));
     assert!(!head.touched());
     assert_eq!(said(&head, 350).quality, Quality::Clean);
-    assert_eq!(head.event(&config, event), Err(EdgeRefused::SameLevel));
+    assert_eq!(head.event(&config, &event), Err(EdgeRefused::SameLevel));
 }
 
 #[test]

@@ -146,7 +146,7 @@ impl<const TEETH: usize> Hits<TEETH> {
 
     /// An event of the line. What it brings, and what had become due before it, goes to `tell` in
     /// the order of time.
-    pub fn event(&mut self, config: &HitsConfig, event: &Event, mut tell: impl FnMut(HitsEvent)) {
+    pub fn event(&mut self, config: &HitsConfig, event: &Event, mut tell: impl FnMut(&HitsEvent)) {
         match event {
             Event::Touch(make) => {
                 self.poll(config, make.first_edge, &mut tell);
@@ -156,47 +156,59 @@ impl<const TEETH: usize> Hits<TEETH> {
                 self.poll(config, end.first_edge, &mut tell);
                 self.end(config, end);
             }
-            Event::Glitch(glitch) => tell(HitsEvent::Glitch(*glitch)),
+            Event::Glitch(glitch) => tell(&HitsEvent::Glitch(*glitch)),
         }
     }
 
     /// Time has passed: the line has told all it will up to `settled`, and no episode of it that
     /// began before is open.
-    pub fn poll(&mut self, config: &HitsConfig, settled: Instant, mut tell: impl FnMut(HitsEvent)) {
+    #[inline(never)]
+    pub fn poll(
+        &mut self,
+        config: &HitsConfig,
+        settled: Instant,
+        mut tell: impl FnMut(&HitsEvent),
+    ) {
         let Some(deadline) = self.deadline(config).filter(|at| *at <= settled) else {
             return;
         };
-        match self.state {
+        match &self.state {
             State::Free => {}
             State::Waiting { older, newer } => {
                 if let Some(older) = older {
-                    tell(HitsEvent::Glitch(older.glitch()));
+                    tell(&HitsEvent::Glitch(older.glitch()));
                 }
-                if newer.end.is_some() {
+                let news = if newer.end.is_some() {
+                    let glitch = newer.glitch();
                     self.state = State::Free;
-                    tell(HitsEvent::Glitch(newer.glitch()));
+                    HitsEvent::Glitch(glitch)
                 } else {
                     // Blocked for more than a turn: no longer a matter of hits.
-                    tell(self.touch(config, &newer, None, deadline));
-                }
+                    let (run, touch) = self.teeth.touch(config, newer, None, deadline);
+                    self.state = State::Touched(run);
+                    HitsEvent::Touch(touch)
+                };
+                tell(&news);
             }
             State::Touched(run) => {
-                self.state = State::Free;
-                if let Some(end) = run.end {
+                let news = run.end.map(|end| {
                     let release = Contact {
                         confirmed: deadline,
                         // The turn without a hit confirms it, not a hold.
                         flags: end.flags.without(Flags::SHORT_HOLD).union(run.flags),
                         ..end
                     };
-                    tell(HitsEvent::Release(release, self.cutter(config, &run)));
-                }
+                    HitsEvent::Release(release, self.teeth.cutter(config, run))
+                });
+                self.state = State::Free;
+                news.iter().for_each(tell);
             }
         }
     }
 
     /// A hit begins.
-    fn begin(&mut self, config: &HitsConfig, make: &Contact, mut tell: impl FnMut(HitsEvent)) {
+    #[inline(never)]
+    fn begin(&mut self, config: &HitsConfig, make: &Contact, mut tell: impl FnMut(&HitsEvent)) {
         let hit = Hit {
             make: *make,
             end: None,
@@ -208,24 +220,25 @@ impl<const TEETH: usize> Hits<TEETH> {
                     newer: hit,
                 };
             }
-            State::Touched(run) => run.next(config, &hit),
+            State::Touched(run) => run.next(config, make),
             State::Waiting { older, newer } => {
-                let (older, newer) = (older.take(), *newer);
+                let mut first = None;
                 if let Some(older) = older {
-                    if follows(config, &older, &hit).is_some() {
-                        tell(HitsEvent::Glitch(newer.glitch()));
-                        return tell(self.touch(config, &older, Some(&hit), make.confirmed));
-                    }
-                    // It was a chip; the newer may be the first hit.
-                    tell(HitsEvent::Glitch(older.glitch()));
+                    // Where the hit does not follow it, it was a chip; the newer may be the first hit.
+                    let follows = follows(config, older, make);
+                    let chip = if follows { &*newer } else { &*older };
+                    tell(&HitsEvent::Glitch(chip.glitch()));
+                    first = follows.then_some(&*older);
                 }
-                if follows(config, &newer, &hit).is_some() {
-                    return tell(self.touch(config, &newer, Some(&hit), make.confirmed));
+                let first = first.or(follows(config, newer, make).then_some(&*newer));
+                if let Some(first) = first {
+                    let confirmed = make.confirmed;
+                    let (run, touch) = self.teeth.touch(config, first, Some(make), confirmed);
+                    self.state = State::Touched(run);
+                    return tell(&HitsEvent::Touch(touch));
                 }
-                self.state = State::Waiting {
-                    older: Some(newer),
-                    newer: hit,
-                };
+                *older = Some(*newer);
+                *newer = hit;
             }
         }
     }
@@ -246,16 +259,18 @@ impl<const TEETH: usize> Hits<TEETH> {
             }
         }
     }
+}
 
+impl<const TEETH: usize> Teeth<TEETH> {
     /// The contact is sure: it began with `first`, and `second` confirms it.
     fn touch(
         &mut self,
         config: &HitsConfig,
         first: &Hit,
-        second: Option<&Hit>,
+        second: Option<&Contact>,
         confirmed: Instant,
-    ) -> HitsEvent {
-        self.teeth = Teeth::new();
+    ) -> (Run, Contact) {
+        self.clear();
         let mut run = Run {
             hits: 1,
             place: 0,
@@ -272,21 +287,21 @@ impl<const TEETH: usize> Hits<TEETH> {
             ..first.make
         };
         if let Some(width) = first.width() {
-            self.teeth.hit(config, width, 0);
+            self.hit(config, width, 0);
         }
         if let Some(second) = second {
             run.flags = Flags::INTERRUPTED;
             run.next(config, second);
-            touch.last_edge = second.make.last_edge;
-            touch.edges = touch.edges.saturating_add(second.make.edges);
+            touch.last_edge = second.last_edge;
+            touch.edges = touch.edges.saturating_add(second.edges);
             // A second hit confirms it, not a hold.
             touch.flags = touch.flags.without(Flags::SHORT_HOLD);
         }
         touch.flags.insert(run.flags);
-        self.state = State::Touched(run);
-        HitsEvent::Touch(touch)
+        (run, touch)
     }
 
+    /// What the hits of a contact have told.
     fn cutter(&self, config: &HitsConfig, run: &Run) -> Cutter {
         let periods = u64::from(run.place);
         let per_turn = u64::from(run.hits.saturating_sub(1)) * u64::from(config.teeth) * 256;
@@ -295,24 +310,25 @@ impl<const TEETH: usize> Hits<TEETH> {
             tooth_period_256: (run.span << 8).checked_div(periods).unwrap_or(0),
             per_turn_256: per_turn.checked_div(periods).unwrap_or(0) as u32,
             widest: Span::from_ticks(i64::from(run.widest)),
-            deepest: self.teeth.deepest(),
+            deepest: self.deepest(),
         }
     }
 }
 
 impl Run {
     /// The next hit of the contact.
-    fn next(&mut self, config: &HitsConfig, hit: &Hit) {
+    fn next(&mut self, config: &HitsConfig, hit: &Contact) {
+        let onset = hit.onset.nearest();
         self.hits = self.hits.saturating_add(1);
-        self.latest = hit.onset();
+        self.latest = onset;
         self.end = None;
-        self.flags.insert(hit.make.flags.only(Flags::FAULTS));
-        let run = hit.onset().run_since(self.in_step);
+        self.flags.insert(hit.flags.only(Flags::FAULTS));
+        let run = onset.run_since(self.in_step);
         match config.periods(run) {
             Some(periods) => {
                 self.place = self.place.saturating_add(periods);
                 self.span = self.span.saturating_add(u64::from(run));
-                self.in_step = hit.onset();
+                self.in_step = onset;
             }
             // A chip among the hits, or a speed that is not the stated one.
             None => self.flags.insert(Flags::ROUGH),
@@ -324,8 +340,8 @@ fn end_of(end: Contact) -> Instant {
     end.onset.nearest()
 }
 
-/// Tooth periods from one hit to another of the same cutter; at most a turn.
-fn follows(config: &HitsConfig, first: &Hit, hit: &Hit) -> Option<u32> {
-    let periods = config.periods(hit.onset().run_since(first.onset()))?;
-    (periods <= u32::from(config.teeth)).then_some(periods)
+/// Whether a hit is of the same cutter as a first one: at most a turn of tooth periods later.
+fn follows(config: &HitsConfig, first: &Hit, hit: &Contact) -> bool {
+    let periods = config.periods(hit.onset.nearest().run_since(first.onset()));
+    periods.is_some_and(|periods| periods <= u32::from(config.teeth))
 }

@@ -54,7 +54,7 @@ pub struct Cutter {
 }
 
 /// Sums over the hits of one tooth.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 struct Sums {
     hits: u16,
@@ -81,13 +81,32 @@ pub(super) struct Teeth<const TEETH: usize> {
     advances: bool,
 }
 
+impl Sums {
+    const NONE: Self = Self {
+        hits: 0,
+        latest: 0,
+        places: 0,
+        squares: 0,
+        weights: 0,
+        first: 0,
+        second: 0,
+    };
+}
+
 impl<const TEETH: usize> Teeth<TEETH> {
-    pub(super) fn new() -> Self {
+    pub(super) const fn new() -> Self {
         Self {
-            sums: [Sums::default(); TEETH],
+            sums: [Sums::NONE; TEETH],
             back: true,
             advances: true,
         }
+    }
+
+    /// As before any hit, in place.
+    pub(super) fn clear(&mut self) {
+        self.sums.fill(Sums::NONE);
+        self.back = true;
+        self.advances = true;
     }
 
     /// A hit that blocked for `width` ticks, `place` tooth periods after the first.
@@ -122,6 +141,7 @@ impl<const TEETH: usize> Teeth<TEETH> {
         sums.second = sums.second.saturating_add(weight * place * place);
     }
 
+    #[inline(never)]
     pub(super) fn deepest(&self) -> Deepest {
         if !self.back {
             return Deepest::CannotTell;
@@ -153,15 +173,16 @@ impl<const TEETH: usize> Teeth<TEETH> {
         for (k, s) in seen() {
             let sloped = (slope_20 * s.first).checked_div(s.weights)? >> 10;
             let height_10 = (s.hits << (WEIGHT_BITS + 10)).checked_div(s.weights)? - sloped;
-            let tooth = Some((height_10, k, s));
-            if higher(&tooth, &best) {
+            let tooth = Some((height_10, k));
+            if height(tooth) > height(best) {
                 next = best;
                 best = tooth;
-            } else if higher(&tooth, &next) {
+            } else if height(tooth) > height(next) {
                 next = tooth;
             }
         }
-        let ((high, tooth, one), (low, _, other)) = best.zip(next)?;
+        let ((high, tooth), (low, below)) = best.zip(next)?;
+        let (one, other) = (self.sums.get(tooth)?.wide(), self.sums.get(below)?.wide());
         let own = |s: &Wide| (1_i128 << WEIGHT_BITS).checked_div(s.weights);
         let mean_12 = |s: &Wide| (s.first << 12).checked_div(s.weights);
         let apart_12 = mean_12(&one)? - mean_12(&other)?;
@@ -174,12 +195,9 @@ impl<const TEETH: usize> Teeth<TEETH> {
     }
 }
 
-/// A tooth with its height, 2^-10.
-type Tooth = Option<(i128, usize, Wide)>;
-
-fn higher(one: &Tooth, other: &Tooth) -> bool {
-    let height = |tooth: &Tooth| tooth.as_ref().map(|(height, _, _)| *height);
-    height(one) > height(other)
+/// Of a tooth, 2^-10.
+fn height(tooth: Option<(i128, usize)>) -> Option<i128> {
+    tooth.map(|(height, _)| height)
 }
 
 /// The sums, wide enough to be multiplied.

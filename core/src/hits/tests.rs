@@ -42,11 +42,11 @@ impl Rig {
         let told = &mut self.told;
         if let Some(event) = event {
             self.hits
-                .event(&self.hits_config, &event, |event| told.push(event));
+                .event(&self.hits_config, &event, |event| told.push(*event));
         }
         let settled = self.line.open_since().unwrap_or(at).min(at);
         self.hits
-            .poll(&self.hits_config, settled, |event| told.push(event));
+            .poll(&self.hits_config, settled, |event| told.push(*event));
     }
 
     fn blocked(&mut self, begin: u64, width: u64) {

@@ -283,6 +283,7 @@ impl<S: Slots> Link<S> {
     }
 
     /// A genuine frame, `arrival` at the start of its slot, `now` when it is handed in.
+    #[inline(never)]
     pub fn frame(
         &mut self,
         config: &LinkConfig,
@@ -326,6 +327,7 @@ impl<S: Slots> Link<S> {
     }
 
     /// A genuine frame that the clock does not expect.
+    #[inline(never)]
     fn stranger(
         &mut self,
         config: &LinkConfig,
@@ -420,7 +422,9 @@ impl<S: Slots> Link<S> {
         let number = heard.number & 31;
         let gap = self.gap();
         let step = number.wrapping_sub(self.known) & 31;
-        let time = self.time(heard);
+        // A repeat of what has left makes nothing nearer.
+        let repeat = step == 0 && self.playout.is_empty();
+        let time = if repeat { None } else { self.time(heard) };
         if is_contradiction(heard) || step < gap || step > 2 {
             self.latch.set(Causes::SEQUENCE);
             self.known = number;

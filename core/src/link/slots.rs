@@ -74,6 +74,7 @@ impl ProbeTime {
 }
 
 impl Slots for ProbeTime {
+    #[inline(never)]
     fn start(&mut self, slot: u64, arrival: Instant) {
         self.clock = Some(Clock::start(&self.config, slot, arrival));
     }

@@ -379,7 +379,10 @@ impl Line {
                 return None;
             }
         }
-        self.odd_edge(config, at, level, faults)
+        // Before the rest, so that the stack of the one is free again for the other.
+        let event = self.poll(config, at);
+        self.odd_edge(config, at, level, faults);
+        event
     }
 
     /// The settled level was vouched for over `rest` ticks.
@@ -415,14 +418,7 @@ impl Line {
     /// Every edge with something wrong about it: see [`edge`](crate::edge) for the rules.
     #[cold]
     #[inline(never)]
-    fn odd_edge(
-        &mut self,
-        config: &Config,
-        mut at: Instant,
-        level: Level,
-        faults: Flags,
-    ) -> Option<Event> {
-        let event = self.poll(config, at);
+    fn odd_edge(&mut self, config: &Config, mut at: Instant, level: Level, faults: Flags) {
         if self.edges == 0 && at.run_since(self.last) >= self.hold {
             self.flags = Flags::NONE;
         }
@@ -444,7 +440,7 @@ impl Line {
         if level == Level::Unknown {
             self.flags.insert(Flags::UNKNOWN_LEVEL);
             self.blind(at);
-            return event;
+            return;
         }
         if self.sight == Sight::Unborn {
             self.sight = Sight::Clear;
@@ -453,7 +449,7 @@ impl Line {
             self.hold = config.hold_in(self.settled);
             self.last = at;
             self.expect(config);
-            return event;
+            return;
         }
         let was_blind = self.sight == Sight::Blind;
         if was_blind {
@@ -476,7 +472,6 @@ impl Line {
             self.go_on(at);
         }
         self.heed_the_end();
-        event
     }
 
     /// The level is not known from `at` on.
@@ -545,7 +540,7 @@ impl Line {
     }
 
     /// The line stayed away for a hold: the contact has changed.
-    #[inline(never)]
+    #[inline]
     fn confirm(&mut self, config: &Config) -> Option<Event> {
         let stated = self.stated(config);
         self.changed(config, &stated)

@@ -75,18 +75,18 @@ impl<P: InputPin> Comparator<P> {
         config: &Config,
         edges: &mut impl Captures,
         now: Instant,
-        mut tell: impl FnMut(Event),
+        mut tell: impl FnMut(&Event),
     ) {
         for _ in 0..edges.waiting() {
             let Some(captured) = edges.take() else { break };
             let edge = self.intake.edge(captured);
-            self.line.edge(config, edge).map(&mut tell);
+            self.line.edge(config, edge).iter().for_each(&mut tell);
         }
         let before = self.pin.level();
         let level = self.pin.read();
         let lost = self.intake.overflowed(edges.lost(), now, level);
         let blind = !self.line.is_sure();
-        self.line.poll(config, now).map(&mut tell);
+        self.line.poll(config, now).iter().for_each(&mut tell);
         let stuck = self.is_stuck(config, now, level);
         if stuck {
             self.stuck_count = self.stuck_count.wrapping_add(1);
@@ -95,15 +95,15 @@ impl<P: InputPin> Comparator<P> {
             self.seen = Some(now);
         }
         let dark = (blind || before == Level::Unknown) && level != Level::Unknown;
-        let again = [Level::Unknown, level].map(|level| Edge::new(now, level));
-        let again = again.map(|edge| edge.with_faults(Flags::UNKNOWN_LEVEL));
-        let seen = lost.or((dark || stuck).then_some(again));
-        for edge in seen.into_iter().flatten() {
+        let again = |level| Edge::new(now, level).with_faults(Flags::UNKNOWN_LEVEL);
+        let both = || [again(Level::Unknown), again(level)];
+        let seen = lost.or_else(|| (dark || stuck).then(both));
+        for edge in seen.iter().flatten() {
             // None of them simply goes on with the chatter.
             let event = self
                 .line
                 .other_edge(config, edge.at, edge.level, edge.faults);
-            event.map(&mut tell);
+            event.iter().for_each(&mut tell);
         }
         let hold = u64::from(config.hold_ticks());
         self.fault = self
@@ -297,7 +297,7 @@ mod tests {
     fn pass(eye: &mut Comparator<Wire<'_>>, edges: &mut Two, now: u32) -> Option<Event> {
         let now = eye.now(now);
         let mut told = None;
-        eye.pass(&config(), edges, now, |event| told = Some(event));
+        eye.pass(&config(), edges, now, |event| told = Some(*event));
         told
     }
 

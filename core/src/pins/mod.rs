@@ -21,7 +21,7 @@
 //!
 //! | feature | what it brings |
 //! |---|---|
-//! | none | [`Captured`], [`Capture`], [`Captures`], [`Intake`], [`Records`], [`Sleep`] |
+//! | none | [`Captured`], [`Capture`], [`Channels`], [`Captures`], [`Intake`], [`Records`], [`Sleep`] |
 //! | `embedded-hal` | `Input`, `Polled`, `Comparator`, `Stage`, `ReadBack`, `Terminal`: pins of any board |
 //! | `embedded-hal-async` | `serve`: the main loop as a task that a pin wakes |
 //! | `heapless` | `EdgeQueue`, lock-free, for one interrupt and one loop; not on RISC-V without atomics |
@@ -35,6 +35,7 @@
 
 #[cfg(all(test, feature = "embedded-hal"))]
 mod broken;
+mod channels;
 #[cfg(feature = "embedded-hal")]
 mod comparator;
 #[cfg(feature = "embedded-hal")]
@@ -59,6 +60,7 @@ mod terminal;
 #[cfg(feature = "embedded-hal-async")]
 mod wake;
 
+pub use channels::Channels;
 #[cfg(feature = "embedded-hal")]
 pub use comparator::Comparator;
 #[cfg(feature = "embedded-hal")]
@@ -101,7 +103,7 @@ pub struct Captured {
 /// A timer channel that stamps both edges of a pin by hardware.
 ///
 /// A channel that stamps one direction only must not be turned round by firmware: chatter is
-/// faster than that. Two channels on one pin, one a direction, do it.
+/// faster than that. Two [`Channels`] on one pin, one a direction, do it.
 pub trait Capture {
     /// The oldest edge that was stamped and not taken yet. Called in the interrupt, until `None`.
     fn take(&mut self) -> Option<Captured>;

@@ -15,9 +15,10 @@ const NOTHING: Captured = Captured {
 };
 
 /// Captures on their way from interrupts to the main loop: room for N. What does not fit is
-/// counted. A plain `static` will do, and it may be filled from several interrupts; those of one
-/// line by one handler that stores the earlier stamp first, since a line takes its edges in the
-/// order of time.
+/// counted. A plain `static` will do, and it may be filled from several interrupts. Those of one
+/// line come in the order of time, as [`Channels`](super::Channels) give them: an edge that is stored
+/// after a later one is flagged ([`Flags::TIME_BACK`](crate::flags::Flags::TIME_BACK)) and taken at
+/// the time of that one, and the line may then end at the wrong level.
 pub struct SharedQueue<const N: usize>(Mutex<RefCell<Ring<N>>>);
 
 struct Ring<const N: usize> {

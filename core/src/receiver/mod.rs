@@ -140,6 +140,22 @@ impl Receiver {
         taken
     }
 
+    /// The report of a frame that this probe has sent. Apart from what is made of it, for less of
+    /// the stack.
+    #[inline(never)]
+    fn opened(&self, arrival: Instant, bytes: &[u8; FRAME]) -> Result<(Mark, Report), Taken> {
+        let sealed = Sealed::parse(bytes).map_err(|_| Taken::Damaged)?;
+        if sealed.id() != self.id {
+            return Err(Taken::OtherProbe);
+        }
+        let nearest = self.link.slots().nearest(sealed.slot_low(), arrival);
+        match self.link.open(&self.key, &sealed, nearest) {
+            Some((who, Opened::Report(report))) => Ok((who, report)),
+            Some((_, Opened::Unknown(_))) => Err(Taken::UnknownKind),
+            None => Err(Taken::BadTag),
+        }
+    }
+
     fn take(
         &mut self,
         config: &LinkConfig,
@@ -147,19 +163,13 @@ impl Receiver {
         arrival: Instant,
         bytes: &[u8; FRAME],
     ) -> Taken {
-        let Ok(sealed) = Sealed::parse(bytes) else {
-            return Taken::Damaged;
-        };
-        if sealed.id() != self.id {
-            return Taken::OtherProbe;
-        }
-        let nearest = self.link.slots().nearest(sealed.slot_low(), arrival);
-        let Some((who, opened)) = self.link.open(&self.key, &sealed, nearest) else {
-            self.link.bad_tag(config, now);
-            return Taken::BadTag;
-        };
-        let Opened::Report(report) = opened else {
-            return Taken::UnknownKind;
+        let (who, report) = match self.opened(arrival, bytes) {
+            Ok(opened) => opened,
+            Err(Taken::BadTag) => {
+                self.link.bad_tag(config, now);
+                return Taken::BadTag;
+            }
+            Err(other) => return other,
         };
         let heard = Heard::new(who, &report);
         let outcome = self.link.frame(config, now, arrival, &heard);

@@ -39,6 +39,11 @@ impl Bits {
         }
     }
 
+    /// Whether `one` was shown before `other`, both less than half a turn apart.
+    pub(crate) const fn is_before(self, one: u32, other: u32) -> bool {
+        one.wrapping_sub(other) & self.mask() > self.mask() / 2
+    }
+
     /// Ticks in one turn of the counter.
     #[must_use]
     pub const fn turn(self) -> u64 {

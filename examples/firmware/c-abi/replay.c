@@ -224,14 +224,12 @@ static int number(const char *text, uint64_t most, uint64_t *value)
     return !*end && !errno && *value <= most;
 }
 
-/* The options behind LOG and OUT; 0 where one is none. */
-static int options(int count, char **words, TrueonsetSettings *settings)
+/* The options behind LOG and OUT; the one that cannot be taken, or NULL. */
+static const char *options(int count, char **words, TrueonsetSettings *settings)
 {
     for (int k = 0; k < count; k += 2) {
-        char *value = words[k + 1];
+        const char *value = k + 1 < count ? words[k + 1] : "";
         uint64_t read = 0;
-        if (k + 1 == count)
-            return 0;
         if (!strcmp(words[k], "--hold-ns") && number(value, UINT64_MAX, &read))
             settings->hold_ns = read;
         else if (!strcmp(words[k], "--bandwidth-hz") && number(value, UINT32_MAX, &read))
@@ -241,9 +239,9 @@ static int options(int count, char **words, TrueonsetSettings *settings)
         else if (!strcmp(words[k], "--touched") && !strcmp(value, "low"))
             settings->touched = TRUEONSET_LOW;
         else
-            return 0;
+            return words[k];
     }
-    return 1;
+    return NULL;
 }
 
 int main(int argc, char **argv)
@@ -260,8 +258,14 @@ int main(int argc, char **argv)
     };
     const char *wrong;
     FILE *log;
-    if (argc < 3 || !options(argc - 3, argv + 3, &settings))
+    if (!TRUEONSET_FITS())
+        return stop("replay", "found the library of another header, expected both of one release; build them anew");
+    if (argc < 3)
         return stop("replay", "expected LOG OUT [--hold-ns N] [--touched high|low] [--bandwidth-hz N]");
+    wrong = options(argc - 3, argv + 3, &settings);
+    if (wrong)
+        return stop(wrong, "found no such option, or no value that it takes; expected --hold-ns 1 to 2147483647, "
+                           "--bandwidth-hz 0 to 4294967295, --touched high or low");
     if (trueonset_config(&config, &settings) != TRUEONSET_NOTHING)
         return stop("replay", "found other settings, expected a hold of 1 ns to 2.147 s; correct the option");
     log_name = argv[1];

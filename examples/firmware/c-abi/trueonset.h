@@ -2,14 +2,17 @@
  *
  * Made by cbindgen out of src/lib.rs; do not edit.
  *
- * The caller owns all memory, and nothing is allocated or kept: a struct may lie anywhere, may be
- * copied or moved by assignment between two calls, and needs no end. Zero a state before it is made
- * ready (static memory is): what an earlier state left in the same place would pass for one that is
- * ready. One thread or interrupt at a time uses a state; a TrueonsetConfig that is ready may be
- * shared, since nothing writes to it any more. Call trueonset_version once, so that a library of
- * another header is found out. A queue between interrupt and loop is the program's own: where it
- * has overflowed, tell the line of it by an edge to TRUEONSET_UNKNOWN and one to the level that the
- * pin shows, both with TRUEONSET_FLAG_OVERCAPTURE.
+ * The caller owns all memory, and nothing is allocated or kept: a struct may lie anywhere, and may
+ * be copied or moved by assignment between two calls. Zero a state before it is made ready (static
+ * memory is), and end one whose memory others use after it, as that of a function: what an earlier
+ * state left in the same place would pass for one that is ready. One thread or interrupt at a time
+ * uses a state; a TrueonsetConfig that is ready may be shared, since nothing writes to it any more.
+ * Call TRUEONSET_FITS() once, so that a library of another header is found out.
+ *
+ * A queue between interrupt and loop is the program's own. Let it count what finds no room, and tell
+ * the line by trueonset_line_lost after it was emptied, whenever the count has grown; an edge that
+ * the capture unit flags as over-captured goes in with TRUEONSET_FLAG_OVERCAPTURE. Two channels of a
+ * timer, one a direction, are read by one handler, which stores the earlier stamp first.
  *
  * A measuring signal, not a safety function; no performance level is claimed; guards and emergency
  * stop stay in charge.
@@ -20,6 +23,12 @@
 
 #include <stddef.h>
 #include <stdint.h>
+
+/* Whether the library goes with this header and this compiler: 1 yes, 0 no. */
+#define TRUEONSET_FITS() \
+    trueonset_fits(TRUEONSET_VERSION, sizeof(TrueonsetSettings), sizeof(TrueonsetConfig), \
+                   sizeof(TrueonsetLine), sizeof(TrueonsetEvent), sizeof(TrueonsetTally), \
+                   sizeof(TrueonsetCounter))
 
 // Nothing to tell.
 #define TRUEONSET_NOTHING 0
@@ -112,8 +121,8 @@
 #define TRUEONSET_FLAG_SAME_SPOT (1 << 19)
 
 // Of the header that a program was compiled with: what changes the layout of a struct or the
-// meaning of a function changes this.
-#define TRUEONSET_VERSION 1
+// meaning of a function changes this. See TRUEONSET_FITS.
+#define TRUEONSET_VERSION 2
 
 // Level: low.
 #define TRUEONSET_LOW 0
@@ -227,6 +236,13 @@ extern "C" {
 // Both pointers are null or point to their structs.
 uint8_t trueonset_config(TrueonsetConfig *config, const TrueonsetSettings *settings);
 
+// Ends `config`, for memory that others use after it, as that of a function: what is left there is
+// refused from now on.
+//
+// # Safety
+// The pointer is null or points to its struct.
+void trueonset_config_end(TrueonsetConfig *config);
+
 // Makes `line` ready, at `level` since `at_ticks`. Returns TRUEONSET_NOTHING, or why it is refused.
 //
 // # Safety
@@ -235,6 +251,13 @@ uint8_t trueonset_line_start(TrueonsetLine *line,
                              const TrueonsetConfig *config,
                              uint8_t level,
                              uint64_t at_ticks);
+
+// Ends `line`, for memory that others use after it, as that of a function: what is left there is
+// refused from now on.
+//
+// # Safety
+// The pointer is null or points to its struct.
+void trueonset_line_end(TrueonsetLine *line);
 
 // An edge to `level` at `at_ticks`; `faults` are those of trueonset_counter_widen and of the
 // hardware, or 0. Returns what happened, and fills `event` then, or why nothing did.
@@ -246,6 +269,19 @@ uint8_t trueonset_line_edge(TrueonsetLine *line,
                             uint64_t at_ticks,
                             uint8_t level,
                             uint32_t faults,
+                            TrueonsetEvent *event);
+
+// Edges before `now_ticks` were lost: a queue between interrupt and loop had no room, or the capture
+// stood still. The line was out of sight and is at `level` now, which the pin shows; what it tells of
+// that time has TRUEONSET_FLAG_OVERCAPTURE. Returns what had happened before, and fills `event` then,
+// or why nothing did.
+//
+// # Safety
+// The pointers are null or point to their structs.
+uint8_t trueonset_line_lost(TrueonsetLine *line,
+                            const TrueonsetConfig *config,
+                            uint64_t now_ticks,
+                            uint8_t level,
                             TrueonsetEvent *event);
 
 // Time has reached `now_ticks`: call it by trueonset_line_deadline or any time later. Returns what
@@ -271,11 +307,18 @@ uint8_t trueonset_line_deadline(const TrueonsetLine *line, uint64_t *at_ticks);
 // The pointers are null or point to their values.
 uint8_t trueonset_line_open_since(const TrueonsetLine *line, uint64_t *at_ticks);
 
-// Whether the tool touches: 1 yes, 0 no.
+// Whether the tool touches: 1 yes, 0 no. See trueonset_line_is_sure.
 //
 // # Safety
 // The pointer is null or points to its struct.
 uint8_t trueonset_line_in_contact(const TrueonsetLine *line);
+
+// Whether the level is known: 1 yes, 0 no. After an edge to TRUEONSET_UNKNOWN it is not until an
+// edge says where the line is; what trueonset_line_in_contact says is old until then.
+//
+// # Safety
+// The pointer is null or points to its struct.
+uint8_t trueonset_line_is_sure(const TrueonsetLine *line);
 
 // Where the edges of `line` went. Returns TRUEONSET_NOTHING, or why it is refused.
 //
@@ -294,6 +337,13 @@ uint8_t trueonset_counter_start(TrueonsetCounter *counter,
                                 uint64_t start_ticks,
                                 uint32_t back_ticks);
 
+// Ends `counter`, for memory that others use after it, as that of a function: what is left there is
+// refused from now on.
+//
+// # Safety
+// The pointer is null or points to its struct.
+void trueonset_counter_end(TrueonsetCounter *counter);
+
 // Widens the counter value `raw`; call it at least once every half turn. Fills `at_ticks` and, for
 // trueonset_line_edge, `faults`. Returns TRUEONSET_NOTHING, or why it is refused.
 //
@@ -310,8 +360,16 @@ uint64_t trueonset_nearest(uint64_t ticks, uint8_t part_256);
 // A doubt in ns, rounded up; 0 where it is not known or the tick rate is 0 Hz.
 uint64_t trueonset_doubt_ns(uint32_t doubt_16, uint32_t tick_hz);
 
-// The version of the library: another one than TRUEONSET_VERSION of the header must not be used.
-uint32_t trueonset_version(void);
+// Whether the library goes with the header and the compiler of a program: 1 yes, 0 no. Call it as
+// TRUEONSET_FITS(), which gives it the version of the header and the size of every struct there:
+// an option that packs structs is found out as well.
+uint8_t trueonset_fits(uint32_t version,
+                       size_t settings,
+                       size_t config,
+                       size_t line,
+                       size_t event,
+                       size_t tally,
+                       size_t counter);
 
 // The flags of a touch together with what its release adds.
 uint32_t trueonset_flags_with(uint32_t touch, uint32_t release);
@@ -321,7 +379,7 @@ uint32_t trueonset_flags_with(uint32_t touch, uint32_t release);
 //
 // # Safety
 // `out` is null or points to `room` bytes.
-uintptr_t trueonset_flag_word(uint8_t bit, char *out, uintptr_t room);
+size_t trueonset_flag_word(uint8_t bit, char *out, size_t room);
 
 #ifdef __cplusplus
 } // extern "C"

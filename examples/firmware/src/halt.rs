@@ -20,3 +20,10 @@ unsafe fn HardFault(_frame: &cortex_m_rt::ExceptionFrame) -> ! {
 extern "C" fn fault(_: &riscv_rt::TrapFrame) -> ! {
     semihosting::process::exit(2)
 }
+
+/// An interrupt that nobody handles ends here; only a defect of the image switches it on.
+#[allow(dead_code)] // Not every image has interrupts.
+pub fn foreign(number: i16) -> ! {
+    semihosting::eprintln!("error: defect in the image: interrupt {number} is nobody's");
+    semihosting::process::exit(2)
+}

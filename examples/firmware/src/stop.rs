@@ -1,6 +1,6 @@
 //! No panic is reachable; should one be all the same, the image starts anew: out of reset all
-//! lines are at stop, and latched. A fault of the processor ends in a loop, and with it the feeding of the
-//! watchdog.
+//! lines are at stop, and latched. A fault of the processor ends in a loop, and with it the feeding
+//! of the watchdog.
 
 #[cfg(not(feature = "no-panic"))]
 #[panic_handler]

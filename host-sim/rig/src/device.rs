@@ -19,6 +19,8 @@ pub struct Device {
     took: Frame,
     took_from: Option<u32>,
     other: Frame,
+    /// An answer has come in since the last request: its own, or another device's.
+    looped: bool,
 }
 
 /// A log under way.
@@ -38,14 +40,31 @@ impl Device {
             took: Frame::empty(),
             took_from: None,
             other: Frame::empty(),
+            looped: false,
         }
     }
 
     /// A byte has come; what is to be sent, if anything.
     pub fn byte(&mut self, byte: u8) -> Option<&[u8]> {
         let body = self.collector.byte(byte)?;
+        if body.is_ok_and(|body| body.first().is_some_and(|kind| kind & Answer::KIND != 0)) {
+            // To answer an answer would never end.
+            self.looped = true;
+            return None;
+        }
+        let looped = body.is_ok() && core::mem::take(&mut self.looped);
         let answer = match body.map(|body| (Request::parse(body), body)) {
             Err(_) => Answer::Again,
+            Ok((Some(Request::Hello { run, .. }), _)) => {
+                self.run = None;
+                self.took_from = None;
+                Answer::Hello {
+                    version: VERSION,
+                    run,
+                    release: RELEASE,
+                }
+            }
+            Ok(_) if looped => Refused(Refusal::Looped, 0, 0).answer(),
             Ok((Some(Request::Edges { from, base, items }), _)) => {
                 if self.took_from != Some(from) {
                     match edges(&mut self.run, from, Items::new(base, items)) {
@@ -57,15 +76,6 @@ impl Device {
                     }
                 }
                 return Some(self.took.bytes());
-            }
-            Ok((Some(Request::Hello { run, .. }), _)) => {
-                self.run = None;
-                self.took_from = None;
-                Answer::Hello {
-                    version: VERSION,
-                    run,
-                    release: RELEASE,
-                }
             }
             Ok((Some(Request::Settings(settings)), _)) => match Machine::new(&settings) {
                 Ok(machine) => {

@@ -12,7 +12,7 @@
 //! For measurement, not a safety function; no performance level is claimed; guards and emergency
 //! stop stay in charge.
 //!
-//! # The protocol, version 1
+//! # The protocol, version 2
 //!
 //! The PC asks, the device answers; one request is under way at a time. All numbers are
 //! little-endian. A device sends nothing unasked.
@@ -59,6 +59,11 @@
 //! **What is lost is sent again.** The device keeps its last answer: to the same EDGES once more it
 //! answers with that, and takes nothing twice. A request without an answer is repeated by the PC
 //! until its patience ends.
+//!
+//! **What comes back.** Bit 7 of the first byte tells an answer from a request. A device answers no
+//! answer: one that comes in is its own over a loop, or another device's, and the next request
+//! other than HELLO is refused for it. The PC drops its own requests and tells of them. On a line of
+//! one pair let the receiver of a device be off while it sends.
 #![no_std]
 #![forbid(unsafe_code)]
 
@@ -79,7 +84,7 @@ pub use message::{Answer, Refusal, Request};
 pub use report::{push as push_report, Kind, Report, Reports};
 
 /// The version of the protocol described here.
-pub const VERSION: u8 = 1;
+pub const VERSION: u8 = 2;
 /// Lines of a log at most.
 pub const LINES: usize = 8;
 /// Longest body of a message in bytes.

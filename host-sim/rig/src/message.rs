@@ -126,15 +126,19 @@ pub enum Refusal {
     Item,
     /// 5: a message that is none of the protocol; `detail` is its first byte.
     Unknown,
+    /// 6: an answer has come in since the last request: its own come back, or another device is on
+    /// the line.
+    Looped,
 }
 
 impl Refusal {
-    const ALL: [Self; 5] = [
+    const ALL: [Self; 6] = [
         Self::Settings,
         Self::NotStarted,
         Self::OutOfStep,
         Self::Item,
         Self::Unknown,
+        Self::Looped,
     ];
 }
 
@@ -182,6 +186,9 @@ pub enum Answer<'a> {
 }
 
 impl<'a> Answer<'a> {
+    /// A bit of the first byte that all answers have, and no request.
+    pub(crate) const KIND: u8 = 0x80;
+
     /// The answer as a body. Of [`Took`](Self::Took): with what fits of its reports.
     #[must_use]
     pub fn body(&self) -> Bytes {

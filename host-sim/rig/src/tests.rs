@@ -328,6 +328,47 @@ fn each_refusal_says_why_and_where() {
     assert_eq!(refusal(&mut device, &unknown), (Refusal::Unknown, 0, 0x44));
 }
 
+/// Over a loop a device hears each of its answers: it says nothing to them, and refuses what comes
+/// next for as long as the loop is there.
+#[test]
+fn a_device_that_hears_itself_is_silent_and_says_so() {
+    let mut device = Device::new();
+    let mut ask = |body: &Bytes, looped: bool| {
+        let mut answer = Vec::new();
+        for byte in Frame::of(body.all()).bytes() {
+            answer.extend(device.byte(*byte).unwrap_or_default());
+        }
+        for byte in answer.iter().filter(|_| looped) {
+            assert_eq!(device.byte(*byte), None);
+        }
+        opened(&answer)
+    };
+    let hello = Request::Hello {
+        version: VERSION,
+        run: 7,
+    };
+    let (hello, settings) = (hello.body(), Request::Settings(SETTINGS).body());
+    let refused = |body: &[u8]| {
+        let answer = Answer::parse(body);
+        matches!(answer, Some(Answer::Refused { why, .. }) if why == Refusal::Looped)
+    };
+    assert_eq!(ask(&hello, true)[0], 0x81);
+    for _ in 0..3 {
+        assert!(refused(&ask(&settings, true)));
+    }
+    // The loop is gone, which the device does not know before it was asked once more.
+    assert!(refused(&ask(&settings, false)));
+    assert_eq!(ask(&settings, true), [0x82]);
+    assert!(refused(&ask(&edges(0, &touch()), true)));
+    assert_eq!(ask(&hello, false)[0], 0x81);
+    assert_eq!(ask(&settings, false), [0x82]);
+    let took = ask(&edges(0, &touch()), false);
+    assert!(matches!(
+        Answer::parse(&took),
+        Some(Answer::Took { taken: 8, .. })
+    ));
+}
+
 /// Any bytes at all: no panic, and the next whole message is understood.
 #[test]
 fn garbage_never_keeps_a_device_from_the_next_message() {

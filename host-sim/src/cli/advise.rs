@@ -38,7 +38,7 @@ struct Answer {
 pub(crate) fn run(args: &Advise, talk: &Talk) -> Result<Outcome, Fault> {
     files::keep_apart(
         &[("SCENARIO", args.scenario.to_str())],
-        &[("--report", args.report.as_deref())],
+        &[("--report", args.telling.report.as_deref())],
     )?;
     let tables = Tables::read(&args.scenario)?;
     let machine = Machine::of(&tables)?;
@@ -46,20 +46,20 @@ pub(crate) fn run(args: &Advise, talk: &Talk) -> Result<Outcome, Fault> {
     if let Some(idle) = idle_in_advice(&tables) {
         talk.note(&idle);
     }
-    if let Some(path) = &args.report {
+    if let Some(path) = &args.telling.report {
         writable(path)?;
     }
     let asked = Asked {
         tolerance: args.tolerance as f64 * 1e-9,
         overtravel: args.overtravel as f64 * 1e-9,
     };
-    let advice = match advise(&machine, &asked, args.seed) {
+    let advice = match advise(&machine, &asked, args.telling.seed) {
         Ok(advice) => advice,
         Err(why) => return impossible(args, &asked, &why, talk),
     };
     let stop = stop_on_interrupt()?;
     let bar = bar(args.touches);
-    let proof = prove(&advice, args.touches, args.seed, &|added| {
+    let proof = prove(&advice, args.touches, args.telling.seed, &|added| {
         bar.inc(added);
         !stop.load(Ordering::Relaxed)
     })
@@ -71,25 +71,25 @@ pub(crate) fn run(args: &Advise, talk: &Talk) -> Result<Outcome, Fault> {
     };
     let judged = proof.judged(&advice);
     let answer = Answer {
-        cells: cells(&machine, args.seed)?,
+        cells: cells(&machine, args.telling.seed)?,
         cautions: cautions(&advice, &proof),
         command: command(args),
         advice,
         proof,
         judged,
     };
-    let text = if args.json {
+    let text = if args.telling.json {
         output::json(&answer, args)
-    } else if args.csv {
+    } else if args.telling.csv {
         output::csv(&answer)
     } else {
         output::people(&answer)
     };
     super::print(text.as_bytes())?;
-    if args.csv {
+    if args.telling.csv {
         talk.line(&format!("caution: {CAUTION}"));
     }
-    if let Some(path) = &args.report {
+    if let Some(path) = &args.telling.report {
         super::write_file(path, page::page(&answer, args).as_bytes())?;
     }
     Ok(match &answer.judged {
@@ -111,18 +111,18 @@ fn impossible(
     why: &Impossible,
     talk: &Talk,
 ) -> Result<Outcome, Fault> {
-    let text = if args.json {
+    let text = if args.telling.json {
         output::json_impossible(why, args)
-    } else if args.csv {
+    } else if args.telling.csv {
         output::csv_impossible(why)
     } else {
         output::people_impossible(asked, why)
     };
     super::print(text.as_bytes())?;
-    if args.csv {
+    if args.telling.csv {
         talk.line(&format!("caution: {CAUTION}"));
     }
-    if let Some(path) = &args.report {
+    if let Some(path) = &args.telling.report {
         let page = page::impossible(asked, why, args, &command(args));
         super::write_file(path, page.as_bytes())?;
     }
@@ -146,7 +146,7 @@ fn command(args: &Advise) -> String {
     let scenario = quoted(&args.scenario.display().to_string());
     format!(
         "trueonset advise {scenario} --tolerance {}nm --overtravel {}nm --touches {} --seed {}",
-        args.tolerance, args.overtravel, args.touches, args.seed
+        args.tolerance, args.overtravel, args.touches, args.telling.seed
     )
 }
 

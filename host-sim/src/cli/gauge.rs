@@ -72,23 +72,30 @@ fn cell(number: Option<f64>) -> String {
     number.map_or(String::new(), |number| format!("{number}"))
 }
 
+/// A row for each cycle that is an answer; the last one is the result.
 fn csv(found: &Found) -> String {
-    let holds = found
-        .holds
-        .map_or("", |holds| if holds { "true" } else { "false" });
-    format!(
-        "kind,verdict,holds,reason,value_nm,u_nm,k,dof,expanded_nm,touches,dropped\n{},{},{holds},{},{},{},{},{},{},{},{}",
-        found.kind,
-        found.verdict.unwrap_or(""),
-        found.reason.unwrap_or(""),
-        cell(found.value_nm),
-        cell(found.u_nm),
-        cell(found.k),
-        found.dof.map_or(String::new(), |dof| dof.to_string()),
-        cell(found.expanded_nm),
-        found.touches,
-        found.dropped
-    )
+    let mut text =
+        "kind,verdict,holds,reason,value_nm,u_nm,k,dof,expanded_nm,touches,dropped,cycle"
+            .to_owned();
+    for (cycle, row) in found.rows() {
+        let holds = row.holds.map_or(String::new(), |holds| holds.to_string());
+        let whole = |number: Option<u32>| number.map_or(String::new(), |number| number.to_string());
+        text += &format!(
+            "\n{},{},{holds},{},{},{},{},{},{},{},{},{}",
+            found.kind,
+            row.verdict.unwrap_or(""),
+            row.reason.unwrap_or(""),
+            cell(row.value_nm),
+            cell(row.u_nm),
+            cell(row.k),
+            whole(row.dof),
+            cell(row.expanded_nm),
+            row.touches,
+            row.dropped,
+            whole(cycle)
+        );
+    }
+    text
 }
 
 fn people(found: &Found) -> String {

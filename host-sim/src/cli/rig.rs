@@ -195,6 +195,12 @@ fn document(tested: &Tested, judged: Option<&Judged>, counts: Counts) -> Value {
 fn tell(tested: &Tested, counts: Counts, talk: &Talk) {
     let [major, minor, patch] = tested.release;
     talk.note(&format!("the device runs release {major}.{minor}.{patch}"));
+    if counts.echoes > 0 {
+        talk.note(&format!(
+            "{} requests of this program came back and were dropped: remove the loop or the echo",
+            counts.echoes
+        ));
+    }
     if counts.again > 0 {
         talk.note(&format!(
             "the line: {} requests sent again, {} answers came damaged",

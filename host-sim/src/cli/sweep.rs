@@ -29,7 +29,7 @@ const CELLS: &str = "Cells last: mean life of 64 new packs under an infrared hea
 pub(crate) fn run(args: &Sweep, talk: &Talk) -> Result<Outcome, Fault> {
     files::keep_apart(
         &[("SCENARIO", args.scenario.to_str())],
-        &[("--report", args.report.as_deref())],
+        &[("--report", args.telling.report.as_deref())],
     )?;
     let tables = Tables::read(&args.scenario)?;
     let grid = Grid::new(&tables, &args.vary)?;
@@ -44,26 +44,26 @@ pub(crate) fn run(args: &Sweep, talk: &Talk) -> Result<Outcome, Fault> {
     if args.trials < ENOUGH {
         talk.note("99.9 % of fewer than 1000 trials is their largest error");
     }
-    if let Some(path) = &args.report {
+    if let Some(path) = &args.telling.report {
         writable(path)?;
     }
     let stop = stop_on_interrupt()?;
     let bar = bar(grid.len() as u64 * args.trials);
-    let rows = grid.run(args.trials, args.seed, &|added| {
+    let rows = grid.run(args.trials, args.telling.seed, &|added| {
         bar.inc(added);
         !stop.load(Ordering::Relaxed)
     })?;
     bar.finish_and_clear();
     tell_not_carried(&grid, &rows, talk);
-    let text = if args.json {
+    let text = if args.telling.json {
         output::json(&grid, &rows, args)
-    } else if args.csv {
+    } else if args.telling.csv {
         output::csv(&grid, &rows)
     } else {
         output::table(&grid, &rows)
     };
     super::print(text.as_bytes())?;
-    if let Some(path) = &args.report {
+    if let Some(path) = &args.telling.report {
         let page = page::page(&grid, &rows, &tables, args);
         super::write_file(path, page.as_bytes())?;
     }

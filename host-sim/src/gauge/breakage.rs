@@ -1,5 +1,7 @@
 //! Whole, broken or unproven: each row is told to the core's own check, step by step.
 
+mod weighed;
+
 use std::collections::BTreeSet;
 
 use trueonset::budget::Class;
@@ -34,6 +36,9 @@ pub(super) fn judge(plan: &Plan, cycle: &[Touch]) -> Result<Outcome, Fault> {
     if cycle.is_empty() {
         return Ok(Outcome::unproven(Kind::Breakage, "few"));
     }
+    if plan.sequential {
+        return weighed::judge(plan, cycle);
+    }
     let all = latched(plan, cycle)?;
     let doubts = Doubts::of(plan, &all)?;
     let config = config(plan, cycle, &doubts)?;
@@ -51,13 +56,7 @@ pub(super) fn judge(plan: &Plan, cycle: &[Touch]) -> Result<Outcome, Fault> {
     let made = latched(plan, cycle)?;
     let doubts = Doubts::of(plan, &made)?;
     let mut outcome = Outcome::new(Kind::Breakage);
-    let checked = config.plan();
-    let expected = checked.expected_nm as f64;
-    outcome.window = Some((
-        expected - f64::from(checked.wear_nm),
-        expected + f64::from(checked.long_nm),
-        expected - f64::from(checked.smallest_break_nm),
-    ));
+    outcome.window = Some(window(config.plan()));
     outcome.touches = made.len() as u32;
     outcome.dropped = later.iter().filter(|touch| !touch.is_limit()).count() as u32;
     evidence(&mut outcome, &config, cycle, &made);
@@ -104,6 +103,16 @@ pub(super) fn judge(plan: &Plan, cycle: &[Touch]) -> Result<Outcome, Fault> {
         (outcome.u_nm, outcome.k, outcome.dof, outcome.expanded_nm) = (None, None, None, None);
     }
     Ok(outcome)
+}
+
+/// Between which sizes a tool is whole, and below which it is broken, nm.
+fn window(checked: &CheckPlan) -> (f64, f64, f64) {
+    let expected = checked.expected_nm as f64;
+    (
+        expected - f64::from(checked.wear_nm),
+        expected + f64::from(checked.long_nm),
+        expected - f64::from(checked.smallest_break_nm),
+    )
 }
 
 /// How often a broken tool is called whole at the most, or why nobody can say.
@@ -153,19 +162,8 @@ fn walk(
     config: &CheckConfig,
     cycle: &[Touch],
 ) -> Result<(Option<Verdict>, usize), Fault> {
-    let mut teller = Teller {
-        config,
-        check: Check::new(),
-        now: 0,
-        verdict: None,
-    };
-    teller.tell(Input::Ready(true));
-    teller.tell(Input::Blocked(false));
-    if cycle.first().is_some_and(|touch| touch.alive) {
-        teller.tell(Input::Beat);
-    }
-    teller.tell(Input::Start);
-    teller.tell(Input::Go);
+    let alive = cycle.first().is_some_and(|touch| touch.alive);
+    let mut teller = Teller::armed(config, alive);
     for (touch, number) in cycle.iter().zip(1..) {
         if touch.is_limit() {
             teller.limit(touch);
@@ -186,7 +184,25 @@ struct Teller<'a> {
     verdict: Option<Verdict>,
 }
 
-impl Teller<'_> {
+impl<'a> Teller<'a> {
+    /// Told to begin, by a link that stands and a probe that has proved itself, or not.
+    fn armed(config: &'a CheckConfig, alive: bool) -> Self {
+        let mut teller = Self {
+            config,
+            check: Check::new(),
+            now: 0,
+            verdict: None,
+        };
+        teller.tell(Input::Ready(true));
+        teller.tell(Input::Blocked(false));
+        if alive {
+            teller.tell(Input::Beat);
+        }
+        teller.tell(Input::Start);
+        teller.tell(Input::Go);
+        teller
+    }
+
     fn tell(&mut self, input: Input) {
         let Output { verdict, .. } =
             self.check
@@ -239,6 +255,18 @@ impl Teller<'_> {
 }
 
 fn config(plan: &Plan, cycle: &[Touch], doubts: &Doubts) -> Result<CheckConfig, Fault> {
+    verified(plan, doubts, checked(plan, cycle, doubts)?)
+}
+
+fn verified(plan: &Plan, doubts: &Doubts, checked: CheckPlan) -> Result<CheckConfig, Fault> {
+    CheckConfig::new(checked, TickRate::NANOSECONDS).map_err(|why| {
+        let stated = (checked.touches, checked.times.hold_ns);
+        refused(plan, doubts, why, stated)
+    })
+}
+
+/// What the plan asks of the core's check, for the touches of a cycle.
+fn checked(plan: &Plan, cycle: &[Touch], doubts: &Doubts) -> Result<CheckPlan, Fault> {
     let bounded = |entry: &&Entry| entry.bound_pm.is_some() && entry.name != "interpolation";
     let bounds_pm: u64 = doubts
         .entries
@@ -277,7 +305,7 @@ fn config(plan: &Plan, cycle: &[Touch], doubts: &Doubts) -> Result<CheckConfig, 
         "how long contact must be held (20 ms and more)",
     )?;
     let wanted = plan.touches.unwrap_or(2);
-    let checked = CheckPlan {
+    Ok(CheckPlan {
         reference: plan.reference()?,
         side,
         expected_nm: plan.stated.needed("tool.expected", "the stored length")?,
@@ -303,13 +331,11 @@ fn config(plan: &Plan, cycle: &[Touch], doubts: &Doubts) -> Result<CheckConfig, 
             release_ns: STEP_NS,
             beat_ns: STEP_NS,
         },
-    };
-    CheckConfig::new(checked, TickRate::NANOSECONDS)
-        .map_err(|why| refused(plan, doubts, why, (wanted, hold_ns)))
+    })
 }
 
 /// What a check was refused for, by the key that says it.
-fn refused(plan: &Plan, doubts: &Doubts, why: CheckError, stated: (u16, i64)) -> Fault {
+fn refused(plan: &Plan, doubts: &Doubts, why: CheckError, stated: (u8, u64)) -> Fault {
     let fault = |key: &str, found: String, expected: &str, remedy: &str| {
         plan.stated.fault(key, found, expected, remedy)
     };
@@ -322,7 +348,7 @@ fn refused(plan: &Plan, doubts: &Doubts, why: CheckError, stated: (u16, i64)) ->
         ),
         CheckError::Touches => fault(
             "check.touches",
-            format!("{} touches", stated.0),
+            format!("{} touches", plan.touches.unwrap_or(stated.0.into())),
             "2 to 20: one touch never proves a tool",
             "change the number",
         ),
@@ -366,6 +392,8 @@ fn refused(plan: &Plan, doubts: &Doubts, why: CheckError, stated: (u16, i64)) ->
 /// How far a release may lie from its contact: as stated, or bounds and six doubts of the difference
 /// of both; less than `left_nm`, where it would be that of a broken tool on the plate.
 fn release_nm(plan: &Plan, doubts: &Doubts, left_nm: u32) -> Result<u32, Fault> {
+    // Weighed touch by touch, a break may be less than what a release scatters by.
+    let left_nm = if plan.sequential { u32::MAX } else { left_nm };
     if plan.stated.whole("check.release").is_some() {
         return plan.short(
             "check.release",

@@ -131,6 +131,7 @@ fn each(
         cycles.push(judge(cycle)?.of_cycle(number(cycle)));
     }
     let mut outcome = judge(last)?;
+    outcome.cycle = Some(number(last));
     if !cycles.is_empty() {
         cycles.push(outcome.of_cycle(number(last)));
         outcome.note(format!("of {} cycles, the last", cycles.len()));

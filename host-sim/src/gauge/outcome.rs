@@ -63,10 +63,18 @@ pub struct CycleFound {
     pub cycle: u32,
     /// As of the whole.
     pub verdict: Option<&'static str>,
+    /// Whether a limit holds.
+    pub holds: Option<bool>,
     /// Why not.
     pub reason: Option<&'static str>,
     /// What was measured, nm.
     pub value_nm: Option<f64>,
+    /// Its standard uncertainty, nm.
+    pub u_nm: Option<f64>,
+    /// Coverage factor for 95 %.
+    pub k: Option<f64>,
+    /// Effective degrees of freedom; none where all is known.
+    pub dof: Option<u32>,
     /// Expanded uncertainty, nm.
     pub expanded_nm: Option<f64>,
     /// Touches used.
@@ -117,6 +125,9 @@ pub struct Outcome {
     pub cycles: Vec<CycleFound>,
     /// What else is to be said.
     pub notes: Vec<String>,
+    /// The cycle that this is of; none where it is of all together.
+    #[serde(skip)]
+    pub cycle: Option<u32>,
     /// What each touch measured, for pictures.
     #[serde(skip)]
     pub made: Vec<Made>,
@@ -157,6 +168,7 @@ impl Outcome {
             interval: None,
             cycles: Vec::new(),
             notes: Vec::new(),
+            cycle: None,
             made: Vec::new(),
             window: None,
         }
@@ -174,12 +186,26 @@ impl Outcome {
         CycleFound {
             cycle,
             verdict: self.verdict,
+            holds: self.holds,
             reason: self.reason,
             value_nm: self.value_nm,
+            u_nm: self.u_nm,
+            k: self.k,
+            dof: self.dof,
             expanded_nm: self.expanded_nm,
             touches: self.touches,
             dropped: self.dropped,
         }
+    }
+
+    /// Each cycle that is an answer, in their order; the only row where there is one, or one answer of all.
+    #[must_use]
+    pub fn rows(&self) -> Vec<(Option<u32>, CycleFound)> {
+        if self.cycles.is_empty() {
+            return vec![(self.cycle, self.of_cycle(self.cycle.unwrap_or(0)))];
+        }
+        let each = self.cycles.iter();
+        each.map(|one| (Some(one.cycle), one.clone())).collect()
     }
 
     pub(super) fn note(&mut self, text: impl Into<String>) {

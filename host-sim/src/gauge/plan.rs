@@ -43,6 +43,8 @@ pub struct Plan {
     pub(crate) line: Option<String>,
     /// How many touches were asked for.
     pub(crate) touches: Option<u16>,
+    /// A breakage is weighed touch by touch, and `touches` are the most.
+    pub(crate) sequential: bool,
     pub(crate) latch: LatchConfig,
     pub(crate) history: bool,
     pub(crate) entries: Vec<Entry>,
@@ -96,12 +98,22 @@ impl Plan {
                 })
         });
         let touches = touches.transpose()?;
+        let sequential = stated.word("check.decision") == Some("sequential");
+        if sequential && kind != Kind::Breakage {
+            return Err(stated.fault(
+                "check.decision",
+                format!("a sequential decision of a {}", kind.name()),
+                "kind = \"breakage\"",
+                "leave out decision: only whole or broken is decided",
+            ));
+        }
         let latch = latch(&stated)?;
         let entries = Entry::all(&stated)?;
         Ok(Self {
             kind,
             line: stated.line.clone(),
             touches,
+            sequential,
             latch,
             history: stated.word("latch.method") == Some("history"),
             entries,

@@ -23,6 +23,7 @@ const KEYS: &[(&str, Kind)] = &[
         ]),
     ),
     ("check.touches", Kind::Count),
+    ("check.decision", Kind::Word(&["fixed", "sequential"])),
     ("check.hold", Kind::Quantity(&TIME)),
     ("check.release", Kind::Quantity(&LENGTH)),
     ("check.reference_position", Kind::Quantity(&LENGTH)),

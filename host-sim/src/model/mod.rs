@@ -46,6 +46,7 @@ pub mod oscillator;
 pub mod pink;
 pub mod plate;
 pub mod ramp;
+pub mod ride;
 pub mod rng;
 pub mod sampling;
 mod sine;

@@ -86,12 +86,12 @@ impl Channel {
             }
             return;
         };
-        let mut merged = |event| match event {
-            HitsEvent::Touch(touch) => tell(Event::Touch(corrected(&touch)), None),
+        let mut merged = |event: &HitsEvent| match event {
+            HitsEvent::Touch(touch) => tell(Event::Touch(corrected(touch)), None),
             HitsEvent::Release(release, cutter) => {
-                tell(Event::Release(corrected(&release)), Some(cutter));
+                tell(Event::Release(corrected(release)), Some(*cutter));
             }
-            HitsEvent::Glitch(glitch) => tell(Event::Glitch(glitch), None),
+            HitsEvent::Glitch(glitch) => tell(Event::Glitch(*glitch), None),
             _ => {}
         };
         if let Some(event) = event {

@@ -11,8 +11,8 @@ use super::clock::{instant, log_ns};
 use super::engine::Happening;
 use super::order::Lines;
 use super::settings::Settings;
-use crate::fault::Fault;
-use crate::light::{LightLine, LightRecord, Rate};
+use crate::fault::{Fault, Place};
+use crate::light::{LightLine, LightReader, LightRecord, Rate};
 
 /// Ticks of the core's clock in a sample: with its 1/256 ticks, a 16 384th of one.
 const TICKS: u64 = 64;
@@ -49,6 +49,7 @@ pub struct LightFacts<'a> {
 pub struct LightEngine {
     settings: Settings,
     channels: Vec<Option<Channel>>,
+    earliest_ns: i64,
     latest_ns: i64,
     samples: u64,
     crossings: [u64; 3],
@@ -61,6 +62,7 @@ impl LightEngine {
         Self {
             settings,
             channels: Vec::new(),
+            earliest_ns: i64::MAX,
             latest_ns: i64::MIN,
             samples: 0,
             crossings: [0; 3],
@@ -78,6 +80,7 @@ impl LightEngine {
         out: &mut Vec<Happening>,
     ) -> Result<(), Fault> {
         for record in batch {
+            self.earliest_ns = self.earliest_ns.min(record.time_ns);
             self.latest_ns = self.latest_ns.max(record.time_ns);
             let index = record.line as usize;
             if self.channels.len() <= index {
@@ -107,6 +110,32 @@ impl LightEngine {
             });
         }
         Ok(())
+    }
+
+    /// Takes a whole recording; `tell` is given what happened in each batch. A damage ends it early and is handed back.
+    ///
+    /// # Errors
+    /// As of [`take`](Self::take).
+    pub fn take_all(
+        &mut self,
+        reader: &mut LightReader,
+        mut tell: impl FnMut(&Self, &mut Vec<Happening>),
+    ) -> Result<Option<Fault>, Fault> {
+        let mut happened = Vec::new();
+        reader.each_batch(|batch, reader| {
+            self.take(batch, reader.lines(), &mut happened)
+                .map_err(|why| why.or_at(Place::File(reader.file().to_owned())))?;
+            tell(self, &mut happened);
+            happened.clear();
+            Ok(())
+        })
+    }
+
+    /// From the earliest to the latest sample, ns.
+    #[must_use]
+    pub fn duration_ns(&self) -> u64 {
+        let between = self.latest_ns.saturating_sub(self.earliest_ns);
+        between.max(0).unsigned_abs()
     }
 
     fn channel(&self, line: &LightLine, first: &LightRecord) -> Result<Option<Channel>, Fault> {
@@ -151,12 +180,6 @@ impl LightEngine {
             first: first.index,
             gaps: 0,
         }))
-    }
-
-    /// The latest time seen, ns.
-    #[must_use]
-    pub fn latest_ns(&self) -> i64 {
-        self.latest_ns
     }
 
     /// What is known of each line.

@@ -20,6 +20,8 @@ pub struct Counts {
     pub damaged: u64,
     /// Whole frames that are no answer.
     pub foreign: u64,
+    /// Requests of ours that came back.
+    pub echoes: u64,
     /// Bytes that came.
     pub bytes: u64,
 }
@@ -36,8 +38,6 @@ pub struct Session<'a> {
     next: usize,
     end: usize,
     counts: Counts,
-    /// Our own request came back.
-    echo: bool,
     /// The device has greeted; what it refuses before is of somebody else's log.
     greeted: bool,
 }
@@ -61,7 +61,6 @@ impl<'a> Session<'a> {
             next: 0,
             end: 0,
             counts: Counts::default(),
-            echo: false,
             greeted: false,
         }
     }
@@ -134,10 +133,8 @@ impl<'a> Session<'a> {
                         again = true;
                     }
                     Some(Ok(body)) => match Answer::parse(body) {
-                        None => {
-                            self.counts.foreign += 1;
-                            self.echo |= Request::parse(body).is_some();
-                        }
+                        None if Request::parse(body).is_some() => self.counts.echoes += 1,
+                        None => self.counts.foreign += 1,
                         Some(Answer::Again) => again = true,
                         Some(Answer::Refused { why, item, detail }) => {
                             if self.greeted {
@@ -193,7 +190,8 @@ impl<'a> Session<'a> {
         let bytes = self.counts.bytes - before.bytes;
         let damaged = self.counts.damaged - before.damaged;
         let foreign = self.counts.foreign - before.foreign;
-        let found = if self.echo {
+        let echo = self.counts.echoes > before.echoes;
+        let found = if echo {
             format!("nothing but our own bytes for {waited}")
         } else if bytes > 0 {
             format!(
@@ -202,7 +200,7 @@ impl<'a> Session<'a> {
         } else {
             format!("silence for {waited}")
         };
-        let remedy = if self.echo {
+        let remedy = if echo {
             "remove the loop between output and input, or switch the echo of the terminal off"
         } else if self.greeted {
             "the device has stopped or its line is too bad: start it anew and see why, or be more patient: --patience"
@@ -241,6 +239,11 @@ fn refused(what: &str, why: Refusal, item: u32, detail: u8) -> Fault {
             format!("that the device does not know requests of kind {detail:#04x}"),
             "one of the same protocol",
             "build device and program from the same release",
+        ),
+        Refusal::Looped => Fault::new(
+            "that the device hears answers, its own or those of another one",
+            "one device, which hears this program only",
+            "remove the loop between its output and input, switch its receiver off while it sends, or take the other device off the line",
         ),
     }
 }

@@ -25,6 +25,8 @@ const MOST_SPIKES: f64 = 1e6;
 const MOST_CYCLES: f64 = 1e7;
 /// How many times faster than the ramp the comparator must be: it has no lag in the model.
 const LEAST_BANDWIDTH: f64 = 2.0;
+/// [`Scenario::fastest_seen`] itself is seen, however its quotients were rounded.
+const ROUNDED: f64 = 1.0 - 1e-12;
 
 /// A light barrier, an approach, and how the light is seen.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -312,12 +314,12 @@ impl Scenario {
                 format!("at least {nearest}Hz makes sense, or a slower approach.feed"),
             )
         };
-        if rate * crossing < LEAST_IN_SPAN {
+        if rate * crossing < LEAST_IN_SPAN * ROUNDED {
             return Err((key, slow(rate, LEAST_IN_SPAN, "steps")));
         }
         let bandwidth = f64::from(self.bandwidth_hz);
         let edges = matches!(self.sensing, Sensing::Edges { .. });
-        if edges && bandwidth * crossing < LEAST_BANDWIDTH {
+        if edges && bandwidth * crossing < LEAST_BANDWIDTH * ROUNDED {
             return Err((
                 "barrier.bandwidth",
                 slow(bandwidth, LEAST_BANDWIDTH, "periods"),

@@ -109,28 +109,16 @@ fn each(
             .at(Place::File(log.clone())));
         };
         let mut engine = LightEngine::new(settings.clone());
-        let (mut order, mut happened, mut heard) = (Order::default(), Vec::new(), Heard::default());
-        let mut begin_ns = i64::MAX;
-        let damage = reader.each_batch(|batch, reader| {
-            begin_ns = batch
-                .iter()
-                .fold(begin_ns, |begin, record| begin.min(record.time_ns));
-            engine
-                .take(batch, reader.lines(), &mut happened)
-                .map_err(|why| why.or_at(Place::File(reader.file().to_owned())))?;
-            heard.take(&engine, &mut order, &mut happened);
-            Ok(())
+        let (mut order, mut heard) = (Order::default(), Heard::default());
+        let damage = engine.take_all(&mut reader, |engine, happened| {
+            heard.take(engine, &mut order, happened);
         })?;
         if let Some(damage) = damage {
             return Err(damage);
         }
         heard.rows.extend(order.rest());
         one_line(heard.rows.iter(), log)?;
-        advised.duration_ns += engine
-            .latest_ns()
-            .saturating_sub(begin_ns)
-            .max(0)
-            .unsigned_abs();
+        advised.duration_ns += engine.duration_ns();
         let line = heard.rows.first().map(|row| row.line.as_str());
         if let Some(facts) = engine.facts().iter().find(|facts| Some(facts.name) == line) {
             advised.light = Some(Facts {

@@ -1,9 +1,9 @@
 //! A device and a program with a bad line between them.
 //!
-//! `noisy_line tcp|pty LOST CHANGED ADDED SEED CUT DEVICE.. -- PROGRAM..`
+//! `noisy_line tcp|pty|loop LOST CHANGED ADDED SEED CUT DEVICE.. -- PROGRAM..`
 //!
 //! Starts both commands, `{}` in them replaced by where to connect: for the device HOST:PORT, for
-//! the program `tcp:HOST:PORT` or a pseudo-terminal. LOST, CHANGED and ADDED are bytes of a million,
+//! the program `tcp:HOST:PORT` or a pseudo-terminal. By `loop` the device hears what it sends. LOST, CHANGED and ADDED are bytes of a million,
 //! each way; after CUT bytes from the device the line is dead (0: never). Exit status: that of the
 //! program; 3 if the line itself failed.
 
@@ -32,8 +32,9 @@ fn main() -> ExitCode {
 }
 
 fn join(words: &[String]) -> io::Result<u8> {
-    let usage =
-        || io::Error::other("usage: tcp|pty LOST CHANGED ADDED SEED CUT DEVICE.. -- PROGRAM..");
+    let usage = || {
+        io::Error::other("usage: tcp|pty|loop LOST CHANGED ADDED SEED CUT DEVICE.. -- PROGRAM..")
+    };
     let [kind, lost, changed, added, seed, cut, commands @ ..] = words else {
         return Err(usage());
     };
@@ -73,7 +74,9 @@ fn join(words: &[String]) -> io::Result<u8> {
         } else {
             let near = accept(&near, &mut program)?;
             let from = near.try_clone()?;
-            thread::spawn(move || carry(from_device, near, back, cut));
+            let own = (kind == "loop").then(|| to_device.try_clone());
+            let out = Both(near, own.transpose()?);
+            thread::spawn(move || carry(from_device, out, back, cut));
             thread::spawn(move || carry(from, to_device, there, usize::MAX));
         }
         wait(&mut program)
@@ -125,6 +128,23 @@ fn wait(program: &mut Child) -> io::Result<u8> {
             return Err(io::Error::other("the program did not end"));
         }
         thread::sleep(Duration::from_millis(10));
+    }
+}
+
+/// What is sent to the first comes to the second as well.
+struct Both(TcpStream, Option<TcpStream>);
+
+impl Write for Both {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        if let Some(second) = &mut self.1 {
+            second.write_all(bytes)?;
+        }
+        self.0.write_all(bytes)?;
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.0.flush()
     }
 }
 

@@ -130,8 +130,8 @@ const _: () = {
 };
 
 /// Of the header that a program was compiled with: what changes the layout of a struct or the
-/// meaning of a function changes this.
-pub const TRUEONSET_VERSION: u32 = 1;
+/// meaning of a function changes this. See TRUEONSET_FITS.
+pub const TRUEONSET_VERSION: u32 = 2;
 
 /// Level: low.
 pub const TRUEONSET_LOW: u8 = 0;
@@ -262,6 +262,19 @@ pub unsafe extern "C" fn trueonset_config(
     }
 }
 
+/// Ends `config`, for memory that others use after it, as that of a function: what is left there is
+/// refused from now on.
+///
+/// # Safety
+/// The pointer is null or points to its struct.
+#[no_mangle]
+pub unsafe extern "C" fn trueonset_config_end(config: *mut TrueonsetConfig) {
+    // SAFETY: as the caller promises.
+    if let Some(config) = unsafe { config.as_mut() } {
+        config.end();
+    }
+}
+
 fn checked(settings: &TrueonsetSettings) -> Result<Config, u8> {
     let refused = |why| match why {
         ConfigError::CaptureStep => TRUEONSET_BAD_STEP,
@@ -321,6 +334,19 @@ pub unsafe extern "C" fn trueonset_line_start(
     TRUEONSET_NOTHING
 }
 
+/// Ends `line`, for memory that others use after it, as that of a function: what is left there is
+/// refused from now on.
+///
+/// # Safety
+/// The pointer is null or points to its struct.
+#[no_mangle]
+pub unsafe extern "C" fn trueonset_line_end(line: *mut TrueonsetLine) {
+    // SAFETY: as the caller promises.
+    if let Some(line) = unsafe { line.as_mut() } {
+        line.end();
+    }
+}
+
 /// An edge to `level` at `at_ticks`; `faults` are those of trueonset_counter_widen and of the
 /// hardware, or 0. Returns what happened, and fills `event` then, or why nothing did.
 ///
@@ -342,6 +368,37 @@ pub unsafe extern "C" fn trueonset_line_edge(
     let edge = edge.with_faults(Flags::from_bits(faults));
     // SAFETY: as the caller promises.
     unsafe { step(line, config, event, |line, config| line.edge(config, edge)) }
+}
+
+/// Edges before `now_ticks` were lost: a queue between interrupt and loop had no room, or the capture
+/// stood still. The line was out of sight and is at `level` now, which the pin shows; what it tells of
+/// that time has TRUEONSET_FLAG_OVERCAPTURE. Returns what had happened before, and fills `event` then,
+/// or why nothing did.
+///
+/// # Safety
+/// The pointers are null or point to their structs.
+#[no_mangle]
+pub unsafe extern "C" fn trueonset_line_lost(
+    line: *mut TrueonsetLine,
+    config: *const TrueonsetConfig,
+    now_ticks: u64,
+    level: u8,
+    event: *mut TrueonsetEvent,
+) -> u8 {
+    let Some(level) = self::level(level) else {
+        return TRUEONSET_NO_SUCH;
+    };
+    let edges = [Level::Unknown, level].map(|level| {
+        let edge = Edge::new(Instant::from_ticks(now_ticks), level);
+        edge.with_faults(Flags::OVERCAPTURE)
+    });
+    let act = |line: &mut Line, config: &Config| {
+        // Out of sight, the second has nothing to tell.
+        let told = edges.map(|edge| line.edge(config, edge));
+        told.into_iter().flatten().next()
+    };
+    // SAFETY: as the caller promises.
+    unsafe { step(line, config, event, act) }
 }
 
 /// Time has reached `now_ticks`: call it by trueonset_line_deadline or any time later. Returns what
@@ -431,20 +488,34 @@ unsafe fn instant(
     }
 }
 
-/// Whether the tool touches: 1 yes, 0 no.
+/// Whether the tool touches: 1 yes, 0 no. See trueonset_line_is_sure.
 ///
 /// # Safety
 /// The pointer is null or points to its struct.
 #[no_mangle]
 pub unsafe extern "C" fn trueonset_line_in_contact(line: *const TrueonsetLine) -> u8 {
     // SAFETY: as the caller promises.
+    unsafe { whether(line, Line::in_contact) }
+}
+
+/// Whether the level is known: 1 yes, 0 no. After an edge to TRUEONSET_UNKNOWN it is not until an
+/// edge says where the line is; what trueonset_line_in_contact says is old until then.
+///
+/// # Safety
+/// The pointer is null or points to its struct.
+#[no_mangle]
+pub unsafe extern "C" fn trueonset_line_is_sure(line: *const TrueonsetLine) -> u8 {
+    // SAFETY: as the caller promises.
+    unsafe { whether(line, Line::is_sure) }
+}
+
+unsafe fn whether(line: *const TrueonsetLine, ask: impl FnOnce(&Line) -> bool) -> u8 {
+    // SAFETY: as the caller's caller promises.
     let Some(line) = (unsafe { line.as_ref() }) else {
         return TRUEONSET_NULL;
     };
-    match line.get() {
-        Some(line) => u8::from(line.in_contact()),
-        None => TRUEONSET_NOT_STARTED,
-    }
+    line.get()
+        .map_or(TRUEONSET_NOT_STARTED, |line| ask(line).into())
 }
 
 /// Where the edges of `line` went. Returns TRUEONSET_NOTHING, or why it is refused.
@@ -502,6 +573,19 @@ pub unsafe extern "C" fn trueonset_counter_start(
     TRUEONSET_NOTHING
 }
 
+/// Ends `counter`, for memory that others use after it, as that of a function: what is left there is
+/// refused from now on.
+///
+/// # Safety
+/// The pointer is null or points to its struct.
+#[no_mangle]
+pub unsafe extern "C" fn trueonset_counter_end(counter: *mut TrueonsetCounter) {
+    // SAFETY: as the caller promises.
+    if let Some(counter) = unsafe { counter.as_mut() } {
+        counter.end();
+    }
+}
+
 /// Widens the counter value `raw`; call it at least once every half turn. Fills `at_ticks` and, for
 /// trueonset_line_edge, `faults`. Returns TRUEONSET_NOTHING, or why it is refused.
 ///
@@ -544,10 +628,29 @@ pub extern "C" fn trueonset_doubt_ns(doubt_16: u32, tick_hz: u32) -> u64 {
     }
 }
 
-/// The version of the library: another one than TRUEONSET_VERSION of the header must not be used.
+/// Whether the library goes with the header and the compiler of a program: 1 yes, 0 no. Call it as
+/// TRUEONSET_FITS(), which gives it the version of the header and the size of every struct there:
+/// an option that packs structs is found out as well.
 #[no_mangle]
-pub extern "C" fn trueonset_version() -> u32 {
-    TRUEONSET_VERSION
+pub extern "C" fn trueonset_fits(
+    version: u32,
+    settings: usize,
+    config: usize,
+    line: usize,
+    event: usize,
+    tally: usize,
+    counter: usize,
+) -> u8 {
+    let theirs = [settings, config, line, event, tally, counter];
+    let ours = [
+        size_of::<TrueonsetSettings>(),
+        size_of::<TrueonsetConfig>(),
+        size_of::<TrueonsetLine>(),
+        size_of::<TrueonsetEvent>(),
+        size_of::<TrueonsetTally>(),
+        size_of::<TrueonsetCounter>(),
+    ];
+    u8::from(version == TRUEONSET_VERSION && theirs == ours)
 }
 
 /// The flags of a touch together with what its release adds.

@@ -19,6 +19,10 @@ macro_rules! room {
                 self.mark = $mark;
             }
 
+            fn end(&mut self) {
+                self.mark = 0;
+            }
+
             #[allow(dead_code)]
             fn get(&self) -> Option<&$value> {
                 // SAFETY: the mark is written together with a value only.

@@ -32,7 +32,7 @@ use trueonset::receiver::Receiver;
 use logic::Board;
 use machine::CaptureUnit;
 
-machine::interrupt!(heard);
+machine::interrupt!(heard, logger::foreign);
 
 /// The interrupt of the demodulator: here the port of the emulated board. With the device crate of
 /// your controller it is `#[interrupt] fn USART1()`, or what yours is called.

@@ -31,9 +31,10 @@ use trueonset::receiver::Receiver;
 use logic::Board;
 use machine::{Bell, CaptureUnit};
 
+machine::interrupt!(heard, logger::foreign);
+
 /// See `board`; here it wakes the task.
-#[cortex_m_rt::exception]
-unsafe fn DefaultHandler(_: i16) {
+fn heard() {
     while CaptureUnit.take().is_some() {}
     machine::ring();
 }

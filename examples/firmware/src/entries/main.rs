@@ -46,12 +46,12 @@ fn bytes<const N: usize>() -> [u8; N] {
     [0; N].map(|_: u8| any() as u8)
 }
 
-/// A function of its own around an entry.
+/// A function of its own around an entry. What it gives back lies with its caller, who has to keep it.
 macro_rules! entries {
     ($(fn $name:ident($($argument:ident: $kind:ty),*) $entry:block)*) => {
         $(#[inline(never)]
-        fn $name($($argument: $kind),*) {
-            let _ = black_box($entry);
+        fn $name($($argument: $kind),*) -> impl Sized {
+            $entry
         })*
     };
 }
@@ -75,7 +75,7 @@ entries! {
     fn entry_battery_lasts(battery: &Battery, config: &BatteryConfig) {
         battery.state(config, any()).lasts(any())
     }
-    fn entry_head_event(head: &mut Head, config: &HeadConfig, event: Option<Event>) {
+    fn entry_head_event(head: &mut Head, config: &HeadConfig, event: &Event) {
         head.event(config, event)
     }
     fn entry_head_make(head: &mut Head, config: &HeadConfig) { head.make(config, now(), any()) }
@@ -164,7 +164,9 @@ fn air() -> Option<()> {
         entry_receiver_rearm(&mut receiver, &link);
         entry_receiver_falls(&receiver, &link);
         let _ = edges.edge(&hold, Edge::new(now(), Level::from(any() == 0)));
-        entry_head_event(&mut head, &config, edges.poll(&hold, now()));
+        if let Some(event) = &edges.poll(&hold, now()) {
+            entry_head_event(&mut head, &config, event);
+        }
         entry_head_make(&mut head, &config);
         wired.edge(now(), any() == 0, now(), any());
         entry_wired_poll(&mut wired, &cable);

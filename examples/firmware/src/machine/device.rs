@@ -40,6 +40,14 @@ impl Peripherals {
     }
 }
 
+/// Whatever comes by the other vectors.
+mod nobody {
+    #[cortex_m_rt::exception]
+    unsafe fn DefaultHandler(number: i16) -> ! {
+        crate::logger::foreign(number)
+    }
+}
+
 extern "C" {
     fn UART0();
     fn TIMER0A();

@@ -13,7 +13,17 @@ struct Channel;
 static mut ENCODER: defmt::Encoder = defmt::Encoder::new();
 static mut RESTORE: critical_section::RestoreState = critical_section::RestoreState::invalid();
 
-// SAFETY: the whole of a record lies inside one critical section, and no interrupt logs.
+/// For an interrupt that nobody handles: says so and starts anew, out of reset all lines at stop,
+/// and latched.
+pub fn foreign(number: i16) -> ! {
+    // An exception may have come into a record.
+    if number >= 0 {
+        defmt::error!("interrupt {} is nobody's, so start anew", number);
+    }
+    machine::restart()
+}
+
+// SAFETY: the whole of a record lies inside one critical section, which no interrupt enters.
 unsafe impl defmt::Logger for Channel {
     fn acquire() {
         // SAFETY: the section ends in `release`, and before it nobody else gets here.

@@ -52,6 +52,9 @@ pub(crate) use uart::interrupt;
 pub use uart::restart;
 #[cfg(target_arch = "riscv32")]
 pub use uart::serve;
+#[cfg(target_arch = "arm")]
+#[allow(unused_imports)]
+pub use uart::RECEIVED;
 
 /// Number of the probe that the flash was paired with.
 const ID: u16 = 0x5A5;
@@ -214,6 +217,19 @@ pub fn drop_after(_: Option<Instant>) -> u32 {
 /// debugger: on a real board the register of reset causes tells, to be cleared after that.
 pub fn had_no_power() -> bool {
     with(|port| port.inputs & POWER != 0)
+}
+
+/// For an interrupt that nobody handles: starts anew, out of reset all lines at stop, and latched.
+pub fn start_anew(_: i16) -> ! {
+    restart()
+}
+
+/// The same at a probe: silent until power comes back, which takes READY down at its board. To start
+/// anew, again and again, would wear its flash out.
+pub fn halt(_: i16) -> ! {
+    loop {
+        uart::sleep();
+    }
 }
 
 /// Markers between which the emulator counts the instructions of a pass.

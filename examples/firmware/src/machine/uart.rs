@@ -49,12 +49,21 @@ mod processor {
         unsafe { cortex_m::peripheral::NVIC::unmask(Received) }
     }
 
-    /// The one interrupt there is calls this function; an image may do that itself.
+    /// Number of the interrupt of the port, as a vector's handler is told.
+    #[allow(dead_code)]
+    pub const RECEIVED: i16 = super::registers::INTERRUPT as i16;
+
+    /// The interrupt of the port calls the first function. Any other one, and any exception of the
+    /// processor, is nobody's: only a defect switches it on, and it never ends if it is ignored. The
+    /// second function gets its number, and does not come back.
     #[allow(unused_macros)]
     macro_rules! interrupt {
-        ($handler:ident) => {
+        ($handler:ident, $foreign:path) => {
             #[cortex_m_rt::exception]
-            unsafe fn DefaultHandler(_: i16) {
+            unsafe fn DefaultHandler(number: i16) {
+                if number != $crate::machine::RECEIVED {
+                    $foreign(number);
+                }
                 $handler();
             }
         };
@@ -79,7 +88,7 @@ mod processor {
     }
 
     pub fn unmask() {
-        let number = super::registers::INTERRUPT;
+        let number = usize::from(super::registers::INTERRUPT);
         // Above the threshold, which is zero; for machine mode of the only processor.
         Register(CONTROLLER + 4 * number).write(1);
         Register(CONTROLLER + 0x2000).write(1 << number);
@@ -91,19 +100,25 @@ mod processor {
     }
 
     /// Runs what the interrupt calls and gives it back to the controller.
-    pub fn serve(handler: impl FnOnce()) {
+    pub fn serve(handler: impl FnOnce(), foreign: impl FnOnce(i16)) {
         let number = CLAIM.read();
-        handler();
-        CLAIM.write(number);
+        if number == u32::from(super::registers::INTERRUPT) {
+            handler();
+            CLAIM.write(number);
+        } else if number > 0 {
+            foreign(number as i16);
+        }
     }
 
-    /// The one interrupt there is calls this function; an image may do that itself.
+    /// The interrupt of the port calls the first function. Any other one is nobody's: only a defect
+    /// switches it on, and it never ends if it is ignored. The second function gets its number, and
+    /// does not come back.
     #[allow(unused_macros)]
     macro_rules! interrupt {
-        ($handler:ident) => {
+        ($handler:ident, $foreign:path) => {
             #[riscv_rt::core_interrupt(riscv::interrupt::Interrupt::MachineExternal)]
             fn external() {
-                $crate::machine::serve($handler);
+                $crate::machine::serve($handler, |number| $foreign(number));
             }
         };
     }
@@ -222,7 +237,7 @@ mod registers {
 #[cfg(machine = "virt")]
 mod registers {
     const UART: usize = 0x1000_0000;
-    pub const INTERRUPT: usize = 10;
+    pub const INTERRUPT: u16 = 10;
 
     fn read(register: usize) -> u8 {
         // SAFETY: a register of the machine, of one byte.

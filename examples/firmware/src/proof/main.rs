@@ -320,9 +320,9 @@ fn hits(config: &HitsConfig) {
     };
     let mut line = Line::new(&line_config, level(), instant());
     let mut hits = Hits::<8>::new();
-    let tell = |event| match event {
-        HitsEvent::Release(_, cutter) => drop(black_box(Some(cutter))),
-        other => drop(black_box(Some(other))),
+    let tell = |event: &HitsEvent| match event {
+        HitsEvent::Release(_, cutter) => drop(black_box(Some(*cutter))),
+        other => drop(black_box(Some(*other))),
     };
     while any() != 0 {
         if let Some(event) = line.edge(&line_config, Edge::new(instant(), level())) {

@@ -12,8 +12,8 @@ use trueonset::lines::{Causes, Form, Outputs, OutputsConfig, Pins};
 use trueonset::link::RECORD;
 use trueonset::onset::Config;
 use trueonset::pins::{
-    extended, serve, Captured, Comparator, Decides, EdgeQueue, Input, Intake, LoopEnd, NoPin,
-    Polled, ReadBack, Records, SharedQueue, Sleep, Stage, Terminal,
+    extended, serve, Capture, Captured, Channels, Comparator, Decides, EdgeQueue, Input, Intake,
+    LoopEnd, NoPin, Polled, ReadBack, Records, SharedQueue, Sleep, Stage, Terminal,
 };
 use trueonset::time::{Bits, Counter, Instant};
 use trueonset::wired::{Wired, WiredConfig, WiredPlan};
@@ -54,6 +54,23 @@ impl OutputPin for Pin {
 
     fn set_high(&mut self) -> Result<(), Broken> {
         self.set_low()
+    }
+}
+
+/// A channel of which nothing is known.
+struct Unit;
+
+impl Capture for Unit {
+    fn take(&mut self) -> Option<Captured> {
+        yes().then(|| Captured {
+            raw: any(),
+            level: level(),
+            over: yes(),
+        })
+    }
+
+    fn count(&self) -> u32 {
+        any()
     }
 }
 
@@ -178,12 +195,12 @@ pub(crate) fn all() {
     let mut stage = Stage::new(Pin, Pin, NoPin);
     let mut seen = ReadBack::new(Pin, Pin, NoPin);
     let mut outputs = Outputs::new();
+    let mut channels = Channels::new(Unit, Unit, Bits::B16);
     while yes() {
-        let captured = Captured {
-            raw: any(),
-            level: level(),
-            over: yes(),
+        let Some(captured) = channels.take() else {
+            continue;
         };
+        black_box(channels.count());
         into.put(captured);
         SHARED.put(captured);
         for taken in [out.take(), SHARED.take()].into_iter().flatten() {

@@ -36,9 +36,9 @@ use trueonset_rig::Device;
 /// Bytes that came and wait: two messages at their longest.
 static CAME: Mutex<RefCell<Deque<u8, 512>>> = Mutex::new(RefCell::new(Deque::new()));
 
-machine::interrupt!(received);
+machine::interrupt!(received, halt::foreign);
 
-/// The interrupt of a byte, the only one there is.
+/// The interrupt of a byte.
 fn received() {
     critical_section::with(|section| {
         if let Ok(mut came) = CAME.borrow(section).try_borrow_mut() {

@@ -4,7 +4,8 @@
 //! timer, `machine::CaptureUnit` to its two channels (one a direction) behind the same trait, the
 //! pins to those of your HAL, `wait` to a compare channel and `wfi`, with a second one that drops
 //! READY and RUN after `valid_until` whatever the firmware does, the watchdog to the hardware's,
-//! and `had_no_power` to the register of reset causes.
+//! and `had_no_power` to the register of reset causes. Where you can switch the light of the
+//! barrier, take the self-test of `head`, before each approach that is announced, lines at stop.
 //!
 //! A measuring signal, not a safety function; no performance level is claimed; guards and
 //! emergency stop stay in charge.
@@ -57,7 +58,7 @@ const ROOM: usize = queue_room(13_000, 500) + 1;
 /// The interrupt's end of the queue, once there is one.
 static EDGES: Mutex<RefCell<Option<InterruptEnd<'static, ROOM>>>> = Mutex::new(RefCell::new(None));
 
-machine::interrupt!(captured);
+machine::interrupt!(captured, machine::start_anew);
 
 /// The capture interrupt: stores, and nothing else.
 fn captured() {
@@ -95,7 +96,7 @@ fn main() -> ! {
     loop {
         let now = eye.now(CaptureUnit.count());
         eye.pass(&LINE, &mut edges, now, |event| {
-            tell(&mut wired, now, &event);
+            tell(&mut wired, now, event);
         });
         let contact = eye.contact();
         wired.observe(now, contact, contact != Contact::Fault);

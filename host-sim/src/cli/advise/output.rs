@@ -390,7 +390,7 @@ pub(super) fn json(answer: &Answer, args: &Advise) -> String {
         "holds": answer.judged == Judged::Holds,
         "reason": reason,
         "scenario": args.scenario.display().to_string(),
-        "seed": args.seed,
+        "seed": args.telling.seed,
         "tolerance_nm": args.tolerance,
         "overtravel_asked_nm": args.overtravel,
         "feed_nm_s": nm_s(advice.feed),
@@ -448,7 +448,7 @@ pub(super) fn json_impossible(why: &Impossible, args: &Advise) -> String {
     let document = json!({
         "holds": false,
         "scenario": args.scenario.display().to_string(),
-        "seed": args.seed,
+        "seed": args.telling.seed,
         "tolerance_nm": args.tolerance,
         "overtravel_asked_nm": args.overtravel,
         "feed_nm_s": null,

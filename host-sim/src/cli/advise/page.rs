@@ -98,7 +98,7 @@ fn asked_for(args: &Advise) -> Vec<(String, String)> {
         ("Error asked for", asked(args.tolerance)),
         ("Overtravel asked for", asked(args.overtravel)),
         ("Touches simulated", args.touches.to_string()),
-        ("Seed", args.seed.to_string()),
+        ("Seed", args.telling.seed.to_string()),
     ]
     .map(|(name, value)| (name.to_owned(), value))
     .to_vec()
@@ -113,7 +113,7 @@ fn promise(answer: &Answer, args: &Advise) -> Promise {
     let feeds: Vec<f64> = (0..=POINTS)
         .map(|k| from * (to / from).powf(f64::from(k) / f64::from(POINTS)))
         .collect();
-    let overtravels = advice.overtravels_at(&feeds, args.seed);
+    let overtravels = advice.overtravels_at(&feeds, args.telling.seed);
     let point = |(&feed, overtravel): (&f64, f64)| Promised {
         feed_mm_min: feed * 60_000.0,
         kept: Kept {

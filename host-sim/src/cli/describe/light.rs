@@ -6,7 +6,7 @@ use trueonset::flags::Flags;
 use crate::cli::table::{short_ns, table};
 use crate::cli::talk::Talk;
 use crate::cli::{print, Outcome};
-use crate::fault::{Fault, Place};
+use crate::fault::Fault;
 use crate::light::LightReader;
 use crate::replay::{LightEngine, Settings};
 
@@ -18,18 +18,8 @@ pub(super) fn run(
     talk: &Talk,
 ) -> Result<Outcome, Fault> {
     let mut engine = LightEngine::new(settings);
-    let (mut begin_ns, mut happened) = (i64::MAX, Vec::new());
-    let damage = reader.each_batch(|batch, reader| {
-        begin_ns = batch
-            .iter()
-            .fold(begin_ns, |begin, record| begin.min(record.time_ns));
-        engine
-            .take(batch, reader.lines(), &mut happened)
-            .map_err(|why| why.or_at(Place::File(reader.file().to_owned())))?;
-        happened.clear();
-        Ok(())
-    })?;
-    let duration_ns = engine.latest_ns().saturating_sub(begin_ns).max(0);
+    let damage = engine.take_all(&mut reader, |_, _| {})?;
+    let duration_ns = engine.duration_ns();
     let (format, facts) = (reader.format().name(), engine.facts());
     let text = if as_json {
         let lines: Vec<_> = facts
@@ -69,11 +59,7 @@ pub(super) fn run(
                 words(line.optics.flags).join(" "),
             ]
         }));
-        format!(
-            "{format}, {}\n{}",
-            short_ns(duration_ns.unsigned_abs()),
-            table(&cells)
-        )
+        format!("{format}, {}\n{}", short_ns(duration_ns), table(&cells))
     };
     print(format!("{text}\n").as_bytes())?;
     for assumption in reader.assumptions() {

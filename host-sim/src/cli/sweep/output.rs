@@ -113,7 +113,7 @@ pub(super) fn json(grid: &Grid, rows: &[Row], args: &Sweep) -> String {
         .collect();
     let document = json!({
         "scenario": args.scenario.display().to_string(),
-        "seed": args.seed,
+        "seed": args.telling.seed,
         "cells_asked": grid.len(),
         "cells": cells,
     });

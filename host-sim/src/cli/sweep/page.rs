@@ -57,7 +57,7 @@ pub(super) fn page(grid: &Grid, rows: &[Row], tables: &Tables, args: &Sweep) -> 
             ),
             ("Touches a cell".to_owned(), args.trials.to_string()),
             ("Varied".to_owned(), if keys.is_empty() { "nothing".to_owned() } else { keys.join(", ") }),
-            ("Seed".to_owned(), args.seed.to_string()),
+            ("Seed".to_owned(), args.telling.seed.to_string()),
         ],
         lead: answer(grid, rows),
         facts: Vec::new(),

@@ -1,7 +1,8 @@
 //! How far the axis runs on, drawn: what it really does differs from what its tables say.
 //!
 //! Assumed, to be measured on the machine: acceleration ±10 % (standard deviation), jerk ±20 % (evenly), a reaction 1 ms
-//! shorter to 3 ms longer than stated (evenly), a feed off by 1 % (standard deviation).
+//! shorter to 3 ms longer than stated (evenly), a feed off by 1 % (standard deviation). The first tooth of a turning
+//! cutter comes evenly within a turn, or from tooth to tooth where they are alike.
 
 use rand_distr::{Distribution, StandardNormal, StandardUniform};
 use rayon::prelude::*;
@@ -37,6 +38,20 @@ pub(super) struct Drawn {
     pub longer: f64,
     /// The feed over that asked for.
     pub feed: f64,
+    /// By how much the first tooth of a cutter comes sooner than at the latest, s; 0 without a cutter.
+    pub sooner: f64,
+}
+
+impl Drawn {
+    /// From contact to the begin of braking, s, where it is `late` by plan.
+    fn late(&self, late: f64) -> f64 {
+        late + self.longer - self.sooner
+    }
+
+    /// Way from contact to standstill at a feed (m/s) asked for, m.
+    pub(super) fn runs_on(&self, late: f64, feed: f64) -> f64 {
+        overtravel(feed * self.feed, self.late(late), &self.limits)
+    }
 }
 
 /// So many draws for a machine, rounded up to whole blocks; `purpose` tells their random numbers from those of others.
@@ -52,6 +67,7 @@ pub(super) fn draw(machine: &Machine, count: u64, seed: u64, purpose: u64) -> Ve
         let mut even = || -> f64 { StandardUniform.sample(rng) };
         let jerk = 1.0 + JERK * (2.0 * even() - 1.0);
         let longer = REACTION.0 + even() * (REACTION.1 - REACTION.0);
+        let sooner = machine.tooth() * even();
         let limits = Limits {
             acceleration: stated.acceleration * acceleration,
             jerk: stated.jerk * jerk,
@@ -60,6 +76,7 @@ pub(super) fn draw(machine: &Machine, count: u64, seed: u64, purpose: u64) -> Ve
             limits,
             longer: longer.max(-machine.control.reaction),
             feed,
+            sooner,
         }
     };
     (0..count.div_ceil(BLOCK))
@@ -71,24 +88,34 @@ pub(super) fn draw(machine: &Machine, count: u64, seed: u64, purpose: u64) -> Ve
         .collect()
 }
 
-/// The fastest feed (m/s) that stands within `way` (m) in as many of the draws as are aimed at; infinite where nothing
-/// holds it back.
+/// The feed (m/s) that is no faster than `fastest` has it in as many of the draws as are aimed at.
 #[must_use]
-pub(super) fn fastest(drawn: &[Drawn], late: f64, way: f64) -> f64 {
-    let mut feeds: Vec<f64> = drawn
-        .par_iter()
-        .map(|one| feed_within(way, late + one.longer, &one.limits) / one.feed)
-        .collect();
+pub(super) fn in_most(drawn: &[Drawn], fastest: impl Fn(&Drawn) -> f64 + Send + Sync) -> f64 {
+    let mut feeds: Vec<f64> = drawn.par_iter().map(fastest).collect();
     feeds.sort_unstable_by(f64::total_cmp);
     let slower = ((1.0 - AIMED) * feeds.len() as f64) as usize;
     feeds.get(slower).copied().unwrap_or(0.0)
+}
+
+/// The fastest feed (m/s) that stands within `way` (m); infinite where nothing holds it back.
+#[must_use]
+pub(super) fn fastest(drawn: &[Drawn], late: f64, way: f64) -> f64 {
+    in_most(drawn, |one| {
+        feed_within(way, one.late(late), &one.limits) / one.feed
+    })
+}
+
+/// The fastest feed (m/s) that is reached from standstill on `way` (m); infinite where nothing holds it back.
+#[must_use]
+pub(super) fn reached(drawn: &[Drawn], way: f64) -> f64 {
+    in_most(drawn, |one| feed_within(way, 0.0, &one.limits) / one.feed)
 }
 
 /// How far the draws run on at a feed (m/s), m.
 fn ways(drawn: &[Drawn], late: f64, feed: f64) -> Vec<f64> {
     drawn
         .par_iter()
-        .map(|one| overtravel(feed * one.feed, late + one.longer, &one.limits))
+        .map(|one| one.runs_on(late, feed))
         .collect()
 }
 

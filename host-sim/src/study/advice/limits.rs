@@ -1,18 +1,17 @@
 //! What holds the feed back, each by itself.
 
-use super::drive::{fastest, Drawn};
+use super::drive::{fastest, in_most, reached, Drawn};
 use super::machine::Machine;
 use super::spread::{quantile, Shape, Term};
 use super::Asked;
-use crate::model::approach::Approach;
 
 /// The fastest and the slowest feed that a scenario knows, m/s.
 pub(super) const FASTEST: f64 = 1.0;
 pub(super) const SLOWEST: f64 = 1e-3 / 60_000.0;
 /// Steps of a search by halves.
 const STEPS: u32 = 60;
-/// The same where each step looks at every draw.
-const SPRING_STEPS: u32 = 20;
+/// The same for each draw.
+const SPRING_STEPS: u32 = 30;
 /// Share of the errors that the tolerance is meant for.
 pub const WITHIN: f64 = 0.999;
 /// The share that the answer aims at: theory is right to a few per cent, and the promise must stand a simulation.
@@ -74,10 +73,7 @@ pub(super) fn limits(machine: &Machine, asked: &Asked, drawn: &[Drawn]) -> Vec<L
             within(asked.tolerance, |feed| without_teeth(machine.terms(feed))),
         ),
         (By::Confirmation, scenario.fastest_seen()),
-        (
-            By::Axis,
-            Approach::reachable_feed(way, &scenario.limits).min(FASTEST),
-        ),
+        (By::Axis, reached(drawn, way).min(FASTEST)),
     ];
     if scenario.cutter.is_some() {
         all.push((
@@ -140,7 +136,7 @@ fn within(tolerance: f64, terms: impl Fn(f64) -> Vec<Term>) -> f64 {
             .iter()
             .map(|term| match term.shape {
                 Shape::Normal => 4.0 * term.size * term.reach,
-                Shape::Flat | Shape::Sine => term.size,
+                Shape::Flat | Shape::Sine | Shape::Teeth(_) => term.size,
             })
             .sum();
         most <= tolerance || (u <= tolerance && quantile(&terms, AIMED) <= tolerance)
@@ -173,24 +169,24 @@ fn impact(machine: &Machine, drawn: &[Drawn]) -> f64 {
     if left <= 0.0 {
         return 0.0;
     }
-    let blow = bar.blow(plate.mass);
-    let fastest_blow = left / blow;
-    if plate.rate <= 0.0 {
-        return fastest_blow;
-    }
-    // What a feed leaves for the spring shrinks with it, and the overtravel grows.
-    let keeps = |feed: f64| {
-        let spring = left - feed * blow;
-        spring > 0.0 && fastest(drawn, machine.late(), spring / plate.rate) >= feed
-    };
-    let (mut low, mut high) = (0.0, fastest_blow);
-    for _ in 0..SPRING_STEPS {
-        let middle = f64::midpoint(low, high);
-        if keeps(middle) {
-            low = middle;
-        } else {
-            high = middle;
+    let (blow, late) = (bar.blow(plate.mass), machine.late());
+    in_most(drawn, |one| {
+        let most = left / (blow * one.feed);
+        // What a feed leaves for the spring shrinks with it, and the overtravel grows.
+        let bears =
+            |feed: f64| feed * one.feed * blow + plate.rate * one.runs_on(late, feed) <= left;
+        if plate.rate <= 0.0 {
+            return most;
         }
-    }
-    low
+        let (mut low, mut high) = (0.0, most);
+        for _ in 0..SPRING_STEPS {
+            let middle = f64::midpoint(low, high);
+            if bears(middle) {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        low
+    })
 }

@@ -4,6 +4,7 @@
 use std::sync::OnceLock;
 
 use super::spread::{Shape, Term};
+use super::teeth::Teeth;
 use crate::fault::{Fault, Place};
 use crate::model::buckling::Bar;
 use crate::model::plate::Plate;
@@ -181,7 +182,19 @@ impl Machine {
         if let Some(vibration) = self.scenario.disturbance.vibration {
             add("vibration", vibration.amplitude, Shape::Sine);
         }
-        add(Self::TEETH, 0.5 * feed * self.tooth(), Shape::Flat);
+        if let Some(cutter) = &self.scenario.cutter {
+            let apart = feed * cutter.tooth_period();
+            let teeth = Teeth {
+                number: cutter.teeth.max(1),
+                apart,
+                run_out: cutter.run_out,
+            };
+            if cutter.run_out > 0.0 {
+                add(Self::TEETH, teeth.latest(), Shape::Teeth(teeth));
+            } else {
+                add(Self::TEETH, 0.5 * apart, Shape::Flat);
+            }
+        }
         terms
     }
 

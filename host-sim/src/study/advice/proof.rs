@@ -1,5 +1,6 @@
 //! The advice simulated: touches at the advised feed through the line or the barrier, the link or the wire, and the
-//! latch of the core; the axis brakes as it may. Other random numbers than those of the advice.
+//! latch of the core; the axis runs up and brakes as it may and a slim tool strikes the plate, in small steps and not by
+//! the formulas of the advice. Other random numbers than those of the advice.
 
 use rand_distr::{Distribution, StandardUniform};
 use rayon::prelude::*;
@@ -12,7 +13,7 @@ use super::machine::Machine;
 use super::{Advice, FOR_PROOF, WITHIN};
 use crate::fault::Fault;
 use crate::model::approach::Approach;
-use crate::model::braking::overtravel;
+use crate::model::ride::{runs_on, struck};
 use crate::model::rng::{self, Rng};
 use crate::scenario::{Latching, Link};
 use crate::study::over_air::{carry_each, Carried, Reported};
@@ -61,6 +62,10 @@ pub struct Proof {
     pub overtravel: f64,
     /// Touches that stood within the overtravel asked for.
     pub stood: Share,
+    /// Touches whose feed was reached before the light.
+    pub reached: Share,
+    /// Touches whose force a slim tool bears; all without one.
+    pub borne: Share,
 }
 
 /// What the simulation says of the advice.
@@ -103,7 +108,7 @@ pub fn prove(
     let (stops, carried) = stops;
     let drawn = drive::draw(machine, count, seed, FOR_PROOF);
     let latch = latch(machine).map_err(|why| unlatched(machine, why))?;
-    let seen: Vec<(f64, f64)> = stops
+    let seen: Vec<Seen> = stops
         .par_iter()
         .zip(&drawn)
         .enumerate()
@@ -112,17 +117,17 @@ pub fn prove(
             Touch::drawn(machine, advice, (*stop)?, axis, &mut rng).seen(machine, &latch)
         })
         .collect();
-    let errors: Moments = seen.iter().map(|(error, _)| *error).collect();
+    let errors: Moments = seen.iter().map(|touch| touch.error).collect();
     let offset = errors.mean();
-    let mut sizes: Vec<f64> = seen
-        .iter()
-        .map(|(error, _)| (error - offset).abs())
-        .collect();
-    let mut ways: Vec<f64> = seen.iter().map(|(_, way)| *way).collect();
-    let share = |all: &[f64], most: f64| Share {
-        hits: all.iter().filter(|one| **one <= most).count() as u64,
-        trials: all.len() as u64,
+    let off = |touch: &Seen| (touch.error - offset).abs();
+    let mut sizes: Vec<f64> = seen.iter().map(off).collect();
+    let mut ways: Vec<f64> = seen.iter().map(|touch| touch.way).collect();
+    let share = |keeps: &dyn Fn(&Seen) -> bool| Share {
+        hits: seen.iter().filter(|touch| keeps(touch)).count() as u64,
+        trials: seen.len() as u64,
     };
+    let runway = scenario.clearance - 0.5 * scenario.span;
+    let bears = machine.slim.map_or(f64::INFINITY, |bar| bar.bears());
     Ok(Some(Proof {
         touches: trials.len() as u64,
         missed: (trials.len() - seen.len()) as u64,
@@ -130,8 +135,10 @@ pub fn prove(
         carried,
         offset,
         spread: errors.sd(),
-        within: share(&sizes, advice.asked.tolerance),
-        stood: share(&ways, advice.asked.overtravel),
+        within: share(&|touch| off(touch) <= advice.asked.tolerance),
+        stood: share(&|touch| touch.way <= advice.asked.overtravel),
+        reached: share(&|touch| touch.run_up <= runway),
+        borne: share(&|touch| touch.force <= bears),
         error: quantile(&mut sizes, WITHIN).unwrap_or(f64::NAN),
         overtravel: quantile(&mut ways, WITHIN).unwrap_or(f64::NAN),
     }))
@@ -181,6 +188,21 @@ impl Proof {
                 "simulated, {} of {} touches gave no position",
                 self.missed, self.touches
             ));
+        }
+        for (kept, what) in [
+            (self.reached, "did not reach the feed before the light"),
+            (
+                self.borne,
+                "struck the plate harder than the slim tool bears",
+            ),
+        ] {
+            if kept.wilson(WILSON).1 < WITHIN {
+                return Judged::Breaks(format!(
+                    "simulated, {} of {} touches {what}",
+                    kept.trials - kept.hits,
+                    kept.trials
+                ));
+            }
         }
         let open = 3.0 * QUANTILE_ERROR / (self.touches.max(1) as f64).sqrt();
         for (what, seen, told) in [
@@ -316,7 +338,20 @@ struct Touch {
     /// Standard uncertainty of the onset, ns, rounded up.
     doubt_ns: u32,
     path: Approach,
+    /// Way from contact to standstill, and from standstill to the feed, m.
     way: f64,
+    run_up: f64,
+    /// Greatest force on a slim tool, N; 0 without one.
+    force: f64,
+}
+
+/// What one touch came to.
+struct Seen {
+    /// Error of the position, m.
+    error: f64,
+    way: f64,
+    run_up: f64,
+    force: f64,
 }
 
 impl Touch {
@@ -336,6 +371,11 @@ impl Touch {
         // The disc of a cutter is there before its first tooth.
         let stop = stop + first_tooth(machine, feed, rng);
         let late = stop + control.reaction + axis.longer;
+        let ridden = advice.fastest() * axis.feed;
+        let way = runs_on(ridden, late, &axis.limits);
+        let force = machine.slim.map_or(0.0, |bar| {
+            struck(ridden, &bar, &machine.plate) + machine.plate.rate * way
+        });
         Self {
             edge: stop + control.input_delay + jitter,
             phase,
@@ -347,12 +387,14 @@ impl Touch {
                 limits: axis.limits,
                 ..Approach::endless(feed)
             },
-            way: overtravel(advice.fastest() * axis.feed, late, &axis.limits),
+            way,
+            run_up: runs_on(ridden, 0.0, &axis.limits),
+            force,
         }
     }
 
-    /// Error of the position, and the way from contact to standstill, m; none where the latch gave none.
-    fn seen(&self, machine: &Machine, latch: &LatchConfig) -> Option<(f64, f64)> {
+    /// What it came to; none where the latch gave no position.
+    fn seen(&self, machine: &Machine, latch: &LatchConfig) -> Option<Seen> {
         let latched = match machine.control.latching {
             Latching::Edge => latch.contact(&self.caught(self.edge)),
             Latching::Scan { period } => {
@@ -364,7 +406,12 @@ impl Touch {
             }
         };
         let error_nm = latched.ok()?.at_nm as f64 - self.contact_nm;
-        Some((error_nm * 1e-9, self.way))
+        Some(Seen {
+            error: error_nm * 1e-9,
+            way: self.way,
+            run_up: self.run_up,
+            force: self.force,
+        })
     }
 
     fn position_nm(&self, t: f64) -> i64 {

@@ -1,10 +1,11 @@
 //! How an error is spread that is the sum of a few independent ones: their distribution on a grid,
 //! convolved exactly cell by cell, so that 99.9 % of it need no drawing.
 
+use super::teeth::Teeth;
 use crate::study::closed_form::distribution;
 
 /// How one contribution is spread.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Shape {
     /// Normal; its size is the standard deviation.
     Normal,
@@ -12,6 +13,8 @@ pub enum Shape {
     Flat,
     /// As a sine at a random phase; its size is the amplitude.
     Sine,
+    /// As late as the first of teeth that differ, about its mean; its size is the latest.
+    Teeth(Teeth),
 }
 
 /// One contribution to the error of a touch.
@@ -31,12 +34,12 @@ impl Term {
     /// Its standard uncertainty, m.
     #[must_use]
     pub fn u(&self) -> f64 {
-        self.size
-            * match self.shape {
-                Shape::Normal => 1.0,
-                Shape::Flat => 1.0 / 3.0_f64.sqrt(),
-                Shape::Sine => core::f64::consts::FRAC_1_SQRT_2,
-            }
+        match self.shape {
+            Shape::Normal => self.size,
+            Shape::Flat => self.size / 3.0_f64.sqrt(),
+            Shape::Sine => self.size * core::f64::consts::FRAC_1_SQRT_2,
+            Shape::Teeth(teeth) => teeth.sd(),
+        }
     }
 }
 
@@ -52,22 +55,26 @@ const SMALL: f64 = 1e-3;
 /// What a share `p` (0 to 1) of the errors does not exceed in size, m.
 #[must_use]
 pub fn quantile(terms: &[Term], p: f64) -> f64 {
-    let of = |shape: Shape| terms.iter().filter(move |term| term.shape == shape);
-    let sigma = of(Shape::Normal)
+    let normal = |term: &&Term| term.shape == Shape::Normal;
+    let sigma = terms
+        .iter()
+        .filter(normal)
         .map(|term| (term.size * term.reach).powi(2))
         .sum::<f64>()
         .sqrt();
-    let flat = of(Shape::Flat).chain(of(Shape::Sine));
-    let half = REACH * sigma + flat.map(|term| term.size).sum::<f64>();
+    let bounded = terms.iter().filter(|term| !normal(term));
+    let half = REACH * sigma + bounded.clone().map(|term| term.size).sum::<f64>();
     if half <= 0.0 {
         return 0.0;
     }
     let mut grid = Grid::normal(half, sigma);
-    for term in of(Shape::Flat) {
-        grid.flat(term.size);
-    }
-    for term in of(Shape::Sine) {
-        grid.sine(term.size);
+    for term in bounded {
+        match term.shape {
+            Shape::Normal => {}
+            Shape::Flat => grid.flat(term.size),
+            Shape::Sine => grid.sine(term.size),
+            Shape::Teeth(teeth) => grid.places(&teeth.about_mean()),
+        }
     }
     grid.size_of(p)
 }
@@ -134,13 +141,22 @@ impl Grid {
             return;
         }
         let turn = core::f64::consts::PI / f64::from(PHASES);
-        let shifts: Vec<f64> = (0..PHASES)
-            .map(|k| size * ((f64::from(k) + 0.5) * turn).cos())
+        let place = |k: u32| size * ((f64::from(k) + 0.5) * turn).cos();
+        let places: Vec<(f64, f64)> = (0..PHASES)
+            .map(|k| (place(k), 1.0 / f64::from(PHASES)))
             .collect();
-        let below: Vec<f64> = self
-            .borders()
-            .map(|x| shifts.iter().map(|shift| self.at(x - shift)).sum::<f64>() / f64::from(PHASES))
-            .collect();
+        self.places(&places);
+    }
+
+    /// Convolves with what takes few places, each with how likely it is.
+    fn places(&mut self, places: &[(f64, f64)]) {
+        let shifted = |x: f64| {
+            let each = places
+                .iter()
+                .map(|(shift, likely)| likely * self.at(x - shift));
+            each.sum::<f64>()
+        };
+        let below: Vec<f64> = self.borders().map(shifted).collect();
         self.below = below;
     }
 
@@ -156,10 +172,10 @@ impl Grid {
         self.below[k] + (place - k as f64) * (self.below[k + 1] - self.below[k])
     }
 
-    /// The size that a share `p` does not exceed; all is even about zero.
+    /// The size that a share `p` does not exceed.
     fn size_of(&self, p: f64) -> f64 {
         let middle = CELLS / 2;
-        let inside = |k: usize| 2.0 * self.below[middle + k] - 1.0;
+        let inside = |k: usize| self.below[middle + k] - self.below[middle - k];
         let Some(k) = (1..=middle).find(|&k| inside(k) >= p) else {
             return self.half;
         };

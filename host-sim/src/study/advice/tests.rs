@@ -126,8 +126,9 @@ fn a_slim_tool_is_held_back_by_the_plate() {
     let advice = advise(&machine(&text), &asked(1.0, 1.0), 1).unwrap();
     assert_eq!(advice.limits[0].by, By::Impact);
     assert!(
-        // The bar bears 0.105 N; the blow of 10 g has what the preload leaves: 60 mm/min for all of it.
-        (advice.feed * 60_000.0 / 31.3 - 1.0).abs() < 0.03,
+        // The bar bears 0.105 N; the blow of 10 g has what the preload leaves: 60 mm/min for all of it, and 3.2 deviations
+        // of 1 % less, for the feed is off by as much in the fastest of 1500.
+        (advice.feed * 60_000.0 / (31.3 / 1.032) - 1.0).abs() < 0.02,
         "{}",
         advice.feed
     );
@@ -135,10 +136,10 @@ fn a_slim_tool_is_held_back_by_the_plate() {
     let most = text.replace("0.05N", "0.1N");
     let most = advise(&machine(&most), &asked(1.0, 1.0), 1).unwrap_err();
     let feed = most.limits[0].feed * 60_000.0;
-    assert!((2.3..2.45).contains(&feed), "{feed}");
+    assert!((2.26..2.31).contains(&feed), "{feed}");
     let sprung = text.replace("[plate]", "[plate]\nrate = \"4N/mm\"");
     let sprung = advise(&machine(&sprung), &asked(1.0, 1.0), 1).unwrap();
-    let force = 0.05 + sprung.feed / advice.feed * 0.0544 + 4e3 * sprung.overtravel;
+    let force = 0.05 + 1.032 * sprung.feed * 60_000.0 / 31.3 * 0.0544 + 4e3 * sprung.overtravel;
     assert!(sprung.feed < 0.9 * advice.feed, "{}", sprung.feed);
     assert!((force / 0.1044 - 1.0).abs() < 0.05, "{force}");
     // A preload beyond what it bears: no feed at all.
@@ -201,6 +202,101 @@ fn losses_ask_for_a_delay_and_a_silence() {
     // 41 slots of 1 ms for 1e-9 by the closed form of the air, and two more.
     assert!((43_000_000..70_000_000).contains(&needed.0), "{needed:?}");
     assert!(needed.1 < needed.0);
+}
+
+/// One scenario for each reason. At the feed advised the proof holds, and a tenth faster it is that very promise that
+/// breaks.
+#[test]
+fn each_reason_binds_where_the_simulation_has_it() {
+    let axis = |clearance: &str| {
+        format!("[approach]\nacceleration = \"2m/s2\"\njerk = \"50m/s3\"\nclearance = \"{clearance}\"\n")
+    };
+    let wire = |delay: &str| format!("[link]\nmedium = \"wired\"\ndelay = \"{delay}\"\n");
+    let bar = "[tool]\ndiameter = \"0.1mm\"\nlength = \"2mm\"\n[plate]\nmass = \"20g\"\npreload = \"0.1N\"\n";
+    let cutter = "[spindle]\nspeed = \"12000/min\"\nteeth = 3\n";
+    for (text, what, by) in [
+        (axis("20mm") + &wire("5ms"), asked(5.0, 1.0), By::Overtravel),
+        (
+            axis("20mm") + &wire("5ms") + "[control]\nlatch = \"scan\"\n",
+            asked(1.0, 5.0),
+            By::Tolerance,
+        ),
+        (
+            axis("20mm") + &wire("20ms") + cutter,
+            asked(2.0, 5.0),
+            By::Quantum,
+        ),
+        (
+            axis("20mm") + &wire("20ms") + cutter + "run_out = \"4um\"\n",
+            asked(2.0, 5.0),
+            By::Quantum,
+        ),
+        (
+            axis("20mm") + &wire("5ms") + bar,
+            asked(9.0, 5.0),
+            By::Impact,
+        ),
+        (
+            axis("20mm") + &wire("5ms") + bar + "rate = \"1N/mm\"\n",
+            asked(9.0, 5.0),
+            By::Impact,
+        ),
+        (axis("0.5mm") + &wire("5ms"), asked(9.0, 9.0), By::Axis),
+    ] {
+        let (advice, proof) = proved(&text, &what, 2000);
+        assert_eq!(advice.limits[0].by, by, "{text}");
+        let one = |feed: f64| Advice {
+            feed,
+            machine: advice.machine.at(feed),
+            single: true,
+            ..advice.clone()
+        };
+        let alone = prove(&one(advice.feed), 2000, 1, ALWAYS).unwrap().unwrap();
+        assert_eq!(proof.judged(&advice), Judged::Holds, "{text} {proof:#?}");
+        for kept in [alone.within, alone.stood, alone.reached, alone.borne] {
+            assert!(kept.wilson(drive::WILSON).1 >= WITHIN, "{text} {alone:#?}");
+        }
+        // Too near for the axis, not even the model begins.
+        let Ok(faster) = prove(&one(1.1 * advice.feed), 2000, 1, ALWAYS) else {
+            assert_eq!(by, By::Axis, "{text}");
+            continue;
+        };
+        let faster = faster.unwrap();
+        let (kept, word) = match by {
+            By::Overtravel => (faster.stood, "the overtravel"),
+            By::Tolerance | By::Quantum => (faster.within, "the error"),
+            By::Impact => (faster.borne, "the slim tool bears"),
+            _ => (faster.reached, "before the light"),
+        };
+        assert!(kept.wilson(drive::WILSON).1 < WITHIN, "{text} {faster:#?}");
+        let judged = faster.judged(&one(1.1 * advice.feed));
+        assert!(
+            matches!(&judged, Judged::Breaks(why) if why.contains(word)),
+            "{judged:?}"
+        );
+    }
+}
+
+/// What a barrier just follows is advised to the last nanometre a second, and can be simulated.
+#[test]
+fn the_fastest_feed_that_a_barrier_follows_is_not_refused() {
+    for barrier in [
+        "span = \"183um\"\n[sampling]\nrate = \"2351Hz\"\n",
+        "span = \"109um\"\nbandwidth = \"517Hz\"\n",
+    ] {
+        let text = format!(
+            "[approach]\nclearance = \"100mm\"\n[link]\nmedium = \"wired\"\ndelay = \"40ms\"\n\
+             [barrier]\nsnr = \"60dB\"\n{barrier}"
+        );
+        let (advice, proof) = proved(&text, &asked(300.0, 50.0), 200);
+        assert_eq!(advice.limits[0].by, By::Confirmation);
+        assert_eq!((proof.missed, proof.within.hits), (0, 200));
+        let faster = Advice {
+            feed: 1.001 * advice.feed,
+            ..advice
+        };
+        assert!(prove(&faster, 200, 1, ALWAYS).is_err());
+    }
 }
 
 fn proved(text: &str, what: &Asked, touches: u64) -> (Advice, Proof) {

@@ -32,7 +32,7 @@ pub(crate) fn head(
 ) -> Result<u64, Trouble> {
     let mut edges: VecDeque<(u64, bool)> = script.edges.iter().copied().collect();
     let mut inputs = Inputs {
-        pins: 0,
+        pins: if script.held.is_some() { BLOCKED } else { 0 },
         millivolts: (2_980, 2_890),
         pass_ticks: 0,
     };

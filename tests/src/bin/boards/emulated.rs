@@ -45,6 +45,24 @@ impl Machine {
         target: "riscv32imac-unknown-none-elf",
     };
 
+    /// Switches an interrupt on that no image handles, and raises it: its number, and what to write
+    /// to which register. The addresses are those of the vendors' reference manuals.
+    fn foreign(self) -> (u8, &'static [(u32, u32)]) {
+        if self.name == Self::RV32.name {
+            // The clock of the day: priority, enabled beside the port, and an alarm in the past.
+            let clock = &[
+                (0x0C00_002C, 1),
+                (0x0C00_2000, 1 << 11 | 1 << 10),
+                (0x0010_1010, 1),
+                (0x0010_100C, 0),
+                (0x0010_1008, 1),
+            ];
+            (11, clock)
+        } else {
+            (31, &[(0xE000_E100, 1 << 31), (0xE000_E200, 1 << 31)])
+        }
+    }
+
     /// The image of that name, below the folder of all.
     fn image(self, images: &Path, name: &str) -> PathBuf {
         images.join(self.target).join("small").join(name)
@@ -81,6 +99,9 @@ impl fmt::Display for Machine {
 pub(crate) struct Emulated {
     child: Child,
     socket: UnixStream,
+    /// Reads and writes registers from outside, a line of text each.
+    registers: UnixStream,
+    machine: Machine,
     /// Read and not used yet.
     read: Vec<u8>,
     used: usize,
@@ -110,9 +131,9 @@ impl Emulated {
             return Err(format!("{}: no such image; build it first", image.display()).into());
         }
         let path = folder.join(format!("{name}.socket"));
-        let _ = std::fs::remove_file(&path);
-        let listener = UnixListener::bind(&path)?;
-        listener.set_nonblocking(true)?;
+        let listener = listen(&path)?;
+        let registers = folder.join(format!("{name}.registers"));
+        let listener_of_registers = listen(&registers)?;
         let counts = folder.join(format!("{name}.counts"));
         let counted = machine.name != Machine::RV32.name;
         let mut call = machine.emulator(&folder.join(format!("{name}.log")));
@@ -123,6 +144,8 @@ impl Emulated {
         let mut child = call
             .arg("-chardev")
             .arg(format!("socket,id=port,path={}", path.display()))
+            .args(["-accel", "tcg", "-qtest"])
+            .arg(format!("unix:{}", registers.display()))
             .arg("-kernel")
             .arg(image)
             .stdin(Stdio::null())
@@ -131,9 +154,12 @@ impl Emulated {
             .spawn()
             .map_err(|why| format!("the emulator of {machine} does not start: {why}"))?;
         let socket = accept(&listener, &mut child)?;
+        let registers = accept(&listener_of_registers, &mut child)?;
         let mut board = Self {
             child,
             socket,
+            registers,
+            machine,
             read: Vec::new(),
             used: 0,
             out: Vec::new(),
@@ -146,6 +172,42 @@ impl Emulated {
         board.answer()?;
         board.passes.push(None);
         Ok(board)
+    }
+
+    /// Raises an interrupt that the image does not handle, while it sleeps; its number.
+    pub(crate) fn interrupt(&mut self) -> Result<u8, Trouble> {
+        let (number, writes) = self.machine.foreign();
+        for (register, value) in writes {
+            writeln!(self.registers, "writel {register:#x} {value:#x}")?;
+            let mut answer = [0; 3];
+            self.registers.read_exact(&mut answer)?;
+            if answer != *b"OK\n" {
+                return Err(format!("register {register:#x} cannot be written").into());
+            }
+        }
+        Ok(number)
+    }
+
+    /// The image has started anew: it waits for its timer, and its flash is as it was.
+    pub(crate) fn begin_anew(&mut self) -> Result<(), Trouble> {
+        self.answer()?;
+        self.passes.push(None);
+        for (place, record) in (0..).zip(&self.records) {
+            if let Some(record) = record {
+                self.out.extend([b'S', place]);
+                self.out.extend(record);
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether it makes no pass any more, though its timer goes on.
+    pub(crate) fn is_silent(&mut self, tick: u64) -> Result<bool, Trouble> {
+        self.socket
+            .set_read_timeout(Some(Duration::from_millis(300)))?;
+        let answer = self.go(tick, Inputs::default());
+        self.socket.set_read_timeout(Some(PATIENCE))?;
+        Ok(answer.is_err())
     }
 
     /// Ends the emulator: instructions of all passes, and of those with a look at the cells, each in
@@ -232,6 +294,13 @@ impl Emulated {
     }
 }
 
+fn listen(path: &Path) -> Result<UnixListener, Trouble> {
+    let _ = std::fs::remove_file(path);
+    let listener = UnixListener::bind(path)?;
+    listener.set_nonblocking(true)?;
+    Ok(listener)
+}
+
 /// The emulator's call, unless it ends or waits for too long.
 fn accept(listener: &UnixListener, child: &mut Child) -> Result<UnixStream, Trouble> {
     let until = Instant::now() + PATIENCE;
@@ -279,15 +348,7 @@ impl Side for Emulated {
     fn restart(&mut self) -> Result<(), Trouble> {
         self.out.clear();
         self.socket.write_all(b"X")?;
-        self.answer()?;
-        self.passes.push(None);
-        for (place, record) in (0..).zip(&self.records) {
-            if let Some(record) = record {
-                self.out.extend([b'S', place]);
-                self.out.extend(record);
-            }
-        }
-        Ok(())
+        self.begin_anew()
     }
 
     fn go(&mut self, tick: u64, inputs: Inputs) -> Result<Answer, Trouble> {

@@ -64,8 +64,14 @@ impl<const N: usize> Eye<N> {
         self.intake = Intake::new(Counter::behind_a_queue(Bits::B32, tick as u32));
         self.level = level(inputs);
         self.line = Line::new(&self.hold, self.level, now);
-        self.tested = self.level != Level::Low;
         now
+    }
+
+    /// What the pin shows as a light-off test begins: contact, also where it cannot be read.
+    pub(crate) fn begin_test(&mut self, inputs: Inputs) -> bool {
+        self.level = level(inputs);
+        self.tested = self.level != Level::Low;
+        self.tested
     }
 
     /// A step of a light-off test, to which the captures belong: whether the pin shows contact, and

@@ -24,7 +24,8 @@ pub(crate) const ID: u16 = 0x5A5;
 enum Stage {
     /// Nothing yet.
     Off,
-    Testing(LightTest),
+    /// At the start, or once the tool has let go that was in the light then.
+    Testing(LightTest, Option<Box<Running>>),
     Running(Box<Running>),
 }
 
@@ -36,6 +37,8 @@ struct Running {
     zero: u64,
     newest: u64,
     told: bool,
+    /// What the newest light-off test has shown.
+    tested: TestResult,
 }
 
 /// A simulated probe.
@@ -80,7 +83,13 @@ impl SimulatedHead {
         })
     }
 
-    fn test(&mut self, test: LightTest, now: Instant, inputs: Inputs) -> Result<Answer, Trouble> {
+    fn test(
+        &mut self,
+        test: LightTest,
+        running: Option<Box<Running>>,
+        now: Instant,
+        inputs: Inputs,
+    ) -> Result<Answer, Trouble> {
         let Some(deadline) = test.deadline() else {
             // The image looks at its timer anew.
             let again = self.eye.now(inputs.read_again(now.ticks()).into());
@@ -88,23 +97,40 @@ impl SimulatedHead {
                 pass_ticks: 0,
                 ..inputs
             };
-            return self.begin(test.result(), again, looked);
+            let mut running = match running {
+                Some(running) => running,
+                None => self.begin(again)?,
+            };
+            running.tested = test.result();
+            return Ok(self.go_on(running, again, looked));
         };
         let answer = Answer {
             wake: Some(deadline.ticks()),
             pins: if test.lamp() == Lamp::On { LAMP } else { 0 },
             ..Answer::default()
         };
-        self.stage = Stage::Testing(test);
+        self.stage = Stage::Testing(test, running);
         Ok(answer)
     }
 
-    fn begin(
+    fn begin_test(
         &mut self,
-        result: TestResult,
+        running: Option<Box<Running>>,
         now: Instant,
         inputs: Inputs,
     ) -> Result<Answer, Trouble> {
+        let touched = self.eye.begin_test(inputs);
+        let test = LightTest::begin(now, touched, HZ / 1_000);
+        self.test(test, running, now, inputs)
+    }
+
+    fn go_on(&mut self, mut running: Box<Running>, now: Instant, inputs: Inputs) -> Answer {
+        let answer = self.run(&mut running, now, inputs);
+        self.stage = Stage::Running(running);
+        answer
+    }
+
+    fn begin(&mut self, now: Instant) -> Result<Box<Running>, Trouble> {
         let paired = Waking::paired(&self.config);
         let waking = Waking::read(&self.config, [&paired, &paired]).ok_or("no start left")?;
         let (_, record) = waking.write();
@@ -112,9 +138,8 @@ impl SimulatedHead {
         let touched = self.eye.line.in_contact();
         let mut status = HeadStatus::default();
         status.signs.measuring = true;
-        status.signs.self_test_failed = result != TestResult::Passed;
         let config = BatteryConfig::new(plan())?;
-        let mut running = Box::new(Running {
+        Ok(Box::new(Running {
             head: counted.map_err(|_| "a start not counted")?.head(
                 Key::new(self.key)?,
                 now,
@@ -126,10 +151,8 @@ impl SimulatedHead {
             zero: now.ticks(),
             newest: 0,
             told: touched,
-        });
-        let answer = self.run(&mut running, now, inputs);
-        self.stage = Stage::Running(running);
-        Ok(answer)
+            tested: TestResult::Running,
+        }))
     }
 
     fn run(&mut self, running: &mut Running, now: Instant, inputs: Inputs) -> Answer {
@@ -137,6 +160,7 @@ impl SimulatedHead {
             running.tell(&self.config, &event);
         }
         let contact = self.eye.contact();
+        running.status.signs.self_test_failed = running.tested != TestResult::Passed;
         running.status.fault = running.status.signs.self_test_failed
             || running.told != self.eye.line.in_contact()
             || contact == Contact::Fault;
@@ -241,14 +265,9 @@ impl Side for SimulatedHead {
         match std::mem::replace(&mut self.stage, Stage::Off) {
             Stage::Off => {
                 let now = self.eye.first(tick, inputs);
-                let (shown, told) = self.eye.test(now, inputs);
-                self.test(
-                    LightTest::begin(now, shown || told, HZ / 1_000),
-                    now,
-                    inputs,
-                )
+                self.begin_test(None, now, inputs)
             }
-            Stage::Testing(mut test) => {
+            Stage::Testing(mut test, running) => {
                 let now = self.eye.now(tick);
                 let (shown, told) = self.eye.test(now, inputs);
                 // Pin and captures must both say so.
@@ -257,13 +276,16 @@ impl Side for SimulatedHead {
                     Lamp::On => shown || told,
                 };
                 let _ = test.step(now, touched);
-                self.test(test, now, inputs)
+                self.test(test, running, now, inputs)
             }
-            Stage::Running(mut running) => {
+            Stage::Running(running) => {
                 let now = self.eye.now(tick);
-                let answer = self.run(&mut running, now, inputs);
-                self.stage = Stage::Running(running);
-                Ok(answer)
+                // Nothing was shown with a tool in the light, which has let go by now.
+                let open = self.eye.contact() == Contact::Open;
+                if running.tested == TestResult::InContact && open {
+                    return self.begin_test(Some(running), now, inputs);
+                }
+                Ok(self.go_on(running, now, inputs))
             }
         }
     }

@@ -28,7 +28,7 @@ use drive::{Course, Tool};
 use emulated::{Emulated, Machine};
 use head::SimulatedHead;
 use script::{Script, Trouble as Kind};
-use side::{Both, Side, Trouble};
+use side::{Answer, Both, Inputs, Side, Trouble, POWER, READY, RUN, SEEN_READY, SEEN_RUN};
 use wired::SimulatedWired;
 
 /// Touches before the troubles begin.
@@ -85,7 +85,7 @@ fn run() -> Result<(), Trouble> {
 type Through = fn(Place) -> Result<(), Trouble>;
 
 /// Each by itself, so that they can go side by side; the longest first.
-const COURSES: [(&str, Through); 14] = [
+const COURSES: [(&str, Through); 21] = [
     ("board", |bench| whole(&bench, "board")),
     ("board_rv32", |bench| whole(&bench.others(), "board_rv32")),
     ("wired", |bench| cable(&bench)),
@@ -100,6 +100,17 @@ const COURSES: [(&str, Through); 14] = [
     ("noise_wired", |bench| noise(&bench, "wired")),
     ("noise_rv32", |bench| noise(&bench.others(), "board")),
     ("stuck", stuck),
+    ("held", held),
+    ("foreign_microbit", |bench| foreign(&bench, Machine::M0)),
+    ("foreign_lm3s6965evb", |bench| foreign(&bench, Machine::M3)),
+    ("foreign_mps2-an386", |bench| foreign(&bench, Machine::M4F)),
+    ("foreign_virt", |bench| foreign(&bench, Machine::RV32)),
+    ("foreign_board_async", |bench| {
+        foreign_shell(&bench, "board_async")
+    }),
+    ("foreign_board_rtic", |bench| {
+        foreign_shell(&bench, "board_rtic")
+    }),
 ];
 
 fn whole(bench: &Place, name: &str) -> Result<(), Trouble> {
@@ -116,6 +127,12 @@ fn stuck(bench: Place) -> Result<(), Trouble> {
     }
     println!("a barrier that is stuck fails its self-test, and READY never stands");
     Ok(())
+}
+
+/// A tool in the light at power-up.
+fn held(bench: Place) -> Result<(), Trouble> {
+    let script = held_script(bench.seed);
+    verdict::judge_held(&bench.course(&script, "board", "held", false)?, &script)
 }
 
 fn silence(bench: Place) -> Result<(), Trouble> {
@@ -155,9 +172,29 @@ fn noise(bench: &Place, board: &str) -> Result<(), Trouble> {
     Ok(())
 }
 
+/// An interrupt that nobody handles.
+fn foreign(bench: &Place, machine: Machine) -> Result<(), Trouble> {
+    bench.foreign(machine)?;
+    println!("an interrupt that nobody handles, {machine}: boards start anew, at stop and latched, and say so; heads fall silent");
+    Ok(())
+}
+
+fn foreign_shell(bench: &Place, shell: &str) -> Result<(), Trouble> {
+    bench.foreign_at_board(Machine::M3, shell, &format!("foreign_{shell}"))?;
+    println!(
+        "an interrupt that nobody handles: {shell} starts anew, at stop and latched, and says so"
+    );
+    Ok(())
+}
+
 /// All troubles that a board comes back from.
 fn whole_script(seed: u64) -> Script {
     Script::new(TOUCHES, &Kind::ALL, RESTARTED_MS, seed)
+}
+
+/// A tool in the light at power-up.
+fn held_script(seed: u64) -> Script {
+    Script::new(3, &[], 1_000, seed).held()
 }
 
 /// A latch, and then a silence.
@@ -283,6 +320,38 @@ impl Place<'_> {
         Emulated::start(machine, self.images, image, self.folder, name, self.plugin)
     }
 
+    /// An interrupt that no image handles, in all of them.
+    fn foreign(&self, machine: Machine) -> Result<(), Trouble> {
+        self.foreign_at_board(machine, "board", &format!("foreign_{machine}"))?;
+        let wired = self.start(machine, "wired", "wired")?;
+        let mut wired = Both(wired, SimulatedWired::new()?);
+        let before = from_power_up(&mut wired)?;
+        if before.pins & (READY | RUN) != READY | RUN {
+            return Err("the lines are not up before an interrupt that nobody handles".into());
+        }
+        wired.0.interrupt()?;
+        anew(&mut wired)?;
+        let mut probe = self.start(machine, "head", "head")?;
+        from_power_up(&mut probe)?;
+        probe.interrupt()?;
+        if probe.is_silent(START.0 + 10_000_000)? {
+            return Ok(());
+        }
+        Err(format!("head on {machine} goes on after an interrupt that nobody handles").into())
+    }
+
+    fn foreign_at_board(&self, machine: Machine, image: &str, name: &str) -> Result<(), Trouble> {
+        let board = self.start(machine, image, name)?;
+        let mut board = Both(board, SimulatedBoard::new(key()?)?);
+        from_power_up(&mut board)?;
+        let number = board.0.interrupt()?;
+        board.1.log += &format!("interrupt {number} is nobody's, so start anew\n");
+        anew(&mut board)?;
+        let log = self.folder.join(format!("{name}.expected"));
+        std::fs::write(log, board.1.log)?;
+        Ok(())
+    }
+
     /// A probe on a cable through a script.
     fn wired(&self, script: &Script) -> Result<Course, Trouble> {
         let board = self.start(self.board, "wired", "wired")?;
@@ -297,6 +366,38 @@ impl Place<'_> {
         }
         Ok(course)
     }
+}
+
+/// The first passes after power-up, 500 µs apart, with nothing in the light; the last answer.
+fn from_power_up(side: &mut impl Side) -> Result<Answer, Trouble> {
+    let mut answer = Answer::default();
+    for pass in 0..20 {
+        let inputs = Inputs {
+            pins: POWER | seen(&answer),
+            ..Inputs::default()
+        };
+        answer = side.go(START.1 + pass * 8_000, inputs)?;
+    }
+    Ok(answer)
+}
+
+/// The inputs that show the outputs.
+fn seen(answer: &Answer) -> u8 {
+    [(READY, SEEN_READY), (RUN, SEEN_RUN)]
+        .into_iter()
+        .filter(|(line, _)| answer.pins & line != 0)
+        .fold(0, |pins, (_, seen)| pins | seen)
+}
+
+/// The board has started anew by itself: at stop and latched, as the simulation.
+fn anew(board: &mut Both<Emulated, impl Side>) -> Result<(), Trouble> {
+    board.0.begin_anew()?;
+    board.1.restart()?;
+    let answer = board.go(START.1 + 10_000_000, Inputs::default())?;
+    if answer.pins & (READY | RUN) == 0 && answer.latched == verdict::RESTART {
+        return Ok(());
+    }
+    Err(format!("after an interrupt that nobody handles a board does {answer:?}").into())
 }
 
 /// Holds the passes of an image to their length, where the plugin knows the markers.
@@ -332,6 +433,8 @@ mod tests {
         };
         let script = whole_script(seed);
         verdict::judge(&through(&script)?.0, &script)?;
+        let script = held_script(seed);
+        verdict::judge_held(&through(&script)?.0, &script)?;
         let script = silent_script(seed);
         verdict::judge_silence(&through(&script)?.0, &script)?;
         let script = power_script(seed);

@@ -104,6 +104,8 @@ pub(crate) struct Script {
     pub(crate) troubles: Vec<(Trouble, Touch)>,
     /// When all is over.
     pub(crate) end: u64,
+    /// Until when a tool stands in the light that was there before power was.
+    pub(crate) held: Option<u64>,
 }
 
 impl Script {
@@ -156,6 +158,14 @@ impl Script {
         }
         script.end = at + settle_ms * MS;
         script
+    }
+
+    /// The same with a tool in the light from before power-up until 400 ms after it.
+    pub(crate) fn held(mut self) -> Self {
+        let lets_go = START.0 + 400 * MS;
+        self.edges.insert(0, (lets_go, false));
+        self.held = Some(lets_go);
+        self
     }
 
     /// Whether `tick` of the probe lies within so many milliseconds after the touch of a trouble.

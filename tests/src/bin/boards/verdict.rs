@@ -20,7 +20,7 @@ const TIME: u8 = 2;
 const FAULT: u8 = 4;
 const TWO_SENDERS: u8 = 16;
 const READ_BACK: u8 = 64;
-const RESTART: u8 = 128;
+pub(crate) const RESTART: u8 = 128;
 
 /// Lines at a tick.
 fn lines(course: &Course, tick: u64) -> (bool, bool) {
@@ -195,6 +195,34 @@ pub(crate) fn judge_power(course: &Course, script: &Script) -> Result<(), Troubl
     }
     let back = back.map_or(0, |line| (line.0 - at) / MS);
     println!("without power for 100 ms: nothing latched, READY is back after {back} ms");
+    Ok(())
+}
+
+/// A probe that got power with a tool in the light: a fault while it stands there, and after it has
+/// let go a light-off test, READY, and touches as ever.
+pub(crate) fn judge_held(course: &Course, script: &Script) -> Result<(), Trouble> {
+    let lets_go = on_board(START, script.held.unwrap_or_default());
+    let up = course.lines.iter().find(|line| line.1 || line.2);
+    let up = up.map_or(0, |line| line.0);
+    // The hold, the test, and what a link takes to join: a hello every 20 ms, eight frames of 5 ms.
+    let soon = (lets_go..lets_go + 100 * MS).contains(&up);
+    let stopped = script.touches.iter().all(|touch| {
+        let due = on_board(START, touch.onset) + DELAY;
+        lines(course, due - BOUND - 1) == (true, true)
+            && fell(
+                course,
+                due - BOUND,
+                on_board(START, touch.latest) + DELAY + BOUND,
+            )
+    });
+    if !soon || !stopped || !course.latches.is_empty() {
+        let latches = &course.latches;
+        return Err(format!("power with a tool in the light that lets go at {lets_go}: up at {up}, touches {stopped}, {latches:?}").into());
+    }
+    println!(
+        "with a tool in the light at power-up READY comes {} ms after it has let go",
+        (up - lets_go) / MS
+    );
     Ok(())
 }
 
