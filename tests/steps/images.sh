@@ -1,16 +1,21 @@
 # Core and images for bare metal: built, run in the emulator. Part of tests/run.
 # shellcheck shell=bash
 
-# Core alone on each target: without features, and with each feature alone.
+# Core alone: checked on each target without features and with each feature alone, then machine code of all of it.
 step_bare() {
     local feature one targets=()
     for one in "${arm[@]}" "$riscv"; do targets+=(--target "$one"); done
-    choose_bare
     for feature in "" $(features); do
         say "features: ${feature:-none}"
-        CARGO_TARGET_DIR=$target/bare "${bare[@]}" build -q ${std[@]+"${std[@]}"} "${targets[@]}" \
-            -p trueonset --no-default-features --features "$feature"
+        core_bare check "${targets[@]}" --no-default-features --features "$feature"
     done
+    say "all features, built"
+    core_bare build "${targets[@]}" --all-features
+}
+
+core_bare() {
+    choose_bare
+    CARGO_TARGET_DIR=$target/bare "${bare[@]}" "$1" -q ${std[@]+"${std[@]}"} -p trueonset "${@:2}"
 }
 
 # Builds images for the Cortex-M boards, as `profile` says or else with --release; further arguments go to cargo.
