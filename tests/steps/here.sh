@@ -75,6 +75,9 @@ step_examples() {
     awk 'NR > 1 && $2 != 0 { bad = 1 } END { exit bad || NR != 6 }' timing || { cat timing >&2; die "trigger_timing missed a touch, or lines are missing"; }
     "$programs/trueonset" demo --out demo >demo.log 2>&1 || { cat demo.log >&2; die "demo failed"; }
     cmp demo/touch.svg "$root/examples/touch.svg" || die "the picture of the README is not the one the demo draws"
+    # The first command of the README, built as users build it; the report tells where it lies.
+    (cd "$root" && cargo run -q --release -p trueonset-sim -- demo --out "$work/examples/shipped") >demo.log 2>&1 || { cat demo.log >&2; die "the first command of the README failed"; }
+    diff -rq -x report.html demo shipped || die "the program that users build does not draw the same demo"
     for wanted in "0 whole" "1 broken" "2 link-lost" "0 small-break"; do
         status=0 plan=whole-or-broken
         [ "${wanted#* }" != small-break ] || plan=small-break
