@@ -70,7 +70,7 @@ budget() {
         "$programs/stack_depth" "$work/$image.dis" "$work/$image.sizes" >"$work/$image.depth" || die "no bound for the stack of $image"
         # Of a board held to what has been reached: it is the frame of a receiver.
         deepest=511
-        [ "$image" = board ] && deepest=599
+        [ "$image" = board ] && deepest=543
         awk -v image="$image" -v most="$deepest" -v still="${still[$image]}" -v ram="${most[$image]}" '{ depth[$1] = $2 } END {
             all = still + depth["main"] + depth["interrupt"]
             printf "| %s | %d | %d | %d | %d | %d | %d |\n", image, depth["main"], depth["interrupt"], depth["entry"], most, all, ram

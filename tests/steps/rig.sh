@@ -33,11 +33,11 @@ looped() {
 # unfit BOARD TARGET MACHINE: nobody answers; only garbage comes; the device stops in the middle.
 unfit() {
     local board=$1 triple=$2 machine=$3 recording=$root/tests/data/recordings/rc-433mhz-8s.vcd
-    tested 2 tcp 0 0 0 1 -- "$recording" --patience 2s
+    tested 2 tcp 0 0 0 1 -- "$recording" --patience 5s
     grep '^error: .* an answer to HELLO' rig.log || die "silence: $(cat rig.log)"
-    tested 2 pty 0 500000 0 0 -- "$recording" --patience 2s
+    tested 2 pty 0 500000 0 0 -- "$recording" --patience 5s
     grep '^error: .* that are no answer' rig.log || die "garbage: $(cat rig.log)"
-    tested 2 pty 0 0 0 20000 -- "$recording" --patience 2s --touched low --hold 200us --csv
+    tested 2 pty 0 0 0 20000 -- "$recording" --patience 5s --touched low --hold 200us --csv
     grep '^error: .* an answer to row .* has stopped' rig.log || die "a device that stops: $(cat rig.log)"
     [ "$(wc -l <rig.csv)" -gt 1 ] || die "a device that stops: the touches before are missing"
 }

@@ -119,6 +119,7 @@ impl<const FEEDS: usize> Calibrator<FEEDS> {
     /// Without a pair.
     #[must_use]
     pub fn new() -> Self {
+        const { assert!(FEEDS <= 256, "sums over the feeds hold 256 of them") };
         Self {
             sums: [Sums::default(); FEEDS],
             feeds: 0,

@@ -129,7 +129,7 @@ pub(crate) fn wide_quotient(top: i128, bottom: i128) -> i128 {
     }
     let quotient = quotient as i128;
     if negative {
-        -quotient
+        quotient.wrapping_neg()
     } else {
         quotient
     }

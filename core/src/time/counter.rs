@@ -212,21 +212,23 @@ mod tests {
 
     #[test]
     fn behind_a_queue_a_quarter_turn_back_is_exact_and_more_is_a_turn() {
-        for (bits, quarter) in [(Bits::B16, 0x3fff), (Bits::B24, 0x3f_ffff)] {
+        for (bits, quarter) in [
+            (Bits::B16, 0x3fff),
+            (Bits::B24, 0x3f_ffff),
+            (Bits::B32, 0x3fff_ffff),
+        ] {
             // What is above the counter's bits is none of it.
-            let mut counter = Counter::behind_a_queue(bits, 0xff00_7ff0);
-            let first = 0xff00_7ff0 & (bits.turn() - 1);
+            let mut counter = Counter::behind_a_queue(bits, 0xff7f_fff0);
+            let first = 0xff7f_fff0 & (bits.turn() - 1);
             assert_eq!(counter.newest().ticks(), first);
             let now = first + 0x4000;
             assert_eq!(counter.widen(now as u32).at.ticks(), now);
-            if now > quarter {
-                let waited = counter.widen((now - quarter) as u32);
-                assert_eq!(
-                    (waited.at.ticks(), waited.faults),
-                    (now - quarter, Flags::NONE)
-                );
-            }
-            let far = counter.widen((now.wrapping_sub(quarter + 1)) as u32);
+            let waited = counter.widen((now - quarter) as u32);
+            assert_eq!(
+                (waited.at.ticks(), waited.faults),
+                (now - quarter, Flags::NONE)
+            );
+            let far = counter.widen((now - quarter - 1) as u32);
             assert!(far.at.ticks() > now);
         }
     }

@@ -78,8 +78,9 @@ pub struct Course {
 }
 
 impl Course {
-    /// From its begin.
+    /// From its begin. Apart from what is done with it: both do not fit on the stack of the M0.
     #[must_use]
+    #[inline(never)]
     pub fn new(seed: u64) -> Self {
         let mut draw = Draw::new(seed);
         Self {

@@ -19,6 +19,8 @@ mod logger;
 mod logic;
 #[path = "../machine/mod.rs"]
 mod machine;
+#[path = "../place.rs"]
+mod place;
 #[path = "../machine/start.rs"]
 mod start;
 #[path = "../stop.rs"]
@@ -44,7 +46,7 @@ fn heard() {
 #[start::entry]
 fn main() -> ! {
     machine::start();
-    let mut board = Board::new(start::place!(MaybeUninit<Receiver>, MaybeUninit::uninit()));
+    let mut board = Board::new(place::place!(MaybeUninit<Receiver>, MaybeUninit::uninit()));
     loop {
         let (wake, valid_until, latched) = board.pass();
         machine::wait(Some(wake), valid_until, latched);

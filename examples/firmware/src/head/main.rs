@@ -85,8 +85,10 @@ fn main() -> ! {
     let mut status = HeadStatus::default();
     status.signs.measuring = true;
     loop {
-        // With a tool in the light nothing was shown: again once it has let go, a fault until then.
-        if tested == TestResult::InContact && eye.contact() == Contact::Open {
+        // A tool in the light, or one that came into it, shows nothing: again once it has let go, a
+        // fault until then.
+        let spoilt = matches!(tested, TestResult::InContact | TestResult::StuckDark);
+        if spoilt && eye.contact() == Contact::Open {
             tested = self_test(&mut eye);
         }
         status.signs.self_test_failed = tested != TestResult::Passed;

@@ -12,6 +12,8 @@ mod halt;
 mod host;
 mod lines;
 mod options;
+#[path = "../place.rs"]
+mod place;
 mod rows;
 #[path = "../machine/start.rs"]
 mod start;
@@ -31,7 +33,7 @@ use crate::rows::Held;
 #[start::entry]
 fn main() -> ! {
     // Too large for the stack of the smallest board.
-    let held = start::place!(Held, Held::new());
+    let held = place::place!(Held, Held::new());
     let options = match Options::from_host() {
         Ok(options) => options,
         Err(fault) => stop("replay", &fault),

@@ -14,6 +14,8 @@
 
 #[path = "../machine/mod.rs"]
 mod machine;
+#[path = "../place.rs"]
+mod place;
 #[path = "../machine/start.rs"]
 mod start;
 #[path = "../stop.rs"]
@@ -76,7 +78,7 @@ fn captured() {
 /// The main loop.
 #[start::entry]
 fn main() -> ! {
-    let (into, mut edges) = start::place!(EdgeQueue<ROOM>, EdgeQueue::new()).split();
+    let (into, mut edges) = place::place!(EdgeQueue<ROOM>, EdgeQueue::new()).split();
     critical_section::with(|section| {
         if let Ok(mut edges) = EDGES.borrow(section).try_borrow_mut() {
             *edges = Some(into);

@@ -2,7 +2,7 @@
 
 use std::fmt;
 use std::fs::File;
-use std::io::{Read, Write};
+use std::io::{ErrorKind, Read, Write};
 use std::os::unix::net::{UnixListener, UnixStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -203,11 +203,18 @@ impl Emulated {
 
     /// Whether it makes no pass any more, though its timer goes on.
     pub(crate) fn is_silent(&mut self, tick: u64) -> Result<bool, Trouble> {
-        self.socket
-            .set_read_timeout(Some(Duration::from_millis(300)))?;
+        self.socket.set_read_timeout(Some(Duration::from_secs(3)))?;
         let answer = self.go(tick, Inputs::default());
         self.socket.set_read_timeout(Some(PATIENCE))?;
-        Ok(answer.is_err())
+        // An emulator that has ended is silent as well.
+        let runs = self.child.try_wait()?.is_none();
+        let timed_out = answer.err().is_some_and(|why| {
+            let why = why
+                .downcast_ref::<std::io::Error>()
+                .map(std::io::Error::kind);
+            matches!(why, Some(ErrorKind::WouldBlock | ErrorKind::TimedOut))
+        });
+        Ok(runs && timed_out)
     }
 
     /// Ends the emulator: instructions of all passes, and of those with a look at the cells, each in

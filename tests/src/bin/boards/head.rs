@@ -280,9 +280,10 @@ impl Side for SimulatedHead {
             }
             Stage::Running(running) => {
                 let now = self.eye.now(tick);
-                // Nothing was shown with a tool in the light, which has let go by now.
+                // Nothing was shown with a tool in the light, or one that came into it; it has let go.
                 let open = self.eye.contact() == Contact::Open;
-                if running.tested == TestResult::InContact && open {
+                let spoilt = [TestResult::InContact, TestResult::StuckDark];
+                if spoilt.contains(&running.tested) && open {
                     return self.begin_test(Some(running), now, inputs);
                 }
                 Ok(self.go_on(running, now, inputs))
