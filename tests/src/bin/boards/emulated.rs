@@ -249,7 +249,10 @@ impl Emulated {
             match self.socket.read(&mut more) {
                 Ok(0) => return Err("the emulator has ended".into()),
                 Ok(count) => self.read.extend_from_slice(&more[..count]),
-                Err(why) => return Err(format!("the board does not answer: {why}").into()),
+                Err(why) => {
+                    let said = format!("the board does not answer: {why}");
+                    return Err(std::io::Error::new(why.kind(), said).into());
+                }
             }
         }
         let mut bytes = [0; N];
