@@ -89,7 +89,7 @@ budget() {
     grep -q '^| receiver_frame | [1-9]' "$work/budget.md" || die "no bound for the stack of the entries"
     {
         printf '\nLines of code of all own modules, of which it is said beside them what to change for a real board; without blank\n'
-        printf 'lines, comments and the shims in `machine` (registers, start, log), but with what images share in each of them:\n\n'
+        printf 'lines, comments and the shims in `machine` (registers, log), but with what images share in each of them:\n\n'
         printf '| image | lines | below |\n|---|---|---|\n'
     } >>"$work/budget.md"
     for image in head board wired board_async board_rtic rig; do

@@ -21,7 +21,7 @@ mod logic;
 mod machine;
 #[path = "../place.rs"]
 mod place;
-#[path = "../machine/start.rs"]
+#[path = "../start.rs"]
 mod start;
 #[path = "../stop.rs"]
 mod stop;

@@ -6,7 +6,7 @@
 
 #[path = "../proof/never.rs"]
 mod never;
-#[path = "../machine/start.rs"]
+#[path = "../start.rs"]
 mod start;
 
 use core::hint::black_box;

@@ -16,7 +16,7 @@ mod key;
 #[path = "../machine/mod.rs"]
 mod machine;
 mod power;
-#[path = "../machine/start.rs"]
+#[path = "../start.rs"]
 mod start;
 #[path = "../stop.rs"]
 mod stop;

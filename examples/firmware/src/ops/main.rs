@@ -8,7 +8,7 @@
 
 #[path = "../halt.rs"]
 mod halt;
-#[path = "../machine/start.rs"]
+#[path = "../start.rs"]
 mod start;
 
 // It chooses how a critical section is made.

@@ -16,7 +16,7 @@ mod never;
 mod pairing;
 mod pins;
 mod rig;
-#[path = "../machine/start.rs"]
+#[path = "../start.rs"]
 mod start;
 
 use core::fmt::Write;

@@ -15,7 +15,7 @@ mod options;
 #[path = "../place.rs"]
 mod place;
 mod rows;
-#[path = "../machine/start.rs"]
+#[path = "../start.rs"]
 mod start;
 
 use core::fmt::Write;

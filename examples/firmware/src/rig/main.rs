@@ -20,7 +20,7 @@
 
 #[path = "../halt.rs"]
 mod halt;
-#[path = "../machine/start.rs"]
+#[path = "../start.rs"]
 mod start;
 // The log of its other images has no place here.
 #[allow(dead_code, unused_imports)]

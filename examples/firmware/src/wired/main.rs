@@ -16,7 +16,7 @@
 mod machine;
 #[path = "../place.rs"]
 mod place;
-#[path = "../machine/start.rs"]
+#[path = "../start.rs"]
 mod start;
 #[path = "../stop.rs"]
 mod stop;
