@@ -59,8 +59,7 @@ pub(super) struct Monitor {
 
 impl Monitor {
     /// From one arrival.
-    #[inline(always)]
-    #[allow(clippy::inline_always)] // So that it is made in its place, and not on the stack.
+    #[inline(always)] // So that it is made in its place, and not on the stack.
     pub(super) fn new(config: &ClockConfig, slot: u64, arrival: Instant, half_256: u64) -> Self {
         let first = Range::about(0, half(half_256));
         Self {
@@ -81,11 +80,7 @@ impl Monitor {
         arrival: Instant,
         half_256: u64,
     ) {
-        self.anchor_slot = slot;
-        self.anchor = arrival;
-        self.first = Range::about(0, half(half_256));
-        self.newest = self.first;
-        self.rates = Range::about(0, config.tolerance_24);
+        *self = Self::new(config, slot, arrival, half_256);
     }
 
     /// A frame after the newest, at most `half_256` off. Whether it contradicts those before; all

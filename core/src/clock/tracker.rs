@@ -66,8 +66,7 @@ pub struct Clock {
 impl Clock {
     /// From the first frame: its slot and when it arrived.
     #[must_use]
-    #[inline(always)]
-    #[allow(clippy::inline_always)] // So that it is made in its place, and not on the stack.
+    #[inline(always)] // So that it is made in its place, and not on the stack.
     pub fn start(config: &ClockConfig, slot: u64, arrival: Instant) -> Self {
         let half = scatter_256(config, &Change::NONE);
         Self {
